@@ -1,0 +1,2 @@
+def page(request):
+    return {}

@@ -1,0 +1,94 @@
+"""The shop itself and the people who work in it."""
+
+from zoneinfo import ZoneInfo, available_timezones
+
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import Q
+
+
+def refuse_unknown_zone(name: str) -> None:
+    if name not in available_timezones():
+        raise ValidationError("There is no time zone of that name.")
+
+
+class Shop(models.Model):
+    """The one shop of this installation: its name, zone, currency and units."""
+
+    class Units(models.TextChoices):
+        US = "us", "US (gallons, psi, °F)"
+        METRIC = "metric", "metric (litres, bar, °C)"
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
+    name = models.CharField(max_length=60)
+    time_zone = models.CharField(max_length=64, validators=[refuse_unknown_zone])
+    currency = models.CharField("currency sign", max_length=3, default="$")
+    units = models.CharField(max_length=6, choices=Units, default=Units.US)
+    #: A service is called "due soon" this many days before its date.
+    warning_days = models.PositiveSmallIntegerField(default=14)
+    #: A rig unread for longer than this says so.
+    unread_days = models.PositiveSmallIntegerField(default=14)
+    is_demo = models.BooleanField(default=False, editable=False)
+    created_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(id=1), name="one_shop_per_installation"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+
+class Role(models.TextChoices):
+    """The three people the pages are drawn for."""
+
+    MANAGER = "manager", "Manager"
+    TECHNICIAN = "technician", "Technician"
+    OWNER = "owner", "Owner"
+
+
+class PersonManager(BaseUserManager["Person"]):
+    def get_by_natural_key(self, username: str | None) -> "Person":
+        return self.get(sign_in=(username or "").casefold())
+
+
+class Person(AbstractBaseUser):
+    """Somebody who signs in. Switched off, never deleted: the ledger names its authors."""
+
+    sign_in = models.CharField(
+        "sign-in name",
+        max_length=60,
+        unique=True,
+        error_messages={"unique": "Somebody has this sign-in name already."},
+    )
+    name = models.CharField(max_length=60)
+    role = models.CharField(max_length=10, choices=Role)
+    is_electrician = models.BooleanField("licensed electrician", default=False)
+    is_active = models.BooleanField("may sign in", default=True)
+    created_at = models.DateTimeField()
+
+    objects = PersonManager()
+
+    USERNAME_FIELD = "sign_in"
+    REQUIRED_FIELDS = ["name", "role"]
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(role__in=Role.values), name="person_has_a_role"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_full_name(self) -> str:
+        return self.name
+
+    @property
+    def is_manager(self) -> bool:
+        return self.role == Role.MANAGER
