@@ -1,0 +1,163 @@
+"""What an issue costs.
+
+A lot is a cost layer: it keeps its quantity and its value, and an issue takes the value of the
+lot it drew. Integer steps and integer cents; every lot closes at zero.
+
+Source: specific identification by lot, perpetual; drawn first expiry, then first in
+(OpenStax, Principles of Accounting, Volume 1, sec. 10.3).
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Final
+
+NO_EXPIRY: Final = date(9999, 12, 31)
+
+
+class NotEnough(ValueError):
+    """More is wanted than there is. The figures are steps: the caller knows the unit."""
+
+    def __init__(self, *, wanted_steps: int, available_steps: int) -> None:
+        self.wanted_steps = wanted_steps
+        self.available_steps = available_steps
+        super().__init__("There is not that much here.")
+
+
+@dataclass(frozen=True, slots=True)
+class LotLayer:
+    """What can be drawn of one lot, and what the lot still holds.
+
+    expires_on: None when it does not expire.
+    quantity_steps: what may be drawn here, >= 0. [steps]
+    value_cents: value left of the whole lot, >= 0. [cents]
+    lot_quantity_steps: quantity left of the whole lot, >= quantity_steps; None when all of it
+        lies here. [steps]
+    """
+
+    lot_id: int
+    expires_on: date | None
+    received_at: datetime
+    quantity_steps: int
+    value_cents: int
+    lot_quantity_steps: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """So much drawn of one lot, > 0 [steps], with its value, >= 0 [cents]."""
+
+    lot_id: int
+    quantity_steps: int
+    value_cents: int
+
+
+def receipt_value_cents(*, quantity_steps: int, steps_per_unit: int, unit_cost_cents: int) -> int:
+    """Return what a receipt is worth, rounded half up. [cents]
+
+    quantity_steps >= 0 [steps]; steps_per_unit >= 1; unit_cost_cents >= 0. [cents / unit]
+    Raises ValueError outside those ranges.
+    """
+    if quantity_steps < 0 or steps_per_unit < 1 or unit_cost_cents < 0:
+        raise ValueError("A receipt has a quantity and a cost, neither below zero.")
+    return _divide_half_up(quantity_steps * unit_cost_cents, steps_per_unit)
+
+
+def issue_value_cents(
+    *, value_left_cents: int, quantity_left_steps: int, quantity_steps: int
+) -> int:
+    """Return the value that an issue takes from a lot. [cents]
+
+    Value left × quantity ÷ quantity left, rounded half up; the last issue takes the rest, so
+    that the lot closes at zero.
+    value_left_cents >= 0; 0 < quantity_steps <= quantity_left_steps.
+    Raises NotEnough when the lot holds less, ValueError outside the other ranges.
+    """
+    if quantity_steps <= 0 or value_left_cents < 0:
+        raise ValueError("An issue takes a quantity above zero from a value not below zero.")
+    if quantity_steps > quantity_left_steps:
+        raise NotEnough(wanted_steps=quantity_steps, available_steps=quantity_left_steps)
+    return _divide_half_up(value_left_cents * quantity_steps, quantity_left_steps)
+
+
+def take(layer: LotLayer, quantity_steps: int) -> tuple[Draw, LotLayer]:
+    """Return what is drawn from a named lot, and the lot after it.
+
+    quantity_steps: 0 < quantity_steps <= layer.quantity_steps, else as `issue_value_cents`.
+    """
+    if quantity_steps > layer.quantity_steps:
+        raise NotEnough(wanted_steps=quantity_steps, available_steps=layer.quantity_steps)
+    whole = layer.quantity_steps if layer.lot_quantity_steps is None else layer.lot_quantity_steps
+    value = issue_value_cents(
+        value_left_cents=layer.value_cents,
+        quantity_left_steps=whole,
+        quantity_steps=quantity_steps,
+    )
+    after = replace(
+        layer,
+        quantity_steps=layer.quantity_steps - quantity_steps,
+        value_cents=layer.value_cents - value,
+        lot_quantity_steps=whole - quantity_steps,
+    )
+    return Draw(lot_id=layer.lot_id, quantity_steps=quantity_steps, value_cents=value), after
+
+
+def draw(lots: Iterable[LotLayer], quantity_steps: int) -> list[Draw]:
+    """Return which lots an issue draws: first expiry, then first in.
+
+    lots: each lot once, in any order.
+    quantity_steps: > 0. [steps]
+    Raises NotEnough when all lots together hold less, ValueError for a quantity of 0 or less.
+    """
+    if quantity_steps <= 0:
+        raise ValueError("An issue takes a quantity above zero.")
+    layers = sorted(
+        (lot for lot in lots if lot.quantity_steps > 0),
+        key=lambda lot: (lot.expires_on or NO_EXPIRY, lot.received_at, lot.lot_id),
+    )
+    available = sum(lot.quantity_steps for lot in layers)
+    if quantity_steps > available:
+        raise NotEnough(wanted_steps=quantity_steps, available_steps=available)
+    draws: list[Draw] = []
+    wanted = quantity_steps
+    for layer in layers:
+        if wanted == 0:
+            break
+        taken, _ = take(layer, min(wanted, layer.quantity_steps))
+        draws.append(taken)
+        wanted -= taken.quantity_steps
+    return draws
+
+
+def cost_of(draws: Iterable[Draw]) -> int:
+    """Return what an issue cost: the sum over the lots it drew. [cents]"""
+    return sum(each.value_cents for each in draws)
+
+
+def value_left(lots: Iterable[LotLayer]) -> int:
+    """Return what lots are still worth together; each lot once. [cents]"""
+    return sum(lot.value_cents for lot in lots)
+
+
+def split_cents(total: int, weights: Sequence[int]) -> list[int]:
+    """Return an amount shared by weight so that the shares add up to it exactly. [cents]
+
+    Largest remainder; of two equal remainders the earlier gets the cent. All weights 0: equal
+    shares. total: any, a credit is shared like a charge. [cents] weights: at least one, each >= 0.
+    Raises ValueError outside those ranges.
+    """
+    if not weights or min(weights) < 0:
+        raise ValueError("An amount is shared over one weight or more, none below zero.")
+    if not any(weights):
+        weights = [1] * len(weights)
+    whole = sum(weights)
+    amount = abs(total)
+    shares = [amount * weight // whole for weight in weights]
+    by_remainder = sorted(range(len(weights)), key=lambda i: (-(amount * weights[i] % whole), i))
+    for i in by_remainder[: amount - sum(shares)]:
+        shares[i] += 1
+    return shares if total >= 0 else [-share for share in shares]
+
+
+def _divide_half_up(dividend: int, divisor: int) -> int:
+    return (2 * dividend + divisor) // (2 * divisor)

@@ -1,0 +1,152 @@
+"""Quantities as integer steps and money as integer cents.
+
+A part has a smallest step (1 piece, 0.01 gal). Stock is counted in steps and money in cents, so
+that a ledger adds up exactly on every database. People type and read units: the translation is
+here, and so are the words for what cannot be taken.
+"""
+
+import re
+from decimal import Decimal
+from fractions import Fraction
+from typing import Final
+
+MOST_UNITS: Final = 1_000_000
+MOST_MONEY: Final = 10_000_000
+CENTS: Final = 100
+
+# Digits, with thousands apart or not, and a decimal point. A comma as decimal mark is a question.
+_NUMBER: Final = re.compile(
+    r"-?([0-9]{1,20}|[0-9]{1,3}(,[0-9]{3}){1,6})(\.[0-9]{0,20})?|-?\.[0-9]{1,20}"
+)
+
+
+class QuantityRefused(ValueError):
+    """A quantity or amount that cannot be taken; its text is meant for the person."""
+
+
+class NotANumber(QuantityRefused):
+    """Not written as a number."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        if not text:
+            message = "Give a number."
+        else:
+            message = f"“{text[:40]}” is not a number. Write it like 1250 or 0.75."
+        super().__init__(message)
+
+
+class NotAWholeStep(QuantityRefused):
+    """Finer than the smallest step."""
+
+    def __init__(self, *, units: Decimal, steps_per_unit: int) -> None:
+        self.units = units
+        self.steps_per_unit = steps_per_unit
+        if steps_per_unit == 1:
+            message = f"Pieces come whole: {units:f} is not possible."
+        elif set(str(steps_per_unit)[1:]) == {"0"} and str(steps_per_unit)[0] == "1":
+            places = _places(steps_per_unit)
+            message = f"Give at most {places} decimal{'' if places == 1 else 's'}."
+        else:
+            step = to_units(1, steps_per_unit)
+            message = f"This comes in steps of {step:f}: {units:f} is not possible."
+        super().__init__(message)
+
+
+class Negative(QuantityRefused):
+    """Below zero."""
+
+    def __init__(self) -> None:
+        super().__init__("This cannot be below zero.")
+
+
+class Absurd(QuantityRefused):
+    """So much that it is surely a slip of the keys."""
+
+    def __init__(self, *, most: int) -> None:
+        self.most = most
+        super().__init__(f"That is more than {most:,}. Check the number.")
+
+
+def to_steps(units: str | Decimal | int, *, steps_per_unit: int) -> int:
+    """Return a quantity in steps, >= 0.
+
+    units: as typed ("2", "0.75", "1,250") or as a number, 0 to MOST_UNITS. [part's unit]
+    steps_per_unit: >= 1, with no prime factors but 2 and 5, so that a step is a finite decimal.
+    Raises NotANumber, Negative, Absurd, NotAWholeStep; ValueError for such a steps_per_unit.
+    """
+    return _exact_steps(units, steps_per_unit, most=MOST_UNITS)
+
+
+def to_units(steps: int, steps_per_unit: int) -> Decimal:
+    """Return a quantity in the part's unit, with as many decimals as a step needs.
+
+    steps: any. steps_per_unit: as for `to_steps`. Raises ValueError outside that.
+    """
+    places = _places(steps_per_unit)
+    return Decimal(steps * 10**places // steps_per_unit).scaleb(-places)
+
+
+def format_quantity(steps: int, steps_per_unit: int, unit_name: str) -> str:
+    """Return a quantity for people: "1,250 pcs", "2.50 gal".
+
+    unit_name: as the part gives it; it is not inflected. Others as for `to_units`.
+    """
+    return f"{to_units(steps, steps_per_unit):,f} {unit_name}".strip()
+
+
+def to_cents(money: str | Decimal | int) -> int:
+    """Return an amount of money in cents, >= 0.
+
+    money: as typed ("12.50", "1,250") or as a number, 0 to MOST_MONEY. [currency unit]
+    Raises NotANumber, Negative, Absurd, NotAWholeStep.
+    """
+    return _exact_steps(money, CENTS, most=MOST_MONEY)
+
+
+def to_money(cents: int) -> Decimal:
+    """Return cents as an amount with two decimals. [currency unit] cents: any."""
+    return to_units(cents, CENTS)
+
+
+def format_money(cents: int, symbol: str) -> str:
+    """Return an amount for people: "$1,250.00", "-$3.20". cents: any. [cents]"""
+    sign = "-" if cents < 0 else ""
+    return f"{sign}{symbol}{to_money(abs(cents)):,f}"
+
+
+def _exact_steps(given: str | Decimal | int, steps_per_unit: int, *, most: int) -> int:
+    _places(steps_per_unit)
+    units = _read(given)
+    if units < 0:
+        raise Negative
+    if units > most:
+        raise Absurd(most=most)
+    # A fraction, because decimals would round 1.00…01 to a whole step without a word.
+    steps = Fraction(units) * steps_per_unit
+    if steps.denominator != 1:
+        raise NotAWholeStep(units=units, steps_per_unit=steps_per_unit)
+    return steps.numerator
+
+
+def _read(given: str | Decimal | int) -> Decimal:
+    if isinstance(given, str):
+        text = given.strip()
+        if not _NUMBER.fullmatch(text):
+            raise NotANumber(text)
+        return Decimal(text.replace(",", ""))
+    if isinstance(given, float):
+        raise TypeError("Quantities and money are never floats.")
+    number = Decimal(given)
+    if not number.is_finite():
+        raise NotANumber(str(given))
+    return number
+
+
+def _places(steps_per_unit: int) -> int:
+    """Decimals that one step needs."""
+    if steps_per_unit >= 1:
+        for places in range(10):
+            if 10**places % steps_per_unit == 0:
+                return places
+    raise ValueError(f"A unit cannot be divided into {steps_per_unit} steps.")
