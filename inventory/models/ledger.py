@@ -1,0 +1,184 @@
+"""The ledger: movements that are only added, and the balances kept beside them."""
+
+from collections.abc import Iterable
+from typing import Any, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+
+class LedgerIsAppendOnly(TypeError):
+    """Someone tried to change or delete a movement. A mistake is reversed, never edited."""
+
+    def __init__(self) -> None:
+        super().__init__("The ledger is only added to. Reverse the movement instead.")
+
+
+class MovementQuerySet(models.QuerySet["Movement"]):
+    def update(self, **kwargs: Any) -> int:
+        raise LedgerIsAppendOnly
+
+    def delete(self) -> tuple[int, dict[str, int]]:
+        raise LedgerIsAppendOnly
+
+    def of_source(self, source_kind: str, source_number: int) -> Self:
+        """What was moved for one sheet, receipt or count."""
+        return self.filter(source_kind=source_kind, source_number=source_number)
+
+    def of_request(self, request_id: Any) -> Self:
+        """The rows one request wrote, in its order."""
+        return self.filter(request_id=request_id).order_by("line_no")
+
+    def spent(self) -> Self:
+        """Issues, what was put back of them, and the reversals of both: what spend adds up.
+
+        The spend is the negative of the sum of their values.
+        """
+        kinds = (Movement.Kind.ISSUE, Movement.Kind.RETURN)
+        return self.filter(Q(kind__in=kinds) | Q(reverses__kind__in=kinds))
+
+    def for_ledger(self, part: Any = None) -> Self:
+        """Everything the ledger page shows, newest first, in one query; of one part if given."""
+        rows = self if part is None else self.filter(part=part)
+        return rows.select_related(
+            "part", "location", "lot", "author", "reverses", "reversed_by"
+        ).order_by("-pk")
+
+
+class Movement(models.Model):
+    """One line of the ledger. A transfer is two lines without value: value lives with the lot."""
+
+    class Kind(models.TextChoices):
+        RECEIPT = "receipt", "Receipt"
+        ISSUE = "issue", "Issue"
+        RETURN = "return", "Put back"
+        TRANSFER = "transfer", "Transfer"
+        COUNT = "count", "Count"
+        SCRAP = "scrap", "Scrap"
+        ADJUSTMENT = "adjustment", "Adjustment"
+        BREAK = "break", "Kit broken"
+        MAKE = "make", "Kit made"
+        COST = "cost", "Cost change"
+        REVERSAL = "reversal", "Reversal"
+
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    part = models.ForeignKey("inventory.Part", on_delete=models.PROTECT, related_name="movements")
+    lot = models.ForeignKey("inventory.Lot", on_delete=models.PROTECT, related_name="movements")
+    location = models.ForeignKey(
+        "inventory.Location", on_delete=models.PROTECT, related_name="movements"
+    )
+    quantity_steps = models.BigIntegerField()
+    value_cents = models.BigIntegerField()
+    #: When it happened; `recorded_at` is when we were told.
+    at = models.DateTimeField()
+    recorded_at = models.DateTimeField(auto_now_add=True)
+    author = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="movements"
+    )
+    reason = models.TextField(blank=True, default="")
+    #: What it was for, as a plain kind and number: "sheet" 412. This app knows no more of it.
+    source_kind = models.CharField(max_length=20, default="hand")
+    source_number = models.BigIntegerField(default=0)
+    source_text = models.CharField(max_length=120, blank=True, default="")
+    request_id = models.UUIDField()
+    line_no = models.PositiveIntegerField()
+    reverses = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
+
+    objects = MovementQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["request_id", "line_no"],
+                name="request_counts_once",
+                violation_error_message="This was sent before and counted.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(quantity_steps=0) | Q(kind="cost") | Q(kind="reversal"),
+                name="movement_moves_something",
+                violation_error_message="A movement moves something, or changes a cost.",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="reversal", reverses__isnull=False)
+                | (~Q(kind="reversal") & Q(reverses__isnull=True)),
+                name="reversal_names_what_it_reverses",
+                violation_error_message="A reversal names the movement it reverses.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="transfer") | Q(value_cents=0),
+                name="transfer_carries_no_value",
+                violation_error_message="A transfer carries no value of its own.",
+            ),
+        ]
+        indexes = [
+            # A part's history, newest first, paged by key.
+            models.Index(fields=["part", "-id"], name="movement_part_history"),
+            # What a sheet or receipt moved; spend per sheet.
+            models.Index(fields=["source_kind", "source_number"], name="movement_source"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.pk}"
+
+    def save(self, **kwargs: Any) -> None:  # type: ignore[override]
+        if not self._state.adding:
+            raise LedgerIsAppendOnly
+        super().save(**{**kwargs, "force_insert": True})
+
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+        raise LedgerIsAppendOnly
+
+
+class BalanceQuerySet(models.QuerySet["Balance"]):
+    def there(self) -> Self:
+        """Balances that hold something."""
+        return self.filter(quantity_steps__gt=0)
+
+    def pickable(self, part: Any, places: Iterable[Any]) -> Self:
+        """What can be picked of a part in these places: first expiry, then first in."""
+        return (
+            self.there()
+            .filter(part=part, location__in=places)
+            .select_related("lot", "location")
+            .order_by("lot__expires_on", "lot__received_at", "lot_id", "pk")
+        )
+
+    def for_place(self, location: Any) -> Self:
+        """Everything the page of a place shows, in one query."""
+        return (
+            self.there()
+            .filter(location=location)
+            .select_related("part", "lot")
+            .order_by("part__number", "lot__expires_on", "lot_id")
+        )
+
+
+class Balance(models.Model):
+    """How much of a lot lies in a place. Kept with the ledger, under the lot's lock."""
+
+    part = models.ForeignKey("inventory.Part", on_delete=models.PROTECT, related_name="balances")
+    location = models.ForeignKey(
+        "inventory.Location", on_delete=models.PROTECT, related_name="balances"
+    )
+    lot = models.ForeignKey("inventory.Lot", on_delete=models.PROTECT, related_name="balances")
+    quantity_steps = models.BigIntegerField()
+
+    objects = BalanceQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["part", "location", "lot"], name="one_balance_per_part_place_and_lot"
+            ),
+            models.CheckConstraint(
+                condition=Q(quantity_steps__gte=0),
+                name="balance_never_negative",
+                violation_error_message="Not enough on hand.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity_steps} steps of lot {self.lot_id} in {self.location_id}"

@@ -1,0 +1,181 @@
+"""Parts and kits. A kit is a part with lines."""
+
+from typing import Any, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, OuterRef, Q, Subquery, Sum, Value
+from django.db.models.functions import Coalesce
+
+from inventory.costing import receipt_value_cents
+
+
+def _sum_of(rows: models.QuerySet[Any]) -> Coalesce:
+    """The sum of `quantity_steps` over the rows of the outer part: integers, never null."""
+    total = (
+        rows.filter(part=OuterRef("pk"))
+        .order_by()
+        .values("part")
+        .annotate(total=Sum("quantity_steps"))
+        .values("total")
+    )
+    return Coalesce(
+        Subquery(total, output_field=models.BigIntegerField()),
+        Value(0),
+        output_field=models.BigIntegerField(),
+    )
+
+
+class PartQuerySet(models.QuerySet["Part"]):
+    def in_use(self) -> Self:
+        """Parts that may still be bought and picked."""
+        return self.filter(retired=False)
+
+    def kits(self) -> Self:
+        return self.filter(is_kit=True)
+
+    def search(self, text: str) -> Self:
+        """Parts whose number or name holds every word of the text, whatever its case."""
+        found = self
+        for word in text.casefold().split():
+            found = found.filter(search_key__contains=word)
+        return found
+
+    def with_stock(self) -> Self:
+        """Adds four whole numbers of steps.
+
+        on_hand_steps: in the shop's bins. in_drawers_steps: in the rigs' drawers.
+        reserved_steps: promised from the shop's bins. available_steps: on hand less reserved
+        (below zero when a count found less than was promised).
+        Trays and quarantine count in none of them.
+        """
+        from inventory.models.ledger import Balance
+        from inventory.models.places import Location
+        from inventory.models.plans import Reservation
+
+        in_bins = Q(location__kind=Location.Kind.BIN)
+        in_drawers = Q(location__kind=Location.Kind.DRAWER)
+        return self.annotate(
+            on_hand_steps=_sum_of(Balance.objects.filter(in_bins)),
+            in_drawers_steps=_sum_of(Balance.objects.filter(in_drawers)),
+            reserved_steps=_sum_of(Reservation.objects.filter(in_bins)),
+        ).annotate(available_steps=F("on_hand_steps") - F("reserved_steps"))
+
+    def with_policy(self) -> Self:
+        """Adds the shop's reorder_point_steps and order_up_to_steps (0 where none was set)."""
+        from inventory.models.plans import StockPolicy
+
+        policy = StockPolicy.objects.filter(part=OuterRef("pk"), location__isnull=True)
+        return self.annotate(
+            reorder_point_steps=Coalesce(Subquery(policy.values("reorder_point_steps")[:1]), 0),
+            order_up_to_steps=Coalesce(Subquery(policy.values("order_up_to_steps")[:1]), 0),
+        )
+
+    def at_reorder_point(self) -> Self:
+        """Parts in use with a policy for the shop whose stock in the bins fell to its point."""
+        return (
+            self.in_use()
+            .with_stock()
+            .with_policy()
+            .filter(
+                policies__location__isnull=True,
+                on_hand_steps__lte=F("policies__reorder_point_steps"),
+            )
+        )
+
+    def for_parts_list(self) -> Self:
+        """Everything the parts list shows, in one query."""
+        return self.with_stock().with_policy()
+
+
+class Part(models.Model):
+    """A thing we stock, in whole steps of its unit (1 piece; 0.01 gal where 100 steps make one)."""
+
+    number = models.CharField("part number", max_length=40, unique=True)
+    name = models.CharField(max_length=120)
+    unit_name = models.CharField("unit", max_length=20, default="piece")
+    steps_per_unit = models.PositiveIntegerField(default=1)
+    is_kit = models.BooleanField("kit", default=False)
+    category = models.CharField(max_length=40, blank=True, default="")
+    notes = models.TextField(blank=True, default="")
+    retired = models.BooleanField(default=False)
+    #: What one unit usually costs: for needs not yet bought and stock found without a price.
+    usual_cost_cents = models.PositiveBigIntegerField(default=0)
+    search_key = models.CharField(max_length=330, editable=False, db_index=True)
+    changed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    changed_at = models.DateTimeField()
+
+    objects = PartQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(steps_per_unit__gte=1),
+                name="part_has_at_least_one_step_per_unit",
+                violation_error_message="A unit has at least one step.",
+            ),
+            models.CheckConstraint(
+                condition=Q(is_kit=False) | Q(steps_per_unit=1),
+                name="kits_come_whole",
+                violation_error_message="Kits come whole.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(number=""),
+                name="part_has_a_number",
+                violation_error_message="A part needs a number.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.name}"
+
+    def save(self, **kwargs: Any) -> None:  # type: ignore[override]
+        self.search_key = self.search_key_for(number=self.number, name=self.name)
+        if (fields := kwargs.get("update_fields")) is not None:
+            kwargs["update_fields"] = {*fields, "search_key"}
+        super().save(**kwargs)
+
+    @staticmethod
+    def search_key_for(*, number: str, name: str) -> str:
+        """What a search looks in. Whoever writes rows past `save()` fills it with this."""
+        return f"{number} {name}".casefold()[:330]
+
+    def cost_of(self, quantity_steps: int) -> int:
+        """What this quantity usually costs. [cents, rounded half up]"""
+        return receipt_value_cents(
+            quantity_steps=quantity_steps,
+            steps_per_unit=self.steps_per_unit,
+            unit_cost_cents=self.usual_cost_cents,
+        )
+
+
+class KitLine(models.Model):
+    """So much of a part lies in one kit."""
+
+    kit = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="lines")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="in_kits")
+    quantity_steps = models.PositiveBigIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kit", "part"],
+                name="one_line_per_part_of_a_kit",
+                violation_error_message="This part is in the kit already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(quantity_steps__gt=0),
+                name="kit_line_holds_something",
+                violation_error_message="A kit line holds more than nothing.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kit=F("part")),
+                name="kit_does_not_contain_itself",
+                violation_error_message="A kit cannot contain itself.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kit.number}: {self.quantity_steps} steps of {self.part.number}"
