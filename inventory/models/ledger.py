@@ -123,7 +123,7 @@ class Movement(models.Model):
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.pk}"
 
-    def save(self, **kwargs: Any) -> None:  # type: ignore[override]
+    def save(self, **kwargs: Any) -> None:
         if not self._state.adding:
             raise LedgerIsAppendOnly
         super().save(**{**kwargs, "force_insert": True})

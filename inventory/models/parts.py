@@ -131,7 +131,7 @@ class Part(models.Model):
     def __str__(self) -> str:
         return f"{self.number} {self.name}"
 
-    def save(self, **kwargs: Any) -> None:  # type: ignore[override]
+    def save(self, **kwargs: Any) -> None:
         self.search_key = self.search_key_for(number=self.number, name=self.name)
         if (fields := kwargs.get("update_fields")) is not None:
             kwargs["update_fields"] = {*fields, "search_key"}
