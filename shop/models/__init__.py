@@ -1,3 +1,28 @@
+from shop.models.bridges import PartsNeed, RigDrawer
 from shop.models.people import Person, Role, Shop
+from shop.models.sheets import (
+    PartEntry,
+    ReadingEntry,
+    ServiceSheet,
+    SheetLine,
+    SheetPart,
+    SheetStep,
+    SignedCopy,
+    StepEntry,
+)
 
-__all__ = ["Person", "Role", "Shop"]
+__all__ = [
+    "PartEntry",
+    "PartsNeed",
+    "Person",
+    "ReadingEntry",
+    "RigDrawer",
+    "Role",
+    "ServiceSheet",
+    "SheetLine",
+    "SheetPart",
+    "SheetStep",
+    "Shop",
+    "SignedCopy",
+    "StepEntry",
+]

@@ -1,0 +1,372 @@
+"""The service sheet: drafted, handed out, under way, signed (or void).
+
+What a person enters on it is a row of its own (an entry), with its author, its time and an id
+made where it was typed, so that a phone may send it twice and it counts once. The newest entry
+of a step is the one in force; the older ones are kept.
+"""
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+
+class SheetQuerySet(models.QuerySet["ServiceSheet"]):
+    def open(self) -> "SheetQuerySet":
+        return self.filter(state__in=ServiceSheet.OPEN_STATES)
+
+    def signed(self) -> "SheetQuerySet":
+        return self.filter(state=ServiceSheet.State.SIGNED)
+
+    def for_sheets_list(self) -> "SheetQuerySet":
+        """Everything a row of the list shows, in one query."""
+        return self.select_related(
+            "rig", "component__type__kind", "technician", "signed_by"
+        ).annotate(
+            lines_count=models.Count("lines", distinct=True),
+        )
+
+
+class ServiceSheet(models.Model):
+    """One visit's work on a rig, or on a component on the bench."""
+
+    class State(models.TextChoices):
+        DRAFTED = "drafted", "drafted"
+        HANDED_OUT = "handed_out", "handed out"
+        UNDER_WAY = "under_way", "under way"
+        SIGNED = "signed", "signed"
+        VOID = "void", "void"
+
+    OPEN_STATES = (State.DRAFTED, State.HANDED_OUT, State.UNDER_WAY)
+
+    number = models.PositiveIntegerField(unique=True)
+    rig = models.ForeignKey(
+        "equipment.Rig", models.PROTECT, null=True, blank=True, related_name="sheets"
+    )
+    component = models.ForeignKey(
+        "equipment.Component", models.PROTECT, null=True, blank=True, related_name="sheets"
+    )
+    #: Who pays for the parts: the rig, the rig a bench component was pulled from, or shop stock.
+    charged_rig = models.ForeignKey(
+        "equipment.Rig", models.PROTECT, null=True, blank=True, related_name="charged_sheets"
+    )
+    state = models.CharField(max_length=10, choices=State, default=State.DRAFTED)
+    planned_on = models.DateField()
+    note = models.CharField(max_length=300, blank=True)
+    tray = models.OneToOneField(
+        "inventory.Location", models.PROTECT, null=True, blank=True, related_name="sheet"
+    )
+    is_waiting_for_parts = models.BooleanField(default=False)
+    drafted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    drafted_at = models.DateTimeField()
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="sheets"
+    )
+    handed_out_at = models.DateTimeField(null=True, blank=True)
+    started_at = models.DateTimeField(null=True, blank=True)
+    labour_minutes = models.PositiveIntegerField(default=0)
+    signed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    signed_at = models.DateTimeField(null=True, blank=True)
+    signature = models.CharField("signed as", max_length=60, blank=True)
+    voided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    voided_at = models.DateTimeField(null=True, blank=True)
+    void_reason = models.CharField(max_length=200, blank=True)
+    corrects = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrections"
+    )
+    request_id = models.UUIDField(unique=True)
+    signing_id = models.UUIDField(unique=True, null=True, blank=True)
+
+    objects = SheetQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(rig__isnull=True) ^ Q(component__isnull=True),
+                name="a_sheet_is_for_a_rig_or_for_a_component_on_the_bench",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    Q(state="signed", signed_by__isnull=False, signed_at__isnull=False)
+                    | (~Q(state="signed") & Q(signed_by__isnull=True, signed_at__isnull=True))
+                ),
+                name="a_signed_sheet_says_who_and_when",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="void") | Q(voided_by__isnull=False, voided_at__isnull=False),
+                name="a_void_sheet_says_who_and_when",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["state", "planned_on", "number"]),
+            models.Index(fields=["rig", "number"]),
+            models.Index(fields=["charged_rig", "signed_at"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number:04d}"
+
+    @property
+    def is_open(self) -> bool:
+        return self.state in self.OPEN_STATES
+
+    @property
+    def step(self) -> int:
+        """How many of the four punches are filled."""
+        order = ["drafted", "handed_out", "under_way", "signed"]
+        return order.index(self.state) + 1 if self.state in order else 0
+
+    @property
+    def subject(self) -> str:
+        return str(self.rig or self.component)
+
+
+class SheetLine(models.Model):
+    """One service, or one piece of found work, on a sheet."""
+
+    class Outcome(models.TextChoices):
+        OPEN = "open", "open"
+        DONE = "done", "done"
+        LEFT = "left", "left undone, comes back"
+
+    sheet = models.ForeignKey(ServiceSheet, models.CASCADE, related_name="lines")
+    order = models.PositiveSmallIntegerField()
+    version = models.ForeignKey(
+        "equipment.ServiceVersion", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    component = models.ForeignKey(
+        "equipment.Component", models.PROTECT, null=True, blank=True, related_name="sheet_lines"
+    )
+    position = models.ForeignKey(
+        "equipment.Position", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    finding = models.ForeignKey(
+        "equipment.Finding", models.PROTECT, null=True, blank=True, related_name="sheet_lines"
+    )
+    #: The day the service was due when it was picked: a fixed renewal counts from here.
+    due_on = models.DateField(null=True, blank=True)
+    #: State and figures when it was picked, for the paper ("due soon, 182 of 250 h").
+    state_text = models.CharField(max_length=80, blank=True)
+    outcome = models.CharField(max_length=4, choices=Outcome, default=Outcome.OPEN)
+    is_open = models.BooleanField(default=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["sheet", "order"], name="sheet_lines_have_an_order"),
+            models.CheckConstraint(
+                condition=Q(version__isnull=True) ^ Q(finding__isnull=True),
+                name="a_line_is_a_service_or_found_work",
+            ),
+            models.UniqueConstraint(
+                fields=["component", "version"],
+                condition=Q(is_open=True, version__isnull=False),
+                name="a_due_service_is_on_one_open_sheet",
+            ),
+            models.UniqueConstraint(
+                fields=["finding"],
+                condition=Q(is_open=True, finding__isnull=False),
+                name="found_work_is_on_one_open_sheet",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+    @property
+    def title(self) -> str:
+        return self.version.service.name if self.version else f"found work: {self.finding}"
+
+
+class SheetStep(models.Model):
+    """One thing to acknowledge, lock out, prove at zero, tick, choose or measure."""
+
+    class Section(models.TextChoices):
+        CAUTION = "caution", "caution"
+        LOCKOUT = "lockout", "lockout"
+        ZERO = "zero", "must read zero"
+        CHECK = "check", "check"
+
+    class Kind(models.TextChoices):
+        TICK = "tick", "tick"
+        CHOICE = "choice", "choice"
+        VALUE = "value", "measured value"
+
+    sheet = models.ForeignKey(ServiceSheet, models.CASCADE, related_name="steps")
+    line = models.ForeignKey(SheetLine, models.CASCADE, null=True, blank=True, related_name="steps")
+    section = models.CharField(max_length=8, choices=Section)
+    order = models.PositiveSmallIntegerField()
+    title = models.CharField(max_length=200)
+    text = models.TextField(blank=True)
+    source = models.CharField(max_length=200, blank=True)
+    icon = models.CharField(max_length=30, blank=True)
+    side = models.CharField(max_length=1, blank=True)
+    kind = models.CharField(max_length=6, choices=Kind, default=Kind.TICK)
+    choices = models.JSONField(default=list, blank=True)
+    unit = models.CharField(max_length=20, blank=True)
+    low = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
+    high = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
+    last_value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
+    needs_electrician = models.BooleanField(default=False)
+    #: The definition it was copied from, to find the last value of the same check.
+    check_definition = models.ForeignKey(
+        "equipment.Check", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    #: Kept: the newest entry, which is the one in force.
+    entry = models.OneToOneField(
+        "StepEntry", models.SET_NULL, null=True, blank=True, related_name="in_force_for"
+    )
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["sheet", "section", "order"], name="sheet_steps_have_an_order"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+    def is_outside(self, value: Decimal) -> bool:
+        """Whether a measured value lies past a limit."""
+        return (self.low is not None and value < self.low) or (
+            self.high is not None and value > self.high
+        )
+
+
+class Entry(models.Model):
+    """What somebody entered: made once, kept for ever, counted once."""
+
+    event_id = models.UUIDField(unique=True)
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        abstract = True
+
+
+class StepEntry(Entry):
+    """The answer to one step."""
+
+    class Answer(models.TextChoices):
+        DONE = "done", "done"
+        NOT_APPLICABLE = "na", "not applicable"
+        VALUE = "value", "value"
+        CHOICE = "choice", "choice"
+        CLEARED = "cleared", "taken back"
+
+    class Remedy(models.TextChoices):
+        """What was done about a value out of limit."""
+
+        NONE = "", "nothing needed"
+        PUT_RIGHT = "put_right", "Put right, read again"
+        REPLACED = "replaced", "Replaced a part"
+        FOUND_WORK = "found_work", "Open found work"
+        STOP = "stop", "Stop, ask the manager"
+
+    step = models.ForeignKey(SheetStep, models.CASCADE, related_name="entries")
+    answer = models.CharField(max_length=8, choices=Answer)
+    value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
+    choice = models.CharField(max_length=60, blank=True)
+    note = models.CharField(max_length=300, blank=True)
+    remedy = models.CharField(max_length=10, choices=Remedy, blank=True)
+    is_out_of_limit = models.BooleanField(default=False)
+    finding = models.ForeignKey(
+        "equipment.Finding", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(answer="value") | Q(value__isnull=False),
+                name="a_measured_value_has_a_value",
+            ),
+            models.CheckConstraint(
+                condition=~Q(answer="na") | ~Q(note=""),
+                name="not_applicable_says_why",
+                violation_error_message="Say why it does not apply.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.answer}"
+
+
+class SheetPart(models.Model):
+    """A part the sheet needs, is promised, has in its tray and used."""
+
+    sheet = models.ForeignKey(ServiceSheet, models.CASCADE, related_name="parts")
+    line = models.ForeignKey(
+        SheetLine, models.SET_NULL, null=True, blank=True, related_name="parts"
+    )
+    part = models.ForeignKey("inventory.Part", models.PROTECT, related_name="sheet_parts")
+    #: Set when no whole kit was free and this is one of its lines.
+    for_kit = models.ForeignKey(
+        "inventory.Part", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    planned_steps = models.PositiveBigIntegerField(default=0)
+    short_steps = models.PositiveBigIntegerField(default=0)
+    used_steps = models.PositiveBigIntegerField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["sheet", "part"], name="a_part_is_on_a_sheet_once"),
+            models.CheckConstraint(
+                condition=Q(short_steps__lte=models.F("planned_steps")),
+                name="no_more_short_than_planned",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.sheet}: {self.part}"
+
+
+class PartEntry(Entry):
+    """How much of a part was used, as entered."""
+
+    sheet_part = models.ForeignKey(SheetPart, models.CASCADE, related_name="entries")
+    used_steps = models.PositiveBigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.sheet_part}: {self.used_steps}"
+
+
+class ReadingEntry(Entry):
+    """What a counter showed when the work was done; posted as a reading when signed."""
+
+    sheet = models.ForeignKey(ServiceSheet, models.CASCADE, related_name="readings")
+    counter = models.ForeignKey("equipment.Counter", models.PROTECT, related_name="+")
+    value = models.DecimalField(max_digits=14, decimal_places=3)
+    was_reset = models.BooleanField(default=False)
+    before_reset = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
+    is_in_force = models.BooleanField(default=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(value__gte=0), name="sheet_reading_never_negative"),
+            models.UniqueConstraint(
+                fields=["sheet", "counter"],
+                condition=Q(is_in_force=True),
+                name="one_reading_per_counter_on_a_sheet",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.counter}: {self.value}"
+
+
+class SignedCopy(models.Model):
+    """The whole sheet as it was signed. Append-only; it prints for ever the same."""
+
+    sheet = models.OneToOneField(ServiceSheet, models.PROTECT, related_name="signed_copy")
+    document = models.JSONField()
+    sha256 = models.CharField(max_length=64)
+    signed_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return str(self.sheet)
