@@ -1,0 +1,1 @@
+"""Sends worked examples from outside to the product's own functions."""

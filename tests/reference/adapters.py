@@ -1,0 +1,231 @@
+"""One adapter for each form of worked example that the product serves.
+
+An adapter translates the keys of a case into the arguments of product functions, and their
+answers back. It does no arithmetic: a test reads this file and fails when it does.
+"""
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from equipment import counters, due, units
+from inventory import costing, quantities
+
+Answer = dict[str, Any]
+
+
+class MalformedCase(ValueError):
+    """The case is not written in the form it names."""
+
+
+class NotServed(Exception):
+    """The product has no function for this, and why."""
+
+
+def need(mapping: Any, key: str) -> Any:
+    """Return a value of a case, or say which is missing."""
+    if not isinstance(mapping, dict):
+        raise MalformedCase(f"expected an object with “{key}”, found {mapping!r}")
+    if key not in mapping:
+        raise MalformedCase(f"“{key}” is missing")
+    return mapping[key]
+
+
+def need_list(mapping: Any, key: str) -> list[Any]:
+    """Return a list of a case."""
+    found = need(mapping, key)
+    if not isinstance(found, list):
+        raise MalformedCase(f"“{key}” is not a list")
+    return found
+
+
+def number(mapping: Any, key: str) -> Decimal:
+    """Return a number of a case as a decimal, as it was written."""
+    found = need(mapping, key)
+    if isinstance(found, bool) or not isinstance(found, int | Decimal):
+        raise MalformedCase(f"“{key}” is not a number: {found!r}")
+    return Decimal(found)
+
+
+def day(text: Any) -> date:
+    """Return a date of a case."""
+    try:
+        return date.fromisoformat(text)
+    except (TypeError, ValueError) as error:
+        raise MalformedCase(f"not a date: {text!r}") from error
+
+
+def us_gallon(inputs: Any) -> Answer:
+    gallons = number(inputs, "gallons")
+    return {
+        "cubic_inches": units.cubic_inches(gallons),
+        "litres": units.litres(gallons),
+        "cubic_metres": units.cubic_metres(gallons),
+    }
+
+
+def stroke_volume(inputs: Any) -> Answer:
+    gallons = units.volume_gal(
+        strokes=number(inputs, "strokes"),
+        displacement_in3=number(inputs, "cubic_inch_per_stroke"),
+    )
+    return {"gallons": gallons, "litres": units.litres(gallons)}
+
+
+def impossible_rates(inputs: Any) -> Answer:
+    answer: Answer = {}
+    if "hours" in inputs:
+        answer["hours_ok"] = [_hours_ok(each) for each in need_list(inputs, "hours")]
+    if "strokes" in inputs:
+        cases = need_list(inputs, "strokes")
+        answer["strokes_ok"] = [_strokes_ok(each) for each in cases]
+        most = [_most_strokes(each) for each in cases]
+        # The form gives one figure where all its cases share it.
+        answer["max_strokes"] = most[0] if len(set(most)) == 1 else most
+    return answer
+
+
+def _hours_ok(case: Any) -> bool:
+    counted, _ = counters.gain(
+        previous=number(case, "from_h"),
+        current=counters.FaceReading(
+            at=datetime(2000, 1, 1, tzinfo=UTC), value=number(case, "to_h")
+        ),
+        rollover=None,
+    )
+    return counters.possible_rate(
+        counted=counted,
+        elapsed=timedelta(days=float(number(case, "elapsed_days"))),
+        kind=counters.HOURS,
+        step=Decimal(0),
+        max_per_minute=None,
+    )
+
+
+def _strokes_ok(case: Any) -> bool:
+    return counters.possible_rate(
+        counted=number(case, "strokes"),
+        elapsed=timedelta(hours=float(number(case, "elapsed_hours"))),
+        kind=counters.STROKES,
+        step=Decimal(0),
+        max_per_minute=number(case, "max_per_minute"),
+    )
+
+
+def _most_strokes(case: Any) -> Decimal | None:
+    return counters.most_possible(
+        elapsed=timedelta(hours=float(number(case, "elapsed_hours"))),
+        kind=counters.STROKES,
+        max_per_minute=number(case, "max_per_minute"),
+    )
+
+
+def first_due(inputs: Any) -> Answer:
+    today = day(need(inputs, "today"))
+    cases = need_list(inputs, "triggers")
+    found = due.first_due([_trigger(each, today) for each in cases], tolerance=Decimal(0))
+    lead = found.all.index(found.lead)
+    return {
+        "days_to_due": [
+            # A calendar trigger counts from its renewal, the form counts from today.
+            due.days_between(today, each.due_date) if "due_on" in case else each.days_to_due
+            for case, each in zip(cases, found.all, strict=True)
+        ],
+        "first": need(cases[lead], "name"),
+        "first_due_day_number": due.days_between(today, found.due_date),
+        "first_due_date": found.due_date.isoformat(),
+    }
+
+
+def _trigger(case: Any, today: date) -> due.Trigger:
+    if not isinstance(case, dict):
+        raise MalformedCase(f"a trigger is not an object: {case!r}")
+    if "due_on" in case:
+        # The form names the day, the product the renewal before it: any day before it will do.
+        due_on = day(case["due_on"])
+        return due.DayTrigger(interval_days=due.days_between(date.min, due_on), renewed_on=date.min)
+    measure = need(case, "name")
+    if measure not in due.MEASURES:
+        raise NotServed(f"services are not triggered by {measure!r}")
+    remaining = number(case, "remaining")
+    if remaining <= 0:
+        raise NotServed("the form does not say the interval of a trigger already reached")
+    return due.UseTrigger(
+        measure=measure,
+        interval=remaining,
+        since=Decimal(0),
+        rate_per_day=number(case, "rate_per_day"),
+        read_on=today,
+    )
+
+
+def days_between(inputs: Any) -> Answer:
+    pairs = need_list(inputs, "pairs")
+    if not all(isinstance(pair, list) and len(pair) == 2 for pair in pairs):
+        raise MalformedCase("“pairs” holds something other than two dates")
+    return {"days": [due.days_between(day(a), day(b)) for a, b in pairs]}
+
+
+def specific_identification(inputs: Any) -> Answer:
+    layers = [_layer(lot) for lot in need_list(inputs, "lots")]
+    lots = {layer.lot_id: layer for layer in layers}
+    costs: list[int] = []
+    all_draws: list[costing.Draw] = []
+    for issue in need_list(inputs, "issues"):
+        if not isinstance(issue, list):
+            raise MalformedCase(f"an issue is not a list of lots: {issue!r}")
+        draws: list[costing.Draw] = []
+        for line in issue:
+            name = _lot(line)
+            if name not in lots:
+                raise MalformedCase(f"an issue names lot {name!r}, which was not received")
+            drawn, lots[name] = costing.take(lots[name], _steps(number(line, "quantity")))
+            draws.append(drawn)
+        costs.append(costing.cost_of(draws))
+        all_draws.extend(draws)
+    return {
+        "cost_of_issues": [quantities.to_money(cost) for cost in costs],
+        "total_cost_of_issues": quantities.to_money(costing.cost_of(all_draws)),
+        "closing_value": quantities.to_money(costing.value_left(lots.values())),
+    }
+
+
+_STEPS_PER_UNIT = 100
+
+
+def _steps(amount: Decimal) -> int:
+    return quantities.to_steps(amount, steps_per_unit=_STEPS_PER_UNIT)
+
+
+def _lot(mapping: Any) -> int:
+    lot = need(mapping, "lot")
+    if type(lot) is not int:
+        raise MalformedCase(f"“lot” is not a whole number: {lot!r}")
+    return lot
+
+
+def _layer(lot: Any) -> costing.LotLayer:
+    steps = _steps(number(lot, "received"))
+    return costing.LotLayer(
+        lot_id=_lot(lot),
+        expires_on=None,
+        # The lots are named by the issues, so their order does not matter.
+        received_at=datetime(2000, 1, 1, tzinfo=UTC),
+        quantity_steps=steps,
+        value_cents=costing.receipt_value_cents(
+            quantity_steps=steps,
+            steps_per_unit=_STEPS_PER_UNIT,
+            unit_cost_cents=quantities.to_cents(number(lot, "unit_cost")),
+        ),
+    )
+
+
+ADAPTERS: dict[str, Callable[[Any], Answer]] = {
+    "us_gallon": us_gallon,
+    "stroke_volume": stroke_volume,
+    "impossible_rates": impossible_rates,
+    "first_due": first_due,
+    "days_between": days_between,
+    "specific_identification": specific_identification,
+}
