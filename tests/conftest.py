@@ -8,7 +8,7 @@ how many. Where CI is set, nothing may be skipped: a missing browser is then a f
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from datetime import UTC, datetime
 from importlib.util import find_spec
 from pathlib import Path
@@ -25,6 +25,7 @@ BACKEND = "django.contrib.auth.backends.ModelBackend"
 #: What everybody made by these fixtures signs in with.
 PASSWORD = "four holes in a tag"
 
+Reporting = Generator[None, pytest.TestReport, pytest.TestReport]
 OTHER_RUN = pytest.StashKey[int]()
 DATA = pytest.StashKey[Path]()
 
@@ -70,7 +71,7 @@ def _flush_past_the_guards() -> Iterator[None]:
         return
     from inventory import guards
 
-    flush = TransactionTestCase._fixture_teardown
+    flush = TransactionTestCase._fixture_teardown  # type: ignore[attr-defined]
 
     def lift_and_flush(self: TransactionTestCase) -> None:
         guards.lift_all(connection)
@@ -96,7 +97,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[None]:
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     report = yield
     if IN_CI and report.skipped and not hasattr(report, "wasxfail"):
         reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr

@@ -1,0 +1,163 @@
+"""A real browser: the system's Chromium, driven by Playwright, with pages that may not complain.
+
+A page made here fails its test on any console error, script error, refused content (CSP) or
+request to another host, whether or not the test looked.
+"""
+
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
+from django.conf import settings
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+
+from shop.models import Person
+from tests.conftest import BACKEND
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PHONE, DESK = 390, 1280
+SCREENS: dict[int, dict[str, Any]] = {
+    PHONE: {
+        "viewport": {"width": PHONE, "height": 844},
+        "has_touch": True,
+        "is_mobile": True,
+        "device_scale_factor": 2,
+    },
+    DESK: {"viewport": {"width": DESK, "height": 900}},
+}
+#: Answers that a page shows on purpose (bad input, not allowed, too late); Chromium logs each.
+MEANT = re.compile(r"the server responded with a status of (403|409|422|429)\b")
+#: WCAG 2.2, levels A and AA, in axe's tags.
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+WAIT_MS = 10_000
+
+PersonAs = Callable[..., Person]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark whatever opens a page, so that no journey forgets to say it needs the browser."""
+    for item in items:
+        if {"browser", "page_at"} & set(getattr(item, "fixturenames", ())):
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    path = os.environ.get("STROKEBOOK_BROWSER") or shutil.which("chromium")
+    if not path or not Path(path).exists():
+        pytest.skip(
+            "No Chromium here. Install it (Debian: apt-get install chromium), or say where it is "
+            "in STROKEBOOK_BROWSER."
+        )
+    return path
+
+
+@pytest.fixture(scope="package")
+def playwright(chromium: str) -> Iterator[Playwright]:
+    # Playwright keeps an event loop in this thread for as long as it lives, and Django then
+    # takes every query for one made in asynchronous code.
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+        with sync_playwright() as started:
+            yield started
+
+
+@pytest.fixture(scope="package")
+def browser(playwright: Playwright, chromium: str) -> Iterator[Browser]:
+    browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture
+def page_at(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]:
+    """Open a page at a width: ``page_at(390)`` is a phone, ``page_at(1280)`` a desk.
+
+    Each call is a visitor of their own. Further keywords go to the browser's context
+    (``color_scheme="dark"``, ``java_script_enabled=False``, ``timezone_id=…``). Addresses are
+    relative: ``page.goto("/due/")``.
+    """
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+
+    def open_page(width: int = DESK, **options: Any) -> Page:
+        context = browser.new_context(**SCREENS[width], base_url=live_server.url, **options)
+        contexts.append(context)
+        context.set_default_timeout(WAIT_MS)
+        context.set_default_navigation_timeout(WAIT_MS)
+        context.on("page", lambda page: _listen(page, live_server.url, complaints))
+        return context.new_page()
+
+    open_page.complaints = complaints  # type: ignore[attr-defined]
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert not complaints, "The browser complained:\n" + "\n".join(complaints)
+
+
+def _listen(page: Page, home: str, complaints: list[str]) -> None:
+    def console(message: Any) -> None:
+        if message.type == "error" and not MEANT.search(message.text):
+            complaints.append(f"{page.url}: {message.text}")
+
+    def request(request: Any) -> None:
+        if not request.url.startswith((home, "data:", "blob:", "about:")):
+            complaints.append(f"{page.url}: asked another host, {request.url}")
+
+    page.on("console", console)
+    page.on("pageerror", lambda error: complaints.append(f"{page.url}: {error}"))
+    page.on("request", request)
+
+
+@pytest.fixture
+def sign_in_as(person_as: PersonAs, live_server: Any) -> Callable[..., Person]:
+    """Sign a page in by role, or as the person given, without the form: ``sign_in_as(page, role)``.
+
+    The sign-in form itself has a journey of its own.
+    """
+
+    def sign_in(page: Page, who: str | Person) -> Person:
+        person = who if isinstance(who, Person) else person_as(who)
+        client = Client()
+        client.force_login(person, backend=BACKEND)
+        name = settings.SESSION_COOKIE_NAME
+        page.context.add_cookies(
+            [{"name": name, "value": client.cookies[name].value, "url": live_server.url}]
+        )
+        return person
+
+    return sign_in
+
+
+@pytest.fixture
+def expect_axe_clean() -> Callable[..., None]:
+    """Fail, element by element, on what axe finds against WCAG 2.2 A and AA, light and dark."""
+
+    def check(page: Page, *, schemes: tuple[str, ...] = ("light", "dark")) -> None:
+        found = []
+        for scheme in schemes:
+            page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            options = {"runOnly": {"type": "tag", "values": WCAG}, "resultTypes": ["violations"]}
+            for violation in Axe().run(page, options=options).response["violations"]:
+                found += [
+                    f"{scheme}, {violation['id']}: {violation['help']}\n"
+                    f"  {node['html']}\n  {node.get('failureSummary', '')}"
+                    for node in violation["nodes"]
+                ]
+        assert not found, f"axe on {page.url}:\n" + "\n".join(found)
+
+    return check
