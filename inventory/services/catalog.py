@@ -1,0 +1,256 @@
+"""Parts, kits, places and policies: what stock is made of."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import IntegrityError, transaction
+
+from inventory.models import KitLine, Location, Movement, Part, StockPolicy
+from inventory.quantities import to_units
+from inventory.services.posting import NothingToMove, StockRefused, refuse_long
+
+
+class NumberTaken(StockRefused):
+    """A part number or place code that is there already."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+        super().__init__(f"{what} is there already.")
+
+
+class PartHasMoved(StockRefused):
+    """The unit of a part, and whether it is a kit, stay as they are once it has moved."""
+
+    def __init__(self, part: Part) -> None:
+        self.part = part
+        super().__init__(
+            f"{part.number} has moved: its unit, its steps and whether it is a kit stay as "
+            "they are. Make a new part instead."
+        )
+
+
+class KitContainsItself(StockRefused):
+    """A kit that would, perhaps through other kits, contain itself."""
+
+    def __init__(self, path: Sequence[str]) -> None:
+        self.path = tuple(path)
+        super().__init__(f"A kit cannot contain itself: {' → '.join(path)}.")
+
+
+@dataclass(frozen=True, slots=True)
+class KitLineSpec:
+    """So much of a part in one kit, > 0. [steps]"""
+
+    part: Part
+    quantity_steps: int
+
+
+def create_part(
+    *,
+    number: str,
+    name: str,
+    author: AbstractBaseUser,
+    at: datetime,
+    unit_name: str = "piece",
+    steps_per_unit: int = 1,
+    is_kit: bool = False,
+    category: str = "",
+    notes: str = "",
+    usual_cost_cents: int = 0,
+) -> Part:
+    """Add a part. The number is the key: there is no second one. Raises NumberTaken, StockRefused.
+
+    steps_per_unit: 1 for what comes whole; 10, 100, … for what is measured; 1 for kits.
+    """
+    part = Part(
+        number=number,
+        name=name,
+        unit_name=unit_name,
+        steps_per_unit=steps_per_unit,
+        is_kit=is_kit,
+        category=category,
+        notes=notes,
+        usual_cost_cents=usual_cost_cents,
+    )
+    return _save_part(part, author=author, at=at)
+
+
+#: What is fixed once the part has moved, and all that `change_part` may set.
+FIXED_ONCE_MOVED = ("unit_name", "steps_per_unit", "is_kit")
+PART_FIELDS = frozenset(
+    {"number", "name", "category", "notes", "retired", "usual_cost_cents", *FIXED_ONCE_MOVED}
+)
+
+
+def change_part(*, part: Part, author: AbstractBaseUser, at: datetime, **changes: Any) -> Part:
+    """Change the named fields of a part (see PART_FIELDS) and return it.
+
+    Raises PartHasMoved, NumberTaken, StockRefused; TypeError for any other field.
+    """
+    if unknown := changes.keys() - PART_FIELDS:
+        raise TypeError(f"A part has no {', '.join(sorted(unknown))} to change.")
+    with transaction.atomic():
+        part = Part.objects.select_for_update().get(pk=part.pk)
+        if any(
+            name in changes and changes[name] != getattr(part, name) for name in FIXED_ONCE_MOVED
+        ):
+            if Movement.objects.filter(part=part).exists():
+                raise PartHasMoved(part)
+            if "is_kit" in changes and not changes["is_kit"] and part.lines.exists():
+                raise StockRefused(f"{part.number} has kit lines: take them out first.")
+        for name, value in changes.items():
+            setattr(part, name, value)
+        return _save_part(part, author=author, at=at)
+
+
+def set_kit_lines(
+    *, kit: Part, lines: Sequence[KitLineSpec], author: AbstractBaseUser, at: datetime
+) -> list[KitLine]:
+    """Say what is in a kit, in place of what was said before.
+
+    Kits on the shelf keep their cost; broken from now on, they give the new lines.
+    Raises KitContainsItself, NothingToMove, StockRefused.
+    """
+    if not kit.is_kit:
+        raise StockRefused(f"{kit} is not a kit.")
+    parts = [line.part.pk for line in lines]
+    if len(set(parts)) != len(parts):
+        raise StockRefused("A part stands in a kit once: add its quantities up.")
+    for line in lines:
+        if line.quantity_steps <= 0:
+            raise NothingToMove(line.part)
+    with transaction.atomic():
+        # All kits are locked: two changes at once could each be sound and together make a circle.
+        kits = Part.objects.kits().select_for_update().order_by("pk")
+        numbers = dict(kits.values_list("pk", "number"))
+        inside: dict[int, list[int]] = {}
+        for outer, inner in KitLine.objects.exclude(kit=kit).values_list("kit_id", "part_id"):
+            inside.setdefault(outer, []).append(inner)
+        for line in lines:
+            if path := _path(inside, start=line.part.pk, goal=kit.pk):
+                raise KitContainsItself([kit.number, *(numbers[pk] for pk in path)])
+        kit.lines.all().delete()
+        Part.objects.filter(pk=kit.pk).update(changed_by=author.pk, changed_at=at)
+        return KitLine.objects.bulk_create(
+            KitLine(kit=kit, part=line.part, quantity_steps=line.quantity_steps) for line in lines
+        )
+
+
+def create_location(
+    *,
+    code: str,
+    author: AbstractBaseUser,
+    at: datetime,
+    name: str = "",
+    kind: str = Location.Kind.BIN,
+) -> Location:
+    """Add a place. Raises NumberTaken."""
+    place = Location(
+        code=code.strip(), name=name.strip(), kind=kind, changed_by_id=author.pk, changed_at=at
+    )
+    refuse_long(Location, code=place.code, name=place.name)
+    if not place.code:
+        raise StockRefused("A place needs a code.")
+    try:
+        with transaction.atomic():
+            place.save()
+    except IntegrityError as taken:
+        if Location.objects.filter(code=place.code).exists():
+            raise NumberTaken(f"Place {place.code}") from taken
+        raise
+    return place
+
+
+def retire_location(*, location: Location, author: AbstractBaseUser, at: datetime) -> Location:
+    """Close an empty place: nothing is put there any more. Raises StockRefused when not empty."""
+    with transaction.atomic():
+        location = Location.objects.select_for_update().get(pk=location.pk)
+        if location.balances.filter(quantity_steps__gt=0).exists():
+            raise StockRefused(f"{location} is not empty.")
+        location.retired = True
+        location.changed_by_id = author.pk
+        location.changed_at = at
+        location.save(update_fields=["retired", "changed_by", "changed_at"])
+    return location
+
+
+def set_policy(
+    *,
+    part: Part,
+    reorder_point_steps: int,
+    order_up_to_steps: int,
+    author: AbstractBaseUser,
+    at: datetime,
+    location: Location | None = None,
+    reason: str = "",
+) -> StockPolicy:
+    """Set when to buy a part and up to how much; for one place, or for the shop without one.
+
+    0 <= reorder_point_steps <= order_up_to_steps. Raises StockRefused.
+    """
+    if reorder_point_steps < 0:
+        raise StockRefused("A reorder point cannot be below zero.")
+    if order_up_to_steps < reorder_point_steps:
+        raise StockRefused("Order up to at least the reorder point.")
+    policy, _ = StockPolicy.objects.update_or_create(
+        part=part,
+        location=location,
+        defaults={
+            "reorder_point_steps": reorder_point_steps,
+            "order_up_to_steps": order_up_to_steps,
+            "set_by_id": author.pk,
+            "set_at": at,
+            "reason": reason,
+        },
+    )
+    return policy
+
+
+def _save_part(part: Part, *, author: AbstractBaseUser, at: datetime) -> Part:
+    part.number = part.number.strip()
+    part.name = part.name.strip()
+    refuse_long(
+        Part,
+        number=part.number,
+        name=part.name,
+        unit_name=part.unit_name,
+        category=part.category,
+    )
+    if not part.number:
+        raise StockRefused("A part needs a number.")
+    if part.usual_cost_cents < 0:
+        raise StockRefused("What a part costs cannot be below zero.")
+    if part.is_kit and part.steps_per_unit != 1:
+        raise StockRefused("Kits come whole.")
+    try:
+        to_units(1, part.steps_per_unit)
+    except ValueError as indivisible:
+        raise StockRefused(str(indivisible)) from indivisible
+    part.changed_by_id = author.pk
+    part.changed_at = at
+    try:
+        with transaction.atomic():
+            part.save()
+    except IntegrityError as taken:
+        if Part.objects.filter(number=part.number).exclude(pk=part.pk).exists():
+            raise NumberTaken(f"Part {part.number}") from taken
+        raise
+    return part
+
+
+def _path(inside: dict[int, list[int]], *, start: int, goal: int) -> list[int]:
+    """The way from a part down through the kits to the goal, or nothing."""
+    ways = [[start]]
+    seen = {start}
+    while ways:
+        way = ways.pop()
+        if way[-1] == goal:
+            return way
+        for inner in inside.get(way[-1], ()):
+            if inner not in seen:
+                seen.add(inner)
+                ways.append([*way, inner])
+    return []

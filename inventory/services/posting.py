@@ -1,0 +1,355 @@
+"""The one way into the ledger: lock, look whether it was sent before, change, write.
+
+Every service that moves stock makes a `Posting` and hands it the work to do. The posting locks the
+lots and then the balances, each by primary key; collects the lines in memory; and writes lots,
+balances and movements in a handful of statements, however many lines there are. Whoever changes a
+balance holds the lock of its lot, so none is lost; on SQLite the immediate transaction is that
+lock, since `select_for_update` sends nothing there.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from uuid import UUID
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import IntegrityError, transaction
+from django.db.models import Model, Q
+from django.utils import timezone
+
+from inventory.costing import Draw, LotLayer, NotEnough, draw, receipt_value_cents, take
+from inventory.models import FAR_DATE, Balance, Location, Lot, Movement, Part
+from inventory.quantities import format_quantity
+
+
+class StockRefused(ValueError):
+    """Something the stock does not allow; its text is meant for the person."""
+
+
+class NothingToMove(StockRefused):
+    """A quantity of zero or below."""
+
+    def __init__(self, part: Part) -> None:
+        self.part = part
+        super().__init__(f"Give a quantity above zero for {part}.")
+
+
+class NotEnoughOnHand(StockRefused):
+    """More was asked of a part than lies in the place."""
+
+    def __init__(
+        self,
+        *,
+        part: Part,
+        location: Location,
+        asked_steps: int,
+        there_steps: int,
+        expired_steps: int = 0,
+        lot: Lot | None = None,
+    ) -> None:
+        self.part = part
+        self.location = location
+        self.asked_steps = asked_steps
+        self.there_steps = there_steps
+        self.expired_steps = expired_steps
+        self.lot = lot
+        of_lot = f" of lot {lot.code}" if lot else ""
+        there = in_words(part, there_steps) if there_steps else "none"
+        message = (
+            f"Not enough of {part} in {location}{of_lot}: "
+            f"{in_words(part, asked_steps)} asked, {there} there."
+        )
+        if expired_steps:
+            message += f" {in_words(part, expired_steps)} more there, but expired."
+        super().__init__(message)
+
+
+class LotOfAnotherPart(StockRefused):
+    def __init__(self, *, part: Part, lot: Lot) -> None:
+        self.part = part
+        self.lot = lot
+        super().__init__(f"Lot {lot.code} is not a lot of {part}.")
+
+
+class PlaceRetired(StockRefused):
+    def __init__(self, location: Location) -> None:
+        self.location = location
+        super().__init__(f"{location} is retired: nothing is put there any more.")
+
+
+def in_words(part: Part, quantity_steps: int) -> str:
+    """A quantity as a person says it: "1 piece", "2 pieces", "0.75 gal"."""
+    unit = part.unit_name
+    if unit in ("piece", "set") and quantity_steps != part.steps_per_unit:
+        unit += "s"
+    return format_quantity(quantity_steps, part.steps_per_unit, unit)
+
+
+def refuse_long(model: type[Model], **texts: str) -> None:
+    """Raise StockRefused for a text that its column cannot hold: only PostgreSQL would object."""
+    for name, text in texts.items():
+        column = model._meta.get_field(name)
+        most = getattr(column, "max_length", None)
+        if most is not None and len(text) > most:
+            label = str(getattr(column, "verbose_name", name))
+            raise StockRefused(f"The {label} is longer than {most} letters.")
+
+
+def day_of(at: datetime) -> date:
+    """The shop's calendar day of a moment (the zone in force, which the interface sets)."""
+    return timezone.localdate(at)
+
+
+@dataclass(slots=True)
+class Posting:
+    """One request on its way into the ledger."""
+
+    author: AbstractBaseUser
+    at: datetime
+    request_id: UUID
+    reason: str = ""
+    source_kind: str = "hand"
+    source_number: int = 0
+    source_text: str = ""
+    lots: dict[int, Lot] = field(default_factory=dict)
+    _balances: dict[tuple[int, int], Balance] = field(default_factory=dict)
+    _new_lots: list[Lot] = field(default_factory=list)
+    _touched_lots: dict[int, Lot] = field(default_factory=dict)
+    _touched_balances: dict[tuple[int, int], Balance] = field(default_factory=dict)
+    _rows: list[Movement] = field(default_factory=list)
+
+    def post(
+        self,
+        work: Callable[[], object],
+        *,
+        parts: Iterable[Part],
+        places: Iterable[Location],
+        lots: Iterable[Lot | int | None] = (),
+    ) -> list[Movement]:
+        """Do the work under the locks and write it. Sent before: return what was written then."""
+        refuse_long(Movement, source_kind=self.source_kind, source_text=self.source_text)
+        try:
+            with transaction.atomic():
+                self._lock(parts=parts, places=places, lots=lots)
+                if earlier := self.earlier():
+                    return earlier
+                work()
+                return self._write()
+        except IntegrityError:
+            # Two of the same request at once where no row stood yet to lock: the second lands on
+            # the unique key, after the first has committed.
+            if earlier := self.earlier():
+                return earlier
+            raise
+
+    def earlier(self) -> list[Movement]:
+        """What this request wrote when it was sent before."""
+        return list(Movement.objects.of_request(self.request_id))
+
+    # --- reading under the lock ---------------------------------------------------------------
+
+    def lot(self, lot: Lot, part: Part) -> Lot:
+        """The locked row of a lot that was named."""
+        if lot.part_id != part.pk:
+            raise LotOfAnotherPart(part=part, lot=lot)
+        return self.lots[lot.pk]
+
+    def there(self, location: Location, lot: Lot) -> int:
+        """How much of a lot lies in a place now. [steps]"""
+        balance = self._balances.get((location.pk, id(lot)))
+        return balance.quantity_steps if balance else 0
+
+    def lots_there(self, part: Part, location: Location) -> list[Lot]:
+        """The lots of a part that lie in a place."""
+        return [
+            lot
+            for lot in self.lots.values()
+            if lot.part_id == part.pk and self.there(location, lot) > 0
+        ]
+
+    def draw(
+        self,
+        *,
+        part: Part,
+        location: Location,
+        quantity_steps: int,
+        lot: Lot | None = None,
+        expired_too: bool = False,
+    ) -> list[Draw]:
+        """Which lots a quantity comes from, and what it is worth; nothing is changed yet.
+
+        Without a lot: first expiry, then first in. What has expired is passed over, unless asked
+        for or lying where a person put it on purpose (a tray, quarantine).
+        """
+        if quantity_steps <= 0:
+            raise NothingToMove(part)
+        if lot is not None:
+            layer = self._layer(location, self.lot(lot, part))
+            try:
+                return [take(layer, quantity_steps)[0]]
+            except NotEnough as short:
+                raise NotEnoughOnHand(
+                    part=part,
+                    location=location,
+                    asked_steps=quantity_steps,
+                    there_steps=short.available_steps,
+                    lot=lot,
+                ) from short
+        today = day_of(self.at)
+        every = self.lots_there(part, location)
+        if expired_too or location.holds_what_was_picked:
+            usable = every
+        else:
+            usable = [each for each in every if each.expires_on >= today]
+        try:
+            return draw([self._layer(location, each) for each in usable], quantity_steps)
+        except NotEnough as short:
+            expired = sum(self.there(location, each) for each in every if each not in usable)
+            raise NotEnoughOnHand(
+                part=part,
+                location=location,
+                asked_steps=quantity_steps,
+                there_steps=short.available_steps,
+                expired_steps=expired,
+            ) from short
+
+    # --- changing -----------------------------------------------------------------------------
+
+    def new_lot(
+        self,
+        *,
+        part: Part,
+        code: str,
+        quantity_steps: int,
+        value_cents: int,
+        received_at: datetime | None = None,
+        cured_on: date | None = None,
+        expires_on: date | None = None,
+    ) -> Lot:
+        """A lot that this posting brings; empty until a line puts its quantity somewhere."""
+        refuse_long(Lot, code=code)
+        lot = Lot(
+            part=part,
+            code=code,
+            received_at=received_at or self.at,
+            quantity_received_steps=quantity_steps,
+            value_received_cents=value_cents,
+            cured_on=cured_on,
+            expires_on=expires_on or FAR_DATE,
+            quantity_left_steps=0,
+            value_left_cents=0,
+        )
+        self._new_lots.append(lot)
+        return lot
+
+    def line(
+        self,
+        *,
+        kind: str,
+        part: Part,
+        location: Location,
+        lot: Lot,
+        quantity_steps: int,
+        value_cents: int,
+        reverses: Movement | None = None,
+    ) -> None:
+        """Add one line, and move the kept figures with it."""
+        lot.quantity_left_steps += quantity_steps
+        lot.value_left_cents += value_cents
+        if lot.pk is not None:
+            self._touched_lots[lot.pk] = lot
+        if quantity_steps:
+            key = (location.pk, id(lot))
+            if key not in self._balances:
+                self._balances[key] = Balance(
+                    part_id=lot.part_id, location=location, lot=lot, quantity_steps=0
+                )
+            self._balances[key].quantity_steps += quantity_steps
+            self._touched_balances[key] = self._balances[key]
+        self._rows.append(
+            Movement(
+                kind=kind,
+                part=part,
+                lot=lot,
+                location=location,
+                quantity_steps=quantity_steps,
+                value_cents=value_cents,
+                at=self.at,
+                author_id=self.author.pk,
+                reason=self.reason,
+                source_kind=self.source_kind,
+                source_number=self.source_number,
+                source_text=self.source_text,
+                request_id=self.request_id,
+                line_no=len(self._rows) + 1,
+                reverses=reverses,
+            )
+        )
+
+    def take_out(self, *, kind: str, part: Part, location: Location, draws: list[Draw]) -> None:
+        """Add the lines of what was drawn."""
+        for each in draws:
+            self.line(
+                kind=kind,
+                part=part,
+                location=location,
+                lot=self.lots[each.lot_id],
+                quantity_steps=-each.quantity_steps,
+                value_cents=-each.value_cents,
+            )
+
+    def found_value(self, part: Part, lot: Lot, quantity_steps: int) -> int:
+        """What stock that was found is worth: as the rest of its lot, or what it usually costs."""
+        if lot.quantity_left_steps > 0:
+            # The rest of the lot is the unit, and its value the price of that unit.
+            return receipt_value_cents(
+                quantity_steps=quantity_steps,
+                steps_per_unit=lot.quantity_left_steps,
+                unit_cost_cents=lot.value_left_cents,
+            )
+        return part.cost_of(quantity_steps)
+
+    # --- the database -------------------------------------------------------------------------
+
+    def _lock(
+        self,
+        *,
+        parts: Iterable[Part],
+        places: Iterable[Location],
+        lots: Iterable[Lot | int | None],
+    ) -> None:
+        named = {lot.pk if isinstance(lot, Lot) else lot for lot in lots if lot is not None}
+        left = Q(part__in={part.pk for part in parts}, quantity_left_steps__gt=0)
+        self.lots = {
+            lot.pk: lot
+            for lot in Lot.objects.select_for_update().filter(left | Q(pk__in=named)).order_by("pk")
+        }
+        self._balances = {
+            (balance.location_id, id(self.lots[balance.lot_id])): balance
+            for balance in Balance.objects.select_for_update()
+            .filter(lot__in=list(self.lots), location__in={place.pk for place in places})
+            .order_by("pk")
+        }
+
+    def _layer(self, location: Location, lot: Lot) -> LotLayer:
+        return LotLayer(
+            lot_id=lot.pk,
+            expires_on=lot.expires_on,
+            received_at=lot.received_at,
+            quantity_steps=self.there(location, lot),
+            value_cents=lot.value_left_cents,
+            lot_quantity_steps=lot.quantity_left_steps,
+        )
+
+    def _write(self) -> list[Movement]:
+        Lot.objects.bulk_create(self._new_lots)
+        Lot.objects.bulk_update(
+            [self._touched_lots[pk] for pk in sorted(self._touched_lots)],
+            ["quantity_left_steps", "value_left_cents"],
+        )
+        kept = [each for each in self._touched_balances.values() if each.pk is not None]
+        Balance.objects.bulk_update(sorted(kept, key=lambda each: each.pk), ["quantity_steps"])
+        Balance.objects.bulk_create(
+            each for each in self._touched_balances.values() if each.pk is None
+        )
+        return Movement.objects.bulk_create(self._rows)
