@@ -1,0 +1,201 @@
+"""The checks, in the order along the rig."""
+
+from collections.abc import Sequence
+
+from shop.paper.blocks import Area, Block, Row, Section, stacked
+from shop.paper.content import CheckGroup, PaperCheck, SheetPaper
+from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, Pen, centred, worded_width
+from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, row
+from shop.paper.type import SMALL, TEXT, Line, line, plain, wrap
+
+_NUMBER, _LIMIT, _LAST, _FOUND = 24.0, 104.0, 66.0, 112.0  # [pt] column widths
+_NAME_CELL = 30 * 72 / 25.4  # [pt] where a licensed electrician writes a name
+_BETWEEN = 8.0  # [pt] between two boxes
+_CHOICE_LINE = 17.0  # [pt]
+
+ELECTRICIAN = "licensed electrician"
+NO_CHECKS = "No checks in this service."
+NOTHING_FOUND = "–"
+
+
+class _Columns:
+    """Where the columns stand. [pt]"""
+
+    def __init__(self, area: Area) -> None:
+        self.left, self.right = area.left, area.right
+        self.number = area.left + 5
+        self.text = area.left + _NUMBER
+        self.found = area.right - _FOUND
+        self.last = self.found - _LAST
+        self.limit = self.last - _LIMIT
+        self.text_width = self.limit - 8 - self.text
+
+
+def section(sheet: SheetPaper, *, area: Area) -> Section | None:
+    """All checks under one heading; None when the sheet has no services."""
+    if not sheet.groups:
+        return None
+    columns = _Columns(area)
+    rows = [made for group in sheet.groups for made in _group(group, columns, closed=sheet.closed)]
+    head = captions(
+        (
+            (columns.text, "Check", False),
+            (columns.limit, "Limit", False),
+            (columns.last, "Last", False),
+            (columns.right - 5, "Found", True),
+        ),
+        left=area.left,
+        right=area.right,
+    )
+    along = "Checks, in the order along the rig" if sheet.rig_number is not None else "Checks"
+    return Section(title=along, rows=rows, head=head, short="Checks")
+
+
+def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
+    about = ", ".join(text for text in (group.service, group.state_text) if text)
+    rows = [
+        Row(block, keep=True)
+        for block in _group_head(columns, (group.position, True), (about, False))
+    ]
+    again = _group_head(columns, (group.position, True), (f"{group.service}, continued", False))[0]
+    for check in group.checks:
+        rows.extend(Row(block, group=again) for block in _check(check, columns, closed=closed))
+    if not group.checks:
+        cell = Cell(x=columns.text, lines=plain(NO_CHECKS, width=columns.text_width))
+        rows.extend(Row(block) for block in row((cell,), left=columns.left, right=columns.right))
+    return rows
+
+
+def _group_head(columns: _Columns, *parts: tuple[str, bool]) -> tuple[Block, ...]:
+    lines = wrap(*parts, size=TEXT, width=columns.right - columns.number)
+    cell = Cell(x=columns.number, lines=lines)
+    return row((cell,), left=columns.left, right=columns.right, least=VALUE_ROW, rule=1.0)
+
+
+def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block, ...]:
+    choices = [line(choice) for choice in check.choices] if check.kind == "choice" else []
+    inline = sum(map(worded_width, choices)) + _BETWEEN * (len(choices) - 1) <= _FOUND
+    limit: tuple[Line, ...] = plain(check.limit_text, width=_LIMIT - 8)
+    if check.electrician:
+        limit = (*plain(ELECTRICIAN, width=_LIMIT - 8, bold=True), *limit)
+    found_text = check.found_text or (NOTHING_FOUND if closed else "")
+    found = plain(found_text, width=_FOUND - 5, bold=True)
+    cells = (
+        Cell(x=columns.number, lines=(line(str(check.number)),)),
+        Cell(
+            x=columns.text,
+            lines=(
+                *plain(check.text, width=columns.text_width),
+                *plain(check.hint, width=columns.text_width, size=SMALL),
+            ),
+        ),
+        Cell(x=columns.limit, lines=limit),
+        Cell(x=columns.last, lines=plain(check.last_text, width=_LAST - 8)),
+        Cell(x=columns.found, lines=found),
+    )
+    if found:
+        return row(cells, left=columns.left, right=columns.right)
+    more = _under(check, columns) if choices and not inline else None
+    if check.kind == "value" and check.electrician:
+        more = _name_row(columns)
+    mark, least = _mark(check, choices if inline else [], columns)
+    blocks = row(
+        cells,
+        left=columns.left,
+        right=columns.right,
+        least=least,
+        mark=mark,
+        rule=HAIR if more is None else 0,
+    )
+    return blocks if more is None else (*blocks[:-1], stacked((blocks[-1], more)))
+
+
+def _mark(
+    check: PaperCheck, choices: Sequence[Line], columns: _Columns
+) -> tuple[Mark | None, float]:
+    """What is drawn to be filled in beside a check still open, and how high its row must be.
+
+    [pt]
+    """
+    right = columns.right - 5
+    if check.kind == "value":
+        return _value_cell(check.unit, columns), VALUE_ROW
+    if check.electrician:
+        return _name_cell(right), VALUE_ROW
+    if check.kind == "choice" and not check.choices:
+        return _value_cell("", columns, width=_FOUND - 5), VALUE_ROW
+    boxes = choices if check.kind == "choice" else (line("done"), line("n/a"))
+    if not boxes:
+        return None, TICK_ROW
+    return _boxes(boxes, right), TICK_ROW
+
+
+def _value_cell(unit: str, columns: _Columns, *, width: float = CELL_WIDTH) -> Mark:
+    room = columns.right - columns.found - width - 4
+    unit_lines = plain(unit, width=max(room, 1))[:2]
+    if len(unit_lines) > 1:
+        unit_lines = plain(unit, width=max(room, 1), size=8)
+
+    def mark(pen: Pen, middle: float) -> None:
+        pen.box(columns.found, middle - CELL_HEIGHT / 2, width, CELL_HEIGHT)
+        rise = (len(unit_lines) - 1) * 5
+        pen.paragraph(columns.found + width + 4, centred(middle, TEXT) + rise, unit_lines)
+
+    return mark
+
+
+def _name_cell(right: float) -> Mark:
+    word = line("name", size=SMALL)
+
+    def mark(pen: Pen, middle: float) -> None:
+        pen.box(right - _NAME_CELL, middle - CELL_HEIGHT / 2, _NAME_CELL, CELL_HEIGHT)
+        pen.write_right(right - _NAME_CELL - 3, centred(middle, SMALL), word)
+
+    return mark
+
+
+def _boxes(words: Sequence[Line], right: float) -> Mark:
+    width = sum(map(worded_width, words)) + _BETWEEN * (len(words) - 1)
+
+    def mark(pen: Pen, middle: float) -> None:
+        x = right - width
+        for word in words:
+            x = pen.worded_box(x, middle, word) + _BETWEEN
+
+    return mark
+
+
+def _name_row(columns: _Columns) -> Block:
+    mark = _name_cell(columns.right - 5)
+    return row((), left=columns.left, right=columns.right, least=VALUE_ROW, mark=mark)[0]
+
+
+def _under(check: PaperCheck, columns: _Columns) -> Block:
+    """Choices too wide for the found column, set in lines under the check."""
+    room = columns.right - columns.text
+    lines: list[list[tuple[Line, bool]]] = [[]]  # (words, whether they have a box)
+    used = 0.0
+    for choice in check.choices:
+        first, *rest = plain(choice, width=room - BOX - 2) or (line(choice),)
+        width = worded_width(first) + _BETWEEN
+        if lines[-1] and used + width > room:
+            lines.append([])
+            used = 0.0
+        lines[-1].append((first, True))
+        lines.extend([(words, False)] for words in rest)
+        used += room if rest else width
+    height = len(lines) * _CHOICE_LINE + 3
+
+    def draw(pen: Pen, top: float) -> None:
+        middle = top - _CHOICE_LINE / 2
+        for entries in lines:
+            x = columns.text
+            for words, boxed in entries:
+                if boxed:
+                    x = pen.worded_box(x, middle, words) + _BETWEEN
+                else:
+                    pen.write(x + BOX + 2, centred(middle, TEXT), words)
+            middle -= _CHOICE_LINE
+        pen.rule(columns.left, top - height, columns.right, top - height)
+
+    return Block(height=height, draw=draw)

@@ -1,0 +1,179 @@
+"""What a printed service sheet says.
+
+Every figure, date and unit arrives as text, formatted by the caller in the shop's language and
+units; the modules
+beside this one only lay it out. Empty text means "not known" or "still open" and is drawn as an
+empty box or nothing.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+PageSize = Literal["letter", "a4"]
+CheckKind = Literal["tick", "choice", "value"]
+Side = Literal["", "A", "B"]
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One hazard to read before starting.
+
+    `read_text` says who read it and when; it ticks the box.
+    """
+
+    hazard: str
+    text: str
+    source: str
+    read_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LockoutStep:
+    """One energy source to lock out. `done_text` says who did it and when; it ticks the box."""
+
+    source: str
+    action: str
+    done_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroGauge:
+    """A gauge that must read zero before work starts."""
+
+    label: str
+    side: Side = ""
+    found_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PaperCheck:
+    """One check of a service.
+
+    kind: "tick" prints done and n/a boxes, "choice" one box for each of `choices`, "value" a
+    cell before `unit`.
+    electrician: the work is for a licensed electrician, so a name cell stands in place of (or
+    beside) the box.
+    found_text: what was found; empty while open.
+    """
+
+    number: int
+    text: str
+    kind: CheckKind = "tick"
+    unit: str = ""
+    limit_text: str = ""
+    last_text: str = ""
+    electrician: bool = False
+    found_text: str = ""
+    hint: str = ""
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckGroup:
+    """The checks of one service at one position, e.g.
+
+    "1 Generator GN-118", "oil and filter", "due soon, 182 of 250 h".
+    """
+
+    position: str
+    service: str
+    state_text: str
+    checks: tuple[PaperCheck, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PaperPart:
+    """A part to take from its bin.
+
+    `short_text` ("short 1") prints bold by the bin; `used_text` fills the used cell.
+    """
+
+    name: str
+    number: str = ""
+    bin: str = ""
+    lot: str = ""
+    planned_text: str = ""
+    position: str = ""
+    short_text: str = ""
+    used_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PaperReading:
+    """A counter to read when done, e.g. "Generator, h". `now_text` fills the cell."""
+
+    counter: str
+    last_text: str = ""
+    now_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StripCell:
+    """One position in the drawn strip.
+
+    icon: a kind known to `shop.drawing.icons`.
+    fraction_used: life ÷ (interval × (1 + tolerance)), clipped to 0..1; None when never read.
+    due_fraction: where the due line stands on the same scale, 0..1; None without a service.
+    worked: this sheet works on the position, so its cell is framed.
+    """
+
+    label: str
+    icon: str = ""
+    side: Side = ""
+    fraction_used: float | None = None
+    due_fraction: float | None = None
+    state_word: str = ""
+    worked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPaper:
+    """A whole service sheet, ready to lay out.
+
+    number: printed with at least four digits.
+    rig_number: drawn in stencil numerals; None for a component on the bench, which shows `icon`
+    instead.
+    step: steps done, 1..4 (drafted, handed out, under way, signed), each a filled punch;
+    `step_word` names it.
+    cells: caption over value, in the head of every page.
+    signed: "" while open. Once signed, empty boxes are left out, since nothing more may be written.
+    url: where the QR code leads; "" leaves it out.
+    language: BCP 47 tag of the texts, for screen readers.
+    """
+
+    number: int
+    rig_number: int | None
+    title: str
+    shop_name: str
+    step: int
+    step_word: str
+    url: str
+    printed_text: str
+    subtitle: str = ""
+    icon: str = ""
+    cells: tuple[tuple[str, str], ...] = ()
+    strip: tuple[StripCell, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    lockout: tuple[LockoutStep, ...] = ()
+    zero_gauges: tuple[ZeroGauge, ...] = ()
+    groups: tuple[CheckGroup, ...] = ()
+    parts: tuple[PaperPart, ...] = ()
+    readings: tuple[PaperReading, ...] = ()
+    found_work: tuple[str, ...] = ()
+    counters_note: str = ""
+    started: str = ""
+    finished: str = ""
+    signed: str = ""
+    void: bool = False
+    held_text: str = ""
+    language: str = "en"
+
+    @property
+    def closed(self) -> bool:
+        """Whether nothing more may be written on it, so that no empty cell is drawn."""
+        return self.void or bool(self.signed)
+
+    @property
+    def number_text(self) -> str:
+        """The number as people say it: 412 is "0412"."""
+        return f"{self.number:04d}"

@@ -1,0 +1,180 @@
+"""What frames every page: the title block with its QR code, the banner of page one, and the
+foot.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from shop.paper.blocks import Area, Block
+from shop.paper.content import SheetPaper
+from shop.paper.drawings import draw_icon, draw_number
+from shop.paper.pen import HAIR, STEEL, Pen, centred
+from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
+
+NUMBER_CELL, QR_CELL = 64.0, 66.0  # [pt]
+TITLE, NAME = 15.0, 11.5  # [pt] sizes
+OUTER = 1.2  # [pt] frame of the title block
+_INNER = 0.9  # [pt] between its parts
+FOOT = 20.0  # [pt] height of the foot
+_PAD = 8.0
+_CELLS_A_ROW = 5
+_PUNCHES, _PUNCH, _PUNCH_STEP = 4, 3.6, 11.0  # how many; radius, step [pt]
+_LEAST = 66.0  # [pt] what the QR code needs
+
+FOOT_WORDS = "The maker’s instructions and local codes go first."
+
+
+@dataclass(frozen=True, slots=True)
+class _ValueRow:
+    captions: tuple[Line, ...]
+    values: tuple[tuple[Line, ...], ...]
+    widths: tuple[float, ...]
+    height: float
+
+
+def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, float], None]) -> Block:
+    """The title block: number, title, punches, values, QR code.
+
+    `show_qr` takes x, y and size. [pt]
+    """
+    left, right = area.left + NUMBER_CELL, area.right - QR_CELL
+    title = line(f"Service sheet {sheet.number_text}", size=TITLE, bold=True)
+    word = line("void" if sheet.void else sheet.step_word)
+    punches = _PUNCHES * _PUNCH_STEP + 3 + word.width
+    name = ", ".join(text for text in (sheet.title, sheet.subtitle) if text)
+    beside = plain(
+        name, width=max(right - left - 2 * _PAD - title.width - punches - 20, 1), size=NAME
+    )
+    below: tuple[Line, ...] = ()
+    if len(beside) > 1:
+        below, beside = plain(name, width=right - left - 2 * _PAD, size=NAME), ()
+    values = _values(sheet, width=right - left)
+    title_row = 28.0 + len(below) * NAME * LEADING
+    natural = title_row + sum(row.height for row in values)
+    height = max(natural, _LEAST)
+
+    def draw(pen: Pen, top: float) -> None:
+        bottom = top - height
+        base = top - 14 - TITLE * CAP_HEIGHT / 2
+        pen.write(left + _PAD, base, title)
+        if beside:
+            pen.write(left + _PAD + title.width + 9, base, beside[0])
+        pen.paragraph(left + _PAD, base - 4 - NAME * LEADING + 2, below)
+        _punches(pen, right - _PAD - punches, top - 14, sheet)
+        pen.write_right(right - _PAD, centred(top - 14, TEXT), word)
+        if sheet.void:
+            pen.rule(left + _PAD, top - 14, left + _PAD + title.width, top - 14, 1.5)
+        y = top - title_row
+        for index, row in enumerate(values):
+            pen.rule(left, y, right, y)
+            end = bottom if index == len(values) - 1 else y - row.height
+            _value_row(pen, row, x=left, top=y, bottom=end)
+            y = end
+        pen.rule(left, top, left, bottom, _INNER)
+        pen.rule(right, top, right, bottom, _INNER)
+        pen.box(area.left, bottom, area.width, height, OUTER)
+        if sheet.rig_number is not None:
+            draw_number(pen, sheet.rig_number, x=area.left, y=top, width=NUMBER_CELL, height=height)
+        elif sheet.icon:
+            draw_icon(
+                pen, sheet.icon, area.left + (NUMBER_CELL - 46) / 2, top - height / 2 + 23, 46
+            )
+        size = QR_CELL - 4
+        show_qr(right + 2, top - height / 2 - size / 2, size)
+
+    return Block(height=height, draw=draw)
+
+
+def _values(sheet: SheetPaper, *, width: float) -> list[_ValueRow]:
+    """Caption over value, as wide as the words need when the row has room for that."""
+    cells = (("Shop", sheet.shop_name), *sheet.cells)
+    found = []
+    for start in range(0, len(cells), _CELLS_A_ROW):
+        chunk = cells[start : start + _CELLS_A_ROW]
+        widths = _shares([_natural(caption, value) for caption, value in chunk], width)
+        lines = [
+            plain(value, width=room - 2 * _PAD, bold=True)
+            for (_, value), room in zip(chunk, widths, strict=True)
+        ]
+        found.append(
+            _ValueRow(
+                captions=tuple(line(caption, size=SMALL) for caption, _ in chunk),
+                values=tuple(lines),
+                widths=tuple(widths),
+                height=20.0 + max(1, *(len(value) for value in lines)) * TEXT * LEADING,
+            )
+        )
+    return found
+
+
+def _natural(caption: str, value: str) -> float:
+    return max(line(caption, size=SMALL).width, line(value, bold=True).width) + 2 * _PAD + 1
+
+
+def _shares(natural: list[float], width: float) -> list[float]:
+    """Share `width` so that cells get what they need, the greedy ones less when it is short."""
+    spare = width - sum(natural)
+    if spare >= 0:
+        return [need + spare / len(natural) for need in natural]
+    fair = width / len(natural)
+    modest = sum(need for need in natural if need <= fair)
+    greedy = sum(1 for need in natural if need > fair)
+    return [need if need <= fair else (width - modest) / greedy for need in natural]
+
+
+def _value_row(pen: Pen, row: _ValueRow, *, x: float, top: float, bottom: float) -> None:
+    first = x
+    for caption, value, width in zip(row.captions, row.values, row.widths, strict=True):
+        pen.write(x + _PAD, top - 11, caption)
+        pen.paragraph(x + _PAD, top - 24, value)
+        if x > first:
+            pen.rule(x, top, x, bottom)
+        x += width
+
+
+def _punches(pen: Pen, x: float, middle: float, sheet: SheetPaper) -> None:
+    pen.canvas.setLineWidth(1.2)
+    for index in range(_PUNCHES):
+        centre = x + _PUNCH + index * _PUNCH_STEP
+        filled = index < sheet.step and not sheet.void
+        pen.canvas.circle(centre, middle, _PUNCH, stroke=1, fill=1 if filled else 0)
+    if sheet.void:
+        pen.rule(x - 3, middle, x + _PUNCHES * _PUNCH_STEP, middle, 1.5)
+
+
+def banner(sheet: SheetPaper, *, area: Area) -> Block | None:
+    """Why the sheet or its rig stands still, framed; None when nothing does."""
+    texts = [sheet.held_text] if sheet.held_text else []
+    if sheet.void:
+        texts.insert(0, "Void. Do not work from this sheet.")
+    lines = plain("\n".join(texts), width=area.width - 16, bold=True)
+    if not lines:
+        return None
+    leading = TEXT * LEADING
+    height = len(lines) * leading + 11
+
+    def draw(pen: Pen, top: float) -> None:
+        top -= 6
+        pen.box(area.left + 1.25, top - height, area.width - 2.5, height, 2.5)
+        pen.paragraph(area.left + _PAD, top - 5.5 - leading * 0.76, lines)
+
+    return Block(height=height + 7, draw=draw)
+
+
+def foot(pen: Pen, sheet: SheetPaper, *, area: Area, bottom: float, page: int, pages: int) -> None:
+    """The foot of a page; `bottom` is the lower margin. [pt]"""
+    y = bottom + FOOT - 6
+    pen.rule(area.left, y, area.right, y, 1.2)
+    base = y - 12
+    pen.write(area.left, base, line(FOOT_WORDS, size=SMALL))
+    pen.write_centred(area.left + area.width * 0.58, base, line(sheet.printed_text, size=SMALL))
+    count = f"Sheet {sheet.number_text}, page {page} of {pages}"
+    pen.write_right(area.right, base, line(count, size=SMALL, bold=True))
+
+
+def strike(pen: Pen, *, area: Area, top: float, bottom: float) -> None:
+    """The grey line through the body of a void sheet; what it crosses stays readable."""
+    pen.canvas.setStrokeGray(STEEL)
+    pen.rule(area.left, bottom, area.right, top, 3)
+    pen.canvas.setStrokeGray(0)
+    pen.canvas.setLineWidth(HAIR)

@@ -1,0 +1,145 @@
+"""What is read and done before work starts: cautions, lockout, gauges that must read zero."""
+
+from collections.abc import Sequence
+
+from shop.paper.blocks import Area, Block, Row, Section, beside
+from shop.paper.content import Caution, LockoutStep, SheetPaper, ZeroGauge
+from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, SIDE, Pen, centred
+from shop.paper.rows import Cell, row
+from shop.paper.type import LEADING, SMALL, TEXT, line, plain, wrap
+
+_BOX_COLUMN = BOX + 14  # [pt]
+_HAZARD, _SOURCE = 100.0, 92.0  # [pt] column widths
+_GUTTER = 14.0  # [pt] between the two lockout columns
+_GAUGES_A_ROW = 3
+_ABOVE = 5.0  # [pt] between the lockout rows and the gauges
+_MUST_READ = line("must read zero")
+
+
+def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
+    """The sections before the checks; those with nothing in them are left out."""
+    found = []
+    if sheet.cautions:
+        rows = [part for caution in sheet.cautions for part in _caution(caution, area)]
+        found.append(Section(title="Cautions: read each, then tick", rows=rows, short="Cautions"))
+    rows = _lockout(sheet.lockout, area)
+    if sheet.zero_gauges:
+        rows.extend(_gauges(sheet.zero_gauges, area, closed=sheet.closed))
+    if rows:
+        found.append(
+            Section(
+                title="Lockout: one lock per person on every source", rows=rows, short="Lockout"
+            )
+        )
+    return found
+
+
+def _caution(caution: Caution, area: Area) -> list[Row]:
+    hazard = area.left + _BOX_COLUMN
+    text = hazard + _HAZARD + 8
+    source = area.right - _SOURCE
+    cells = (
+        Cell(x=hazard, lines=plain(caution.hazard, width=_HAZARD, bold=True)),
+        Cell(x=text, lines=plain(caution.text, width=source - 12 - text)),
+        Cell(
+            x=source,
+            lines=(
+                *plain(caution.source, width=_SOURCE, size=SMALL),
+                *plain(caution.read_text, width=_SOURCE, size=SMALL, bold=True),
+            ),
+        ),
+    )
+
+    def mark(pen: Pen, middle: float) -> None:
+        pen.tick_box(area.left + 5, middle, ticked=bool(caution.read_text))
+
+    return [Row(block) for block in row(cells, left=area.left, right=area.right, mark=mark)]
+
+
+def _lockout(steps: Sequence[LockoutStep], area: Area) -> list[Row]:
+    """Two steps a row, numbered down the page by their order along it."""
+    half = (area.width - _GUTTER) / 2
+    rows: list[Row] = []
+    for start in range(0, len(steps), 2):
+        pair = [
+            _step(step, Area(left=area.left + index * (half + _GUTTER), width=half))
+            for index, step in enumerate(steps[start : start + 2])
+        ]
+        rows.extend(Row(beside(blocks)) for blocks in _even(pair))
+    return rows
+
+
+def _step(step: LockoutStep, area: Area) -> tuple[Block, ...]:
+    x = area.left + _BOX_COLUMN
+    width = area.right - x
+    cell = Cell(
+        x=x,
+        lines=(
+            *wrap((step.source, True), (step.action, False), size=TEXT, width=width),
+            *plain(step.done_text, width=width, size=SMALL, bold=True),
+        ),
+    )
+
+    def mark(pen: Pen, middle: float) -> None:
+        pen.tick_box(area.left + 5, middle, ticked=bool(step.done_text))
+
+    return row((cell,), left=area.left, right=area.right, mark=mark)
+
+
+def _even(pair: Sequence[tuple[Block, ...]]) -> list[list[Block]]:
+    """The first blocks of each column side by side, then the second, until the longest column
+    ends.
+    """
+    longest = max(len(column) for column in pair)
+    return [[column[index] for column in pair if index < len(column)] for index in range(longest)]
+
+
+def _gauges(gauges: Sequence[ZeroGauge], area: Area, *, closed: bool) -> list[Row]:
+    """Three framed cells a row."""
+    width = area.width / _GAUGES_A_ROW
+    rows = []
+    for start in range(0, len(gauges), _GAUGES_A_ROW):
+        chunk = gauges[start : start + _GAUGES_A_ROW]
+        cells = [
+            _gauge(gauge, Area(left=area.left + index * width, width=width), closed=closed)
+            for index, gauge in enumerate(chunk)
+        ]
+        rows.append(Row(_framed(cells, Area(left=area.left, width=width * len(chunk)))))
+    return rows
+
+
+def _framed(cells: Sequence[Block], area: Area) -> Block:
+    tallest = max(block.height for block in cells)
+
+    def draw(pen: Pen, top: float) -> None:
+        top -= _ABOVE
+        width = area.width / len(cells)
+        for index, cell in enumerate(cells):
+            cell.draw(pen, top)
+            pen.box(area.left + index * width, top - tallest, width, tallest, HAIR)
+
+    return Block(height=tallest + _ABOVE, draw=draw)
+
+
+def _gauge(gauge: ZeroGauge, area: Area, *, closed: bool) -> Block:
+    """Its name with the side, "must read zero" under it, the cell at the right."""
+    cell = area.right - 8 - CELL_WIDTH
+    x = area.left + 8
+    room = cell - 6 - x
+    name = plain(gauge.label, width=room - (SIDE + 4 if gauge.side else 0), bold=True)
+    found = plain(gauge.found_text or ("–" if closed else ""), width=CELL_WIDTH, bold=True)
+    leading = TEXT * LEADING
+    height = max(len(name) + 1, len(found)) * leading + 8
+
+    def draw(pen: Pen, top: float) -> None:
+        first = top - 4 - leading / 2
+        pen.paragraph(x, centred(first, TEXT), (*name, _MUST_READ))
+        if gauge.side:
+            after = x + max((text.width for text in name), default=-4.0) + 4
+            pen.side(after, first, gauge.side)
+        if found:
+            pen.paragraph(cell, centred(first, TEXT), found)
+        else:
+            pen.box(cell, top - height / 2 - CELL_HEIGHT / 2, CELL_WIDTH, CELL_HEIGHT)
+
+    return Block(height=height, draw=draw)
