@@ -10,7 +10,6 @@ import shutil
 import tempfile
 from collections.abc import Callable, Generator, Iterator
 from datetime import UTC, datetime
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -66,9 +65,6 @@ def _flush_past_the_guards() -> Iterator[None]:
     """
     from django.db import connection
 
-    if find_spec("inventory.guards") is None:
-        yield
-        return
     from inventory import guards
 
     flush = TransactionTestCase._fixture_teardown  # type: ignore[attr-defined]
