@@ -1,0 +1,268 @@
+"""Tags, punches, sides and the scale of a measured value: each state is a word, a shape, then colour."""
+
+from __future__ import annotations
+
+from html import escape
+
+from shop.drawing.svg import el, figure, hatch, image, line, num, text, ticks_for, width_of
+
+#: State → shape. The word beside it may say more ("not read 23 d"), the shape does not change.
+SHAPES: dict[str, str] = {
+    "clear": "clear",
+    "none": "clear",
+    "soon": "soon",
+    "due": "due",
+    "overdue": "past",
+    "out_of_limit": "past",
+    "unread": "unread",
+    "waiting": "waiting",
+    "out_of_service": "waiting",
+    "held": "past",
+}
+WORDS: dict[str, str] = {
+    "clear": "clear",
+    "none": "no date",
+    "soon": "due soon",
+    "due": "due",
+    "overdue": "overdue",
+    "out_of_limit": "out of limit",
+    "unread": "not read",
+    "waiting": "waiting for parts",
+    "out_of_service": "out of service",
+    "held": "must not leave",
+}
+
+_CAP = "M22 1H8.5L1 8.5V17.5L8.5 25H22"
+
+
+def tag(state: str, word: str = "") -> str:
+    """Return a state as a tag: only exceptions get a frame, clear is a ring and its word.
+
+    Raises ValueError for a state that look.md does not draw.
+    """
+    if state not in SHAPES:
+        raise ValueError(f"no tag for the state {state!r}; one of {', '.join(sorted(SHAPES))}")
+    shape = SHAPES[state]
+    word = escape(word or WORDS[state])
+    if shape == "clear":
+        hole = (
+            el("circle", cx=9, cy=13, r=5, class_="d-none s-ink", stroke_width=2)
+            if state == "clear"
+            else line(4, 13, 14, 13, width=2, class_="s-ink2")
+        )
+        return (
+            f'<span class="tag tag-{"none" if state == "none" else "clear"}">'
+            f'{_piece(hole, width=18)}<span class="word">{word}</span></span>'
+        )
+    fill = {"due": "d-brass s-ink", "past": "d-oxide s-oxide"}.get(shape, "d-none s-ink")
+    frame = el(
+        "path",
+        d=_CAP,
+        class_=fill,
+        stroke_width=2,
+        stroke_dasharray="5 3" if shape == "unread" else None,
+    )
+    marks = {
+        "soon": el("circle", cx=12.5, cy=13, r=3.5, class_="d-none s-ink", stroke_width=2),
+        "due": el("circle", cx=12.5, cy=13, r=4, class_="d-on-brass"),
+        "past": el("circle", cx=12.5, cy=13, r=4, class_="d-on-ink"),
+        "unread": text("?", x=12.5, y=18, size=14, text_anchor="middle", class_="d-ink t-strong"),
+        "waiting": el(
+            "path", d="M10.5 8.5V17.5M15.5 8.5V17.5", class_="d-none s-ink", stroke_width=2.5
+        ),
+    }
+    end = ""
+    if shape == "past":
+        torn = el("path", d="M0 0H9L5 4.5L9 9L5 13.5L9 18L5 22L9 26H0Z", class_="d-oxide")
+        end = _piece(torn, width=9)
+    return (
+        f'<span class="tag tag-{shape}">{_piece(frame + marks[shape], width=22)}'
+        f'<span class="word">{word}</span>{end}</span>'
+    )
+
+
+def _piece(shape: str, *, width: float) -> str:
+    drawing = image(shape, width=width, height=26, label="", class_="tag-end")
+    return drawing
+
+
+STEP_WORDS = ("", "drafted", "handed out", "under way", "signed")
+
+
+def punches(step: int, word: str = "", *, void: bool = False) -> str:
+    """Return the four holes of a sheet, as many filled as steps are done, with the word.
+
+    step: 0 to 4. Raises ValueError outside.
+    """
+    if not 0 <= step <= 4:
+        raise ValueError("a sheet has four steps")
+    word = word or ("void" if void else STEP_WORDS[step])
+    holes = [
+        el(
+            "circle",
+            cx=7 + 17 * place,
+            cy=8,
+            r=5.5,
+            class_="d-ink s-ink" if place < step and not void else "d-none s-ink",
+            stroke_width=2,
+        )
+        for place in range(4)
+    ]
+    if void:
+        holes.append(line(0, 8, 65, 8, width=2))
+    drawing = image(*holes, width=65, height=16, label="", class_="holes")
+    return f'<span class="punches">{drawing}<span>{escape(word)}</span></span>'
+
+
+def side(letter: str) -> str:
+    """Return a side as its letter in its shape: A in a square, B in a circle; nothing for no side."""
+    if letter not in ("A", "B"):
+        return ""
+    return f'<span class="side side-{letter.lower()}">{letter}</span>'
+
+
+def scale(
+    value: float | None,
+    low: float | None,
+    high: float | None,
+    last: float | None,
+    unit: str,
+) -> str:
+    """Return the scale of a measured value: limit lines, forbidden zones hatched, last value a ring.
+
+    low, high: limits, either may be None; value, last: [unit], None when not taken. Empty text
+    when there is no limit, since then nothing is measured against anything.
+    """
+    limits = [limit for limit in (low, high) if limit is not None]
+    if not limits:
+        return ""
+    given = limits + [v for v in (value, last) if v is not None]
+    span = max(given) - min(given)
+    margin = (span or abs(limits[0]) or 1) * (0.35 if span else 0.5)
+    start, end = min(given) - margin, max(given) + margin
+    if min(given) >= 0:
+        start = max(start, 0)
+    left, top, length, thick = 6.0, 34.0, 346.0, 38.0
+    bottom = top + thick
+
+    def place(v: float) -> float:
+        return left + (v - start) / (end - start) * length
+
+    out = [el("rect", x=left, y=top, width=length, height=thick, class_="d-paper")]
+    for at, x, width in (
+        (low, left, place(low) - left if low is not None else 0),
+        (
+            high,
+            place(high) if high is not None else 0,
+            left + length - place(high) if high is not None else 0,
+        ),
+    ):
+        if at is not None:
+            out.append(
+                el(
+                    "path",
+                    d=hatch(x, top, width, thick, gap=8),
+                    class_="d-none s-ink",
+                    stroke_width=0.9,
+                )
+            )
+    out.append(
+        el(
+            "rect",
+            x=left,
+            y=top,
+            width=length,
+            height=thick,
+            class_="d-none s-ink",
+            stroke_width=1.5,
+        )
+    )
+    ticks = ticks_for(end - start)
+    count = int(start / ticks.step) - 1
+    while count * ticks.step < end:
+        at = count * ticks.step
+        if at > start:
+            rank = ticks.rank(at)
+            x = place(at)
+            out.append(line(x, top, x, top + (6, 10, 16)[rank], width=1.2))
+            if rank == 2 and all(
+                abs(x - place(v)) > 16 for v in (*limits, *(() if value is None else (value,)))
+            ):
+                half = width_of(figure(at), 15) / 2
+                if left + 2 <= x - half and x + half <= left + length - 2:
+                    out.append(
+                        el(
+                            "rect",
+                            x=x - half - 2,
+                            y=top + 17,
+                            width=2 * half + 4,
+                            height=17,
+                            class_="d-paper",
+                        )
+                    )
+                    out.append(
+                        text(
+                            figure(at),
+                            x=x,
+                            y=bottom - 7,
+                            size=15,
+                            text_anchor="middle",
+                            class_="d-ink",
+                        )
+                    )
+        count += 1
+    for limit in limits:
+        x = place(limit)
+        out.append(line(x, top - 8, x, bottom + 8, width=4))
+        word = f"limit {figure(limit)}"
+        half = width_of(word, 15) / 2
+        out.append(
+            text(
+                word,
+                x=min(max(x, left + half), left + length - half),
+                y=18,
+                size=15,
+                text_anchor="middle",
+                class_="d-ink",
+            )
+        )
+    if last is not None:
+        x = place(last)
+        out.append(
+            el("circle", cx=x, cy=bottom + 15, r=5.5, class_="d-none s-ink", stroke_width=2.5)
+        )
+        words = f"last {figure(last)}"
+        before = x - 12 - width_of(words, 15) > 0
+        out.append(
+            text(
+                words,
+                x=x - 12 if before else x + 12,
+                y=bottom + 20,
+                size=15,
+                text_anchor="end" if before else None,
+                class_="d-ink2",
+            )
+        )
+    said = []
+    if value is not None:
+        wrong = (low is not None and value < low) or (high is not None and value > high)
+        colour = "oxide" if wrong else "ink"
+        x = place(value)
+        out.append(line(x, top, x, bottom, width=4, class_=f"s-{colour}"))
+        out.append(
+            el(
+                "path",
+                d=f"M{num(x - 9)} {num(top - 12)}H{num(x + 9)}L{num(x)} {num(top)}Z",
+                class_=f"d-{colour}",
+            )
+        )
+        said.append(f"now {figure(value)} {unit}" + (", out of limit" if wrong else ""))
+    if low is not None:
+        said.append(f"at least {figure(low)}")
+    if high is not None:
+        said.append(f"at most {figure(high)}")
+    if last is not None:
+        said.append(f"last {figure(last)}")
+    return image(
+        *out, width=358, height=bottom + 28, label=", ".join(said), class_="scale", sized=False
+    )

@@ -1,0 +1,46 @@
+/* Small helps only: every page works without this file. */
+"use strict";
+
+// A box for the whole list follows and leads the boxes of its table.
+document.addEventListener("change", (event) => {
+  const box = event.target;
+  if (!(box instanceof HTMLInputElement) || !box.dataset.picks) return;
+  for (const other of document.querySelectorAll(`input[type="checkbox"][name="${box.dataset.picks}"]`)) {
+    if (!other.disabled) other.checked = box.checked;
+  }
+});
+
+// Minus and plus beside a measured value; without a script the value is typed.
+document.addEventListener("click", (event) => {
+  const button = event.target instanceof Element ? event.target.closest("button[data-step]") : null;
+  if (!button) return;
+  const input = document.getElementById(button.dataset.for);
+  if (!(input instanceof HTMLInputElement)) return;
+  const step = Number(button.dataset.step);
+  const decimals = (button.dataset.step.split(".")[1] || "").length;
+  const now = input.value.trim() === "" ? Number(button.dataset.from || 0) : Number(input.value);
+  if (!Number.isFinite(now)) return;
+  input.value = (now + step).toFixed(decimals);
+  input.dispatchEvent(new Event("input", { bubbles: true }));
+  input.dispatchEvent(new Event("change", { bubbles: true }));
+});
+
+// What was refused is where the person looks next.
+document.addEventListener("DOMContentLoaded", () => {
+  const wrong = document.querySelector(".field.wrong input, .field.wrong select, .field.wrong textarea");
+  if (wrong instanceof HTMLElement) wrong.focus();
+});
+
+// The open "More" closes when attention goes elsewhere.
+document.addEventListener("click", (event) => {
+  for (const open of document.querySelectorAll(".nav details[open]")) {
+    if (!(event.target instanceof Node) || !open.contains(event.target)) open.removeAttribute("open");
+  }
+});
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  for (const open of document.querySelectorAll(".nav details[open]")) {
+    open.removeAttribute("open");
+    open.querySelector("summary")?.focus();
+  }
+});
