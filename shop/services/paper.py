@@ -1,0 +1,341 @@
+"""A sheet as the paper says it: rows in, `shop.paper` dataclasses out, ready to print or keep."""
+
+import dataclasses
+from collections import defaultdict
+from datetime import date
+from typing import Any, cast
+from zoneinfo import ZoneInfo
+
+from equipment.models import Counter, Finding
+from inventory.models import Balance, Reservation
+from inventory.services import in_words
+from shop import rigview, words
+from shop.models import ServiceSheet, SheetLine, SheetPart, SheetStep, Shop, StepEntry
+from shop.paper.content import (
+    Caution,
+    CheckGroup,
+    CheckKind,
+    LockoutStep,
+    PaperCheck,
+    PaperPart,
+    PaperReading,
+    SheetPaper,
+    Side,
+    StripCell,
+    ZeroGauge,
+)
+from shop.services.sheet_parts import SOURCE
+
+Section = SheetStep.Section
+
+
+def limit_text(step: SheetStep) -> str:
+    """ "228 – 252 V", "at most 15 psi", "at least 10 MΩ"; empty without a limit."""
+    unit = f" {step.unit}" if step.unit else ""
+    if step.low is not None and step.high is not None:
+        return f"{words.exactly(step.low)} – {words.exactly(step.high)}{unit}"
+    if step.high is not None:
+        return f"at most {words.exactly(step.high)}{unit}"
+    return f"at least {words.exactly(step.low)}{unit}" if step.low is not None else ""
+
+
+def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo, today: date) -> str:
+    """What was entered, by whom and when, in one line."""
+    what = {
+        StepEntry.Answer.VALUE: f"{words.exactly(entry.value)} {step.unit}".strip(),
+        StepEntry.Answer.CHOICE: entry.choice,
+        StepEntry.Answer.NOT_APPLICABLE: "not applicable",
+    }.get(StepEntry.Answer(entry.answer), "done")
+    more = [entry.get_remedy_display()] if entry.remedy else []
+    more += [entry.note] if entry.note else []
+    said = f"{what}: {'; '.join(more)}" if more else what
+    return f"{said} ({entry.author.name}, {words.moment(entry.at, zone=zone, today=today)})"
+
+
+def paper_of(sheet: ServiceSheet, *, today: date, url: str = "", printed: str = "") -> SheetPaper:
+    """The sheet as it stands now, ready for the printer."""
+    shop = Shop.objects.get()
+    steps = list(
+        sheet.steps.select_related(
+            "entry__author", "line__version__service", "line__component"
+        ).order_by("section", "order")
+    )
+    by_section: dict[str, list[SheetStep]] = defaultdict(list)
+    for step in steps:
+        by_section[step.section].append(step)
+
+    def entered(step: SheetStep) -> str:
+        if step.entry is None:
+            return ""
+        return answer_text(step.entry, step, zone=shop.zone, today=today)
+
+    lines = list(
+        sheet.lines.select_related(
+            "version__service", "component__type__kind", "position__kind", "finding"
+        ).order_by("order")
+    )
+    return SheetPaper(
+        number=sheet.number,
+        rig_number=sheet.rig.number if sheet.rig else None,
+        title=sheet.rig.name if sheet.rig else str(sheet.component),
+        subtitle=_subtitle(sheet),
+        icon=sheet.component.type.kind.icon if sheet.component else "",
+        shop_name=shop.name,
+        step=sheet.step or 1,
+        step_word=sheet.get_state_display(),
+        cells=_cells(sheet, lines, today),
+        strip=_strip(sheet, lines, today, shop),
+        cautions=tuple(
+            Caution(hazard=s.title, text=s.text, source=s.source, read_text=entered(s))
+            for s in by_section[Section.CAUTION]
+        ),
+        lockout=tuple(
+            LockoutStep(source=s.title, action=s.text, done_text=entered(s))
+            for s in by_section[Section.LOCKOUT]
+        ),
+        zero_gauges=tuple(
+            ZeroGauge(label=s.title, side=cast(Side, s.side), found_text=entered(s))
+            for s in by_section[Section.ZERO]
+        ),
+        groups=_groups(lines, by_section[Section.CHECK], entered),
+        parts=_parts(sheet),
+        readings=_readings(sheet, shop.zone, today),
+        found_work=tuple(
+            f"{finding.text}{' (rig must not leave)' if finding.is_grave else ''}"
+            for finding in Finding.objects.filter(
+                source_kind=SOURCE, source_number=sheet.number
+            ).order_by("pk")
+        ),
+        started=_moment(sheet.started_at, shop.zone, today),
+        finished=_moment(sheet.signed_at, shop.zone, today),
+        signed=f"{sheet.signature} ({sheet.signed_by})" if sheet.signed_by else "",
+        void=sheet.state == ServiceSheet.State.VOID,
+        held_text=_held_text(sheet),
+        url=url,
+        printed_text=printed,
+    )
+
+
+def paper_to_plain(paper: SheetPaper) -> dict[str, Any]:
+    """The paper as plain values, for keeping as JSON."""
+    return dataclasses.asdict(paper)
+
+
+def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> SheetPaper:
+    """The paper that was kept; only the address and the time of printing are new."""
+
+    def each(kind: type, name: str) -> tuple[Any, ...]:
+        return tuple(kind(**values) for values in document[name])
+
+    groups = tuple(
+        CheckGroup(
+            **{
+                **group,
+                "checks": tuple(
+                    PaperCheck(**{**check, "choices": tuple(check["choices"])})
+                    for check in group["checks"]
+                ),
+            }
+        )
+        for group in document["groups"]
+    )
+    kept = {
+        **document,
+        "cells": tuple((caption, value) for caption, value in document["cells"]),
+        "strip": each(StripCell, "strip"),
+        "cautions": each(Caution, "cautions"),
+        "lockout": each(LockoutStep, "lockout"),
+        "zero_gauges": each(ZeroGauge, "zero_gauges"),
+        "groups": groups,
+        "parts": each(PaperPart, "parts"),
+        "readings": each(PaperReading, "readings"),
+        "found_work": tuple(document["found_work"]),
+        "url": url,
+        "printed_text": printed,
+    }
+    return SheetPaper(**kept)
+
+
+def paper_to_print(sheet: ServiceSheet, *, today: date, url: str, printed: str) -> SheetPaper:
+    """What the printer gets: a signed sheet as it was signed, any other as it stands."""
+    if sheet.state == ServiceSheet.State.SIGNED:
+        return paper_from_plain(sheet.signed_copy.document, url=url, printed=printed)
+    return paper_of(sheet, today=today, url=url, printed=printed)
+
+
+def _moment(value: Any, zone: ZoneInfo, today: date) -> str:
+    return words.moment(value, zone=zone, today=today) if value else ""
+
+
+def _subtitle(sheet: ServiceSheet) -> str:
+    if sheet.rig:
+        return sheet.rig.description
+    kind = sheet.component.type.kind.name if sheet.component else ""
+    charged = f", charged to {sheet.charged_rig}" if sheet.charged_rig else ", shop stock"
+    return f"{kind} on the bench{charged}"
+
+
+def _cells(sheet: ServiceSheet, lines: list[SheetLine], today: date) -> tuple[tuple[str, str], ...]:
+    planned = sum(line.version.labour_minutes for line in lines if line.version)
+    who = sheet.technician.name if sheet.technician else "not handed out"
+    return (
+        ("Planned for", words.weekday(sheet.planned_on, today=today)),
+        ("Technician", who),
+        ("Planned", words.span(planned)),
+    )
+
+
+def _strip(
+    sheet: ServiceSheet, lines: list[SheetLine], today: date, shop: Shop
+) -> tuple[StripCell, ...]:
+    if sheet.rig is None:
+        return ()
+    worked = {line.position_id for line in lines if line.position_id}
+    cells = []
+    for facts in rigview.positions_of(sheet.rig):
+        position, first = facts.position, facts.first
+        used = due_line = None
+        state = "nothing fitted" if facts.component is None else ""
+        if first is not None:
+            used, due_line = rigview.tape_fractions(first, today=today)
+            state = words.STATE_WORDS[first.state(today=today, warning_days=shop.warning_days)]
+        cells.append(
+            StripCell(
+                label=f"{position.order} {position.kind.name}".strip(),
+                icon=position.kind.icon,
+                side=cast(Side, position.side),
+                fraction_used=used,
+                due_fraction=due_line,
+                state_word="" if state == "clear" else state,
+                worked=position.pk in worked,
+            )
+        )
+    return tuple(cells)
+
+
+def _groups(
+    lines: list[SheetLine], checks: list[SheetStep], entered: Any
+) -> tuple[CheckGroup, ...]:
+    by_line: dict[int | None, list[PaperCheck]] = defaultdict(list)
+    for number, step in enumerate(checks, 1):
+        by_line[step.line_id].append(
+            PaperCheck(
+                number=number,
+                text=step.title,
+                kind=cast(CheckKind, step.kind),
+                unit=step.unit,
+                limit_text=limit_text(step),
+                last_text=words.exactly(step.last_value),
+                electrician=step.needs_electrician,
+                found_text=entered(step),
+                hint=step.text,
+                choices=tuple(step.choices),
+            )
+        )
+    return tuple(
+        CheckGroup(
+            position=line_place(line),
+            service=line.version.service.name if line.version else "found work",
+            state_text=line.state_text,
+            checks=tuple(by_line[line.pk]),
+        )
+        for line in lines
+    )
+
+
+def line_place(line: SheetLine) -> str:
+    """Where the work is: "4 hydraulic unit HU-033", or the component on the bench."""
+    where = str(line.position) if line.position else ""
+    if not where and line.component:
+        where = line.component.type.kind.name
+    return f"{where} {line.component or ''}".strip() or "whole rig"
+
+
+def _parts(sheet: ServiceSheet) -> tuple[PaperPart, ...]:
+    rows = list(sheet.parts.select_related("part", "line__position", "for_kit").order_by("pk"))
+    places = part_places(sheet, rows)
+    papers = []
+    for row in rows:
+        kit = f" (of kit {row.for_kit.number})" if row.for_kit else ""
+        papers.append(
+            PaperPart(
+                name=f"{row.part.name}{kit}",
+                number=row.part.number,
+                bin=", ".join(sorted({place for place, _ in places[row.part_id]})),
+                lot=", ".join(sorted({lot for _, lot in places[row.part_id] if lot})),
+                planned_text=in_words(row.part, row.planned_steps) if row.planned_steps else "0",
+                position=str(row.line.position.order) if row.line and row.line.position else "",
+                short_text=f"short {in_words(row.part, row.short_steps)}"
+                if row.short_steps
+                else "",
+                used_text="" if row.used_steps is None else in_words(row.part, row.used_steps),
+            )
+        )
+    return tuple(papers)
+
+
+def part_places(sheet: ServiceSheet, rows: list[SheetPart]) -> dict[int, list[tuple[str, str]]]:
+    """Where each part of the sheet is to be found: (place, lot), promised or in the tray.
+
+    For a promise, the lot is the one to use first: first to expire, then first in.
+    """
+    places: dict[int, list[tuple[str, str]]] = defaultdict(list)
+    promised = Reservation.objects.filter(
+        source_kind=SOURCE, source_number=sheet.number
+    ).select_related("location")
+    wanted = {(each.part_id, each.location_id) for each in promised}
+    lots: dict[tuple[int, int], str] = {}
+    lying = (
+        Balance.objects.filter(part__in=[row.part_id for row in rows], quantity_steps__gt=0)
+        .select_related("lot", "location")
+        .order_by("lot__expires_on", "lot__received_at", "lot_id")
+    )
+    for balance in lying:
+        if (balance.part_id, balance.location_id) in wanted:
+            lots.setdefault((balance.part_id, balance.location_id), balance.lot.code)
+        if sheet.tray_id and balance.location_id == sheet.tray_id:
+            places[balance.part_id].append(("in the tray", balance.lot.code))
+    for each in promised:
+        places[each.part_id].append(
+            (each.location.code, lots.get((each.part_id, each.location_id), ""))
+        )
+    return places
+
+
+def counters_of(sheet: ServiceSheet) -> list[Counter]:
+    """The faces to read when the work is done: the rig's, and those of what is fitted in it."""
+    if sheet.rig_id:
+        fitted = Counter.objects.filter(
+            component__installations__position__rig=sheet.rig_id,
+            component__installations__removed_at__isnull=True,
+        )
+        counters = Counter.objects.filter(rig=sheet.rig_id) | fitted
+    else:
+        counters = Counter.objects.filter(component=sheet.component_id)
+    return list(counters.filter(is_retired=False).distinct().order_by("order", "pk"))
+
+
+def _readings(sheet: ServiceSheet, zone: ZoneInfo, today: date) -> tuple[PaperReading, ...]:
+    entries = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
+    papers = []
+    for counter in counters_of(sheet):
+        entry = entries.get(counter.pk)
+        now = ""
+        if entry:
+            reset = ", was reset" if entry.was_reset else ""
+            now = f"{words.exactly(entry.value)}{reset}"
+        papers.append(
+            PaperReading(
+                counter=f"{counter.name}, {counter.unit}",
+                last_text=words.exactly(counter.last_value),
+                now_text=now,
+            )
+        )
+    return tuple(papers)
+
+
+def _held_text(sheet: ServiceSheet) -> str:
+    if sheet.rig_id is None:
+        return ""
+    grave = Finding.objects.holding().filter(rig=sheet.rig_id).order_by("pk")
+    return "; ".join(finding.text for finding in grave)

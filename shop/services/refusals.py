@@ -1,0 +1,92 @@
+"""Why something on a sheet was refused, in the words of the person who tried."""
+
+from collections.abc import Sequence
+
+from shop.models import ServiceSheet, SheetPart, SheetStep
+
+
+class SheetRefused(ValueError):
+    """Base of every refusal; the text is meant for the page."""
+
+
+class NothingPicked(SheetRefused):
+    def __init__(self) -> None:
+        super().__init__("Pick at least one service or one piece of found work.")
+
+
+class OnAnotherSheet(SheetRefused):
+    """A picked service or found work is on an open sheet already."""
+
+    def __init__(self, title: str, sheet: ServiceSheet) -> None:
+        super().__init__(f"{title} is on sheet {sheet} already.")
+        self.sheet = sheet
+
+
+class OneRigAtATime(SheetRefused):
+    def __init__(self) -> None:
+        super().__init__("A sheet is for one rig. Pick services of one rig only.")
+
+
+class NotFitted(SheetRefused):
+    def __init__(self, tag: str) -> None:
+        super().__init__(f"{tag} has moved since the list was opened. Look at the list again.")
+
+
+class SheetClosed(SheetRefused):
+    def __init__(self, sheet: ServiceSheet) -> None:
+        super().__init__(f"Sheet {sheet} is {sheet.get_state_display()}; nothing on it changes.")
+
+
+class AlreadySigned(SheetClosed):
+    """Somebody signed first; nothing of the second signature was written."""
+
+    def __init__(self, sheet: ServiceSheet) -> None:
+        SheetRefused.__init__(
+            self, f"Sheet {sheet} was signed by {sheet.signed_by} as “{sheet.signature}” already."
+        )
+
+
+class ChecksLocked(SheetRefused):
+    """Cautions, lockout and zero readings come before the checks."""
+
+    def __init__(self, missing: Sequence[SheetStep]) -> None:
+        names = ", ".join(f"{step.title} {step.side}".strip() for step in missing)
+        super().__init__(f"The checks open when these are done: {names}.")
+        self.missing = missing
+
+
+class ElectricianNeeded(SheetRefused):
+    def __init__(self, step: SheetStep) -> None:
+        super().__init__(f"“{step.title}” is for a licensed electrician: only one can enter it.")
+
+
+class ChecksOpen(SheetRefused):
+    def __init__(self, missing: Sequence[SheetStep]) -> None:
+        count = len(missing)
+        some = ", ".join(step.title for step in missing[:3])
+        more = f" and {count - 3} more" if count > 3 else ""
+        super().__init__(
+            f"{count} {'check is' if count == 1 else 'checks are'} open: {some}{more}."
+            " Enter them, or say that their services come back undone."
+        )
+        self.missing = missing
+
+
+class UsedNotEntered(SheetRefused):
+    def __init__(self, parts: Sequence[SheetPart]) -> None:
+        names = ", ".join(part.part.name for part in parts)
+        super().__init__(f"Say how much was used of: {names}.")
+        self.parts = parts
+
+
+class UsedMoreThanTaken(SheetRefused):
+    def __init__(self, part: SheetPart, taken: str, used: str) -> None:
+        super().__init__(
+            f"{part.part.name}: {used} used, but only {taken} in the tray of this sheet."
+            " Take the rest to the tray first, or correct the figure."
+        )
+        self.part = part
+
+
+class BadAnswer(SheetRefused):
+    """An answer that does not fit its step."""

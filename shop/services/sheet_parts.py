@@ -1,0 +1,350 @@
+"""The parts of a sheet: planned, promised, taken to its tray, used, put back.
+
+A sheet draws on the shop's bins first, then on its own rig's drawer, never on another rig's.
+Taking moves parts into the sheet's tray, so that stock matches the shelf while work goes on.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID, uuid5
+
+from django.db import transaction
+
+from inventory.models import Balance, Location, Movement, Part, Reservation
+from inventory.services import (
+    IssueLine,
+    Need,
+    TransferLine,
+    create_location,
+    in_words,
+    issue,
+    reserve,
+    transfer,
+)
+from inventory.services import release as release_promises
+from shop.models import PartEntry, PartsNeed, Person, RigDrawer, ServiceSheet, SheetLine, SheetPart
+from shop.services.locking import lock_open_sheet, start_work
+from shop.services.refusals import SheetRefused, UsedMoreThanTaken, UsedNotEntered
+
+SOURCE = "sheet"
+
+
+def plan(*, sheet: ServiceSheet, author: Person, at: datetime) -> None:
+    """Write what the sheet's services need, and promise it what is free.
+
+    A whole free kit is promised as a kit; where none is free its lines are, and what is missing
+    is written down as short. To be called inside the transaction that holds the sheet's lock.
+    """
+    lines = list(
+        sheet.lines.filter(version__isnull=False).select_related("version").order_by("order")
+    )
+    wanted: dict[int, list[PartsNeed]] = {}
+    services = {line.version.service_id for line in lines if line.version}
+    for need in PartsNeed.objects.filter(service__in=services).select_related("part"):
+        wanted.setdefault(need.service_id, []).append(need)
+    needs: dict[Part, int] = {}
+    first_line: dict[int, SheetLine] = {}
+    # A service of both pumps stands on two lines and needs its parts twice.
+    for line in lines:
+        for need in wanted.get(line.version.service_id, []) if line.version else []:
+            needs[need.part] = needs.get(need.part, 0) + need.quantity_steps
+            first_line.setdefault(need.part_id, line)
+    sheet.parts.filter(planned_steps__gt=0, used_steps__isnull=True).delete()
+    _promise(sheet, needs, first_line, author, at)
+
+
+def reserve_again(*, sheet: ServiceSheet, author: Person, at: datetime) -> None:
+    """Look again for what was short, when stock has come. Raises SheetClosed."""
+    with transaction.atomic():
+        sheet = lock_open_sheet(sheet)
+        if not in_tray(sheet):
+            plan(sheet=sheet, author=author, at=at)
+        else:
+            _promise_the_rest(sheet, author, at)
+
+
+def release(*, sheet: ServiceSheet) -> None:
+    """Give back every promise made to the sheet."""
+    release_promises(source_kind=SOURCE, source_number=sheet.number)
+
+
+def in_tray(sheet: ServiceSheet) -> dict[int, int]:
+    """What lies in the sheet's tray: part → steps."""
+    if sheet.tray_id is None:
+        return {}
+    there: dict[int, int] = {}
+    rows = Balance.objects.filter(location=sheet.tray_id, quantity_steps__gt=0)
+    for part, steps in rows.values_list("part", "quantity_steps"):
+        there[part] = there.get(part, 0) + steps
+    return there
+
+
+def take_parts(
+    *, sheet: ServiceSheet, author: Person, at: datetime, request_id: UUID
+) -> list[Movement]:
+    """Move everything promised to the sheet into its tray. Sent twice, it counts once.
+
+    Raises SheetClosed, inventory's StockRefused.
+    """
+    with transaction.atomic():
+        sheet = lock_open_sheet(sheet)
+        if earlier := list(Movement.objects.filter(request_id=request_id)):
+            return earlier
+        promised = Reservation.objects.filter(
+            source_kind=SOURCE, source_number=sheet.number
+        ).select_related("part", "location")
+        lines = [(each.part, each.location, each.quantity_steps) for each in promised]
+        if not lines:
+            return []
+        release(sheet=sheet)
+        moved = _to_tray(sheet, lines, author, at, request_id)
+        _promise_the_rest(sheet, author, at)
+        return moved
+
+
+def add_part(
+    *,
+    sheet: ServiceSheet,
+    part: Part,
+    location: Location,
+    quantity_steps: int,
+    author: Person,
+    at: datetime,
+    request_id: UUID,
+) -> SheetPart:
+    """Take a part that was not planned, or more of one, into the tray of the sheet.
+
+    Raises SheetClosed, SheetRefused for another rig's drawer, inventory's StockRefused.
+    """
+    with transaction.atomic():
+        sheet = lock_open_sheet(sheet)
+        if location.kind not in (Location.Kind.BIN, Location.Kind.DRAWER) or (
+            location.kind == Location.Kind.DRAWER and location not in _places(sheet)
+        ):
+            raise SheetRefused(f"{location.code} is not a place this sheet may take from.")
+        if not Movement.objects.filter(request_id=request_id).exists():
+            _to_tray(sheet, [(part, location, quantity_steps)], author, at, request_id)
+        row, _ = SheetPart.objects.get_or_create(sheet=sheet, part=part)
+        return row
+
+
+def enter_used(
+    *,
+    sheet_part: SheetPart,
+    used_steps: int,
+    event_id: UUID,
+    author: Person,
+    at: datetime,
+    recorded_at: datetime,
+) -> SheetPart:
+    """Note how much of a part was used; the newest entry counts. Raises SheetClosed."""
+    with transaction.atomic():
+        sheet = lock_open_sheet(sheet_part.sheet)
+        if PartEntry.objects.filter(event_id=event_id).exists():
+            return SheetPart.objects.get(pk=sheet_part.pk)
+        start_work(sheet, author=author, at=at)
+        PartEntry.objects.create(
+            sheet_part=sheet_part,
+            used_steps=used_steps,
+            event_id=event_id,
+            author=author,
+            at=at,
+            recorded_at=recorded_at,
+        )
+        sheet_part.used_steps = used_steps
+        sheet_part.save(update_fields=["used_steps"])
+        return sheet_part
+
+
+def check_used(sheet: ServiceSheet) -> None:
+    """Refuse what does not add up before signing: UsedNotEntered, UsedMoreThanTaken."""
+    tray = in_tray(sheet)
+    rows = list(sheet.parts.select_related("part"))
+    if unsaid := [row for row in rows if row.used_steps is None and tray.get(row.part_id)]:
+        raise UsedNotEntered(unsaid)
+    for row in rows:
+        taken = tray.get(row.part_id, 0)
+        if (row.used_steps or 0) > taken:
+            raise UsedMoreThanTaken(
+                row, in_words(row.part, taken), in_words(row.part, row.used_steps or 0)
+            )
+
+
+def issue_used(
+    *, sheet: ServiceSheet, author: Person, at: datetime, request_id: UUID
+) -> list[Movement]:
+    """Issue from the tray what was used: from here on it is spend."""
+    if sheet.tray is None:
+        return []
+    lines = [
+        IssueLine(part=row.part, location=sheet.tray, quantity_steps=row.used_steps)
+        for row in sheet.parts.select_related("part").order_by("pk")
+        if row.used_steps
+    ]
+    if not lines:
+        return []
+    return issue(
+        lines=lines,
+        author=author,
+        at=at,
+        request_id=uuid5(request_id, "issue"),
+        reason=f"used on {sheet.subject}",
+        source_kind=SOURCE,
+        source_number=sheet.number,
+    )
+
+
+def put_back(
+    *, sheet: ServiceSheet, author: Person, at: datetime, request_id: UUID
+) -> list[Movement]:
+    """Move what is left in the tray back to where it was taken from."""
+    if sheet.tray is None:
+        return []
+    left = list(
+        Balance.objects.filter(location=sheet.tray, quantity_steps__gt=0)
+        .select_related("part", "lot")
+        .order_by("pk")
+    )
+    if not left:
+        return []
+    lines: list[TransferLine] = []
+    for balance in left:
+        lines += _way_back(sheet.tray, balance)
+    return transfer(
+        lines=lines,
+        author=author,
+        at=at,
+        request_id=uuid5(request_id, "put back"),
+        reason=f"not used on sheet {sheet}",
+        source_kind=SOURCE,
+        source_number=sheet.number,
+    )
+
+
+def _way_back(tray: Location, balance: Balance) -> list[TransferLine]:
+    """From the tray to the places it came from, the latest taken first."""
+    taken = (
+        Movement.objects.filter(
+            kind=Movement.Kind.TRANSFER,
+            source_kind=SOURCE,
+            source_number=tray.sheet.number,
+            part=balance.part,
+            lot=balance.lot,
+            quantity_steps__lt=0,
+        )
+        .exclude(location=tray)
+        .select_related("location")
+        .order_by("-pk")
+    )
+    left = balance.quantity_steps
+    lines: list[TransferLine] = []
+    for movement in taken:
+        quantity = min(left, -movement.quantity_steps)
+        lines.append(
+            TransferLine(
+                part=balance.part,
+                from_location=tray,
+                to_location=movement.location,
+                quantity_steps=quantity,
+                lot=balance.lot,
+            )
+        )
+        left -= quantity
+        if not left:
+            break
+    return lines
+
+
+def _places(sheet: ServiceSheet) -> list[Location]:
+    """Where the sheet may draw from, in order: the shop's bins, then its own rig's drawer."""
+    places = list(Location.objects.shop_bins().order_by("code"))
+    drawer = RigDrawer.objects.filter(rig=sheet.rig_id).select_related("location").first()
+    return [*places, drawer.location] if drawer else places
+
+
+def _promise_the_rest(sheet: ServiceSheet, author: Person, at: datetime) -> None:
+    """Promise what is planned and not yet in the tray."""
+    tray = in_tray(sheet)
+    rows = sheet.parts.filter(planned_steps__gt=0).select_related("part").order_by("pk")
+    missing = {row.part: row.planned_steps - tray.get(row.part_id, 0) for row in rows}
+    _promise(sheet, {part: steps for part, steps in missing.items() if steps > 0}, {}, author, at)
+
+
+def _promise(
+    sheet: ServiceSheet,
+    needs: dict[Part, int],
+    lines: dict[int, SheetLine],
+    author: Person,
+    at: datetime,
+) -> None:
+    """Promise what is free of these needs; plan it, and write down what is short.
+
+    A row's plan becomes what the tray holds of it plus what was promised or found short: so a
+    kit that is not there whole turns into rows of its lines.
+    """
+    result = reserve(
+        needs=[Need(part=part, quantity_steps=steps) for part, steps in needs.items()],
+        places=_places(sheet),
+        source_kind=SOURCE,
+        source_number=sheet.number,
+        author=author,
+        at=at,
+    )
+    tray = in_tray(sheet)
+    rows = {row.part_id: row for row in sheet.parts.all()}
+    for row in rows.values():
+        if row.planned_steps:
+            row.planned_steps = min(row.planned_steps, tray.get(row.part_id, 0))
+        row.short_steps = 0
+    outcomes = [(each, 0) for each in result.held] + [
+        (each, each.quantity_steps) for each in result.short
+    ]
+    for each, short_steps in outcomes:
+        kit = each.for_part if each.for_part != each.part else None
+        row = rows.setdefault(
+            each.part.pk,
+            SheetPart(
+                sheet=sheet, part=each.part, for_kit=kit, line=lines.get((kit or each.part).pk)
+            ),
+        )
+        row.planned_steps += each.quantity_steps
+        row.short_steps += short_steps
+    SheetPart.objects.bulk_create(row for row in rows.values() if row.pk is None)
+    SheetPart.objects.bulk_update(
+        [row for row in rows.values() if row.pk], ["planned_steps", "short_steps"]
+    )
+    sheet.parts.filter(planned_steps=0, used_steps__isnull=True).exclude(
+        part__in=tray.keys()
+    ).delete()
+
+
+def _to_tray(
+    sheet: ServiceSheet,
+    lines: Sequence[tuple[Part, Location, int]],
+    author: Person,
+    at: datetime,
+    request_id: UUID,
+) -> list[Movement]:
+    tray = sheet.tray
+    if tray is None:
+        tray = create_location(
+            code=f"tray-{sheet}",
+            name=f"tray of sheet {sheet}",
+            kind=Location.Kind.TRAY,
+            author=author,
+            at=at,
+        )
+        sheet.tray = tray
+        sheet.save(update_fields=["tray"])
+    return transfer(
+        lines=[
+            TransferLine(part=part, from_location=place, to_location=tray, quantity_steps=quantity)
+            for part, place, quantity in lines
+        ],
+        author=author,
+        at=at,
+        request_id=request_id,
+        reason=f"taken for sheet {sheet}",
+        source_kind=SOURCE,
+        source_number=sheet.number,
+    )

@@ -1,0 +1,206 @@
+"""Signing: one transaction in which the work becomes readings, spend, renewals and found work."""
+
+import hashlib
+import json
+from datetime import datetime
+from uuid import UUID, uuid5
+
+from django.db import transaction
+
+from equipment import counters
+from equipment.models import Installation, Rig, Service
+from equipment.services import (
+    NewReading,
+    carry_finding,
+    close_finding,
+    record_readings,
+    record_renewal,
+)
+from shop.models import Person, ServiceSheet, SheetLine, Shop, SignedCopy
+from shop.services import sheet_parts
+from shop.services.drafting import PUT_RIGHT
+from shop.services.paper import paper_of, paper_to_plain
+from shop.services.refusals import (
+    AlreadySigned,
+    ChecksLocked,
+    ChecksOpen,
+    ElectricianNeeded,
+    SheetClosed,
+    SheetRefused,
+)
+from shop.services.working import open_checks, still_locked
+
+
+@transaction.atomic
+def sign_sheet(
+    *,
+    sheet: ServiceSheet,
+    author: Person,
+    at: datetime,
+    signature: str,
+    labour_minutes: int,
+    leave_undone: bool,
+    signing_id: UUID,
+) -> ServiceSheet:
+    """Sign the sheet: post readings, issue what was used and put the rest back, renew the
+    services done, close or carry forward found work, and keep the whole as it was signed.
+
+    A service is done when each of its checks has an answer. leave_undone: services with open
+    checks come back; without it they are refused.
+    Sent twice with one signing_id, it is signed once. Raises AlreadySigned, SheetClosed,
+    ChecksLocked, ChecksOpen, UsedNotEntered, UsedMoreThanTaken, equipment's ReadingsRefused.
+    """
+    sheet = (
+        ServiceSheet.objects.select_for_update(of=("self",))
+        .select_related("rig", "component", "tray", "charged_rig", "signed_by", "technician")
+        .get(pk=sheet.pk)
+    )
+    if sheet.state == ServiceSheet.State.SIGNED:
+        if sheet.signing_id == signing_id:
+            return sheet
+        raise AlreadySigned(sheet)
+    if not sheet.is_open:
+        raise SheetClosed(sheet)
+    _refuse_unready(sheet, author, signature, leave_undone)
+    # Locks in their order: sheet, rigs, components and counters (readings), lots, balances.
+    if sheet.rig_id:
+        Rig.objects.select_for_update().get(pk=sheet.rig_id)
+    _post_readings(sheet, author, at, signing_id)
+    _renew(sheet, author, at)
+    _settle_found_work(sheet, author, at)
+    sheet_parts.issue_used(sheet=sheet, author=author, at=at, request_id=signing_id)
+    sheet_parts.put_back(sheet=sheet, author=author, at=at, request_id=signing_id)
+    sheet_parts.release(sheet=sheet)
+    sheet.lines.update(is_open=False)
+    sheet.state = ServiceSheet.State.SIGNED
+    sheet.signed_by, sheet.signed_at, sheet.signature = author, at, signature.strip()
+    sheet.labour_minutes = labour_minutes
+    sheet.started_at = sheet.started_at or at
+    sheet.signing_id = signing_id
+    sheet.is_waiting_for_parts = False
+    sheet.save()
+    _keep_copy(sheet, at)
+    return sheet
+
+
+def _refuse_unready(
+    sheet: ServiceSheet, author: Person, signature: str, leave_undone: bool
+) -> None:
+    if not signature.strip():
+        raise SheetRefused("Write your name to sign.")
+    missing = open_checks(sheet)
+    answered = sheet.steps.filter(section="check", entry__isnull=False)
+    if answered.exists() and (locked := still_locked(sheet)):
+        raise ChecksLocked(locked)
+    if missing and not leave_undone:
+        raise ChecksOpen(missing)
+    electric = answered.filter(needs_electrician=True, entry__author__is_electrician=False)
+    if step := electric.first():
+        raise ElectricianNeeded(step)
+    sheet_parts.check_used(sheet)
+
+
+def _post_readings(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) -> None:
+    entries = list(
+        sheet.readings.filter(is_in_force=True).select_related("counter").order_by("counter_id")
+    )
+    if not entries:
+        return
+    record_readings(
+        rig=sheet.rig,
+        readings=[
+            NewReading(
+                counter=entry.counter,
+                value=entry.value,
+                step=counters.RESET if entry.was_reset else counters.CONTINUED,
+                before_reset=entry.before_reset,
+            )
+            for entry in entries
+        ],
+        at=max(entry.at for entry in entries),
+        recorded_at=at,
+        author=author,
+        request_id=uuid5(signing_id, "readings"),
+        source="sheet",
+        source_number=sheet.number,
+        zone=Shop.objects.get().zone,
+    )
+
+
+def _renew(sheet: ServiceSheet, author: Person, at: datetime) -> None:
+    """Renew each service whose checks are all answered; the others come back."""
+    zone = Shop.objects.get().zone
+    unanswered = set(
+        sheet.steps.filter(section="check", entry__isnull=True).values_list("line_id", flat=True)
+    )
+    lines = list(
+        sheet.lines.filter(version__isnull=False)
+        .select_related("version__service", "component")
+        .order_by("component_id", "pk")
+    )
+    for line in lines:
+        line.outcome = SheetLine.Outcome.LEFT if line.pk in unanswered else SheetLine.Outcome.DONE
+        if line.outcome == SheetLine.Outcome.LEFT or line.version is None:
+            continue
+        today = at.astimezone(zone).date()
+        is_fixed = line.version.renews == Service.Renews.FIXED
+        planned = line.due_on if is_fixed and line.due_on and line.due_on.year < 9999 else None
+        record_renewal(
+            version=line.version,
+            component=line.component,
+            done_at=at,
+            counts_from=planned or today,
+            source_kind="sheet",
+            source_number=sheet.number,
+            author=author,
+            recorded_at=at,
+            zone=zone,
+        )
+    SheetLine.objects.bulk_update(lines, ["outcome"])
+
+
+def _settle_found_work(sheet: ServiceSheet, author: Person, at: datetime) -> None:
+    steps = sheet.steps.filter(line__finding__isnull=False).select_related("line__finding", "entry")
+    for step in steps:
+        line, entry = step.line, step.entry
+        if line is None or line.finding is None:
+            continue
+        if entry is not None and entry.choice == PUT_RIGHT:
+            line.outcome = SheetLine.Outcome.DONE
+            close_finding(
+                finding=line.finding,
+                author=author,
+                at=at,
+                closing=entry.note or PUT_RIGHT,
+                source_kind="sheet",
+                source_number=sheet.number,
+            )
+        else:
+            line.outcome = SheetLine.Outcome.LEFT
+            carry_finding(finding=line.finding)
+        line.save(update_fields=["outcome"])
+
+
+def _keep_copy(sheet: ServiceSheet, at: datetime) -> None:
+    today = at.astimezone(Shop.objects.get().zone).date()
+    document = paper_to_plain(paper_of(sheet, today=today))
+    text = json.dumps(document, sort_keys=True, ensure_ascii=False)
+    SignedCopy.objects.create(
+        sheet=sheet,
+        document=document,
+        sha256=hashlib.sha256(text.encode()).hexdigest(),
+        signed_at=at,
+    )
+
+
+def rig_of(sheet: ServiceSheet) -> Rig | None:
+    """The rig on whose pages the sheet belongs: its own, or where its component came from."""
+    if sheet.rig_id:
+        return sheet.rig
+    last = (
+        Installation.objects.filter(component=sheet.component_id)
+        .select_related("position__rig")
+        .order_by("-installed_at")
+        .first()
+    )
+    return last.position.rig if last else None

@@ -1,0 +1,96 @@
+"""How figures and states are said, one way for the page, the paper and the screen reader."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from equipment import due as due_math
+from equipment.counters import plain
+from equipment.models import Due
+
+STATE_WORDS = {
+    due_math.OVERDUE: "overdue",
+    due_math.DUE: "due",
+    due_math.SOON: "due soon",
+    due_math.CLEAR: "clear",
+}
+UNITS = {"hours": "h", "strokes": "strokes", "gallons": "gal", "days": "d"}
+LONG_UNITS = {"hours": "hours", "strokes": "strokes", "gallons": "gallons", "days": "days"}
+
+
+def figure(value: Decimal | float | int) -> str:
+    """A number as people write it, without false digits: 12,480 or 60.2; minus is "−"."""
+    number = Decimal(value) if not isinstance(value, float) else Decimal(str(value))
+    places = 0 if abs(number) >= 100 else 1 if abs(number) >= 10 else 2
+    return plain(round(number, places)).replace("-", "−")
+
+
+def exactly(value: Decimal | None) -> str:
+    """A number with every digit it was given."""
+    return "" if value is None else plain(value).replace("-", "−")
+
+
+def day(value: date, *, today: date) -> str:
+    """ "25 Nov", with the year when it is not this one."""
+    text = f"{value.day} {value:%b}"
+    return text if value.year == today.year else f"{text} {value.year}"
+
+
+def weekday(value: date, *, today: date) -> str:
+    return f"{value:%a} {day(value, today=today)}"
+
+
+def moment(value: datetime, *, zone: ZoneInfo, today: date) -> str:
+    """ "today 06:40" or "24 Nov 06:40", in the shop's zone."""
+    local = value.astimezone(zone)
+    when = "today" if local.date() == today else day(local.date(), today=today)
+    return f"{when} {local:%H:%M}"
+
+
+def span(minutes: int) -> str:
+    """A length of work: "4 h 18 min"."""
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return f"{rest} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def life_now(due: Due, *, today: date) -> Decimal:
+    """Use since the last service in the trigger's own unit; days are counted to today."""
+    if due.measure == due_math.DAYS:
+        return Decimal(max(due_math.days_between(due.read_on, today), 0))
+    return due.since
+
+
+def life_text(due: Due, *, today: date) -> str:
+    """ "182 of 250 h"; "at least 182 of 250 h" where a reset hid some of it."""
+    text = f"{figure(life_now(due, today=today))} of {figure(due.interval)} {UNITS[due.measure]}"
+    return f"at least {text}" if due.is_at_least else text
+
+
+def past_text(due: Due, *, today: date) -> str:
+    """How far past the due line: "61 h past", "2 d into tolerance"; empty before it."""
+    over = life_now(due, today=today) - due.interval
+    if over < 0:
+        return ""
+    inside = life_now(due, today=today) <= due.interval * (1 + due.tolerance)
+    amount = f"{figure(over)} {UNITS[due.measure]}"
+    return f"{amount} into tolerance" if inside and due.tolerance else f"{amount} past"
+
+
+def due_sentence(due: Due, *, today: date, warning_days: int) -> str:
+    """The sentence of a wear tape, complete without the drawing."""
+    name = f"{due.position.label if due.position else due.component.type.kind.name}"
+    parts = [
+        f"{name}, {due.version.service.name}: {life_text(due, today=today)}"
+        f" since {day(due.renewed_at.date(), today=today)}"
+    ]
+    state = due.state(today=today, warning_days=warning_days)
+    if due.due_date == due_math.FAR_DATE:
+        parts.append("no date yet, no use is known")
+    elif state in (due_math.CLEAR, due_math.SOON):
+        exact = due.measure == due_math.DAYS
+        parts.append(f"falls due {'' if exact else 'about '}{day(due.due_date, today=today)}")
+    else:
+        parts.append(f"was due {day(due.due_date, today=today)}, {past_text(due, today=today)}")
+    return "; ".join(part.rstrip(", ") for part in parts) + "."
