@@ -1,2 +1,82 @@
-def page(request):
-    return {}
+"""What every page knows: the shop, the person, the day, and where one may go."""
+
+from typing import Any, NamedTuple
+
+from django.http import HttpRequest
+from django.urls import reverse
+
+from shop.access import ACCESS, may
+from shop.models import Person, Role
+
+
+class SignedIn(NamedTuple):
+    """Who is signed in, in words."""
+
+    name: str
+    role: str
+
+
+class NavLink(NamedTuple):
+    """One word of the bar on top."""
+
+    label: str
+    url: str
+    current: bool
+
+
+#: The bar by role: word, address.
+NAV: dict[str, tuple[tuple[str, str], ...]] = {
+    Role.MANAGER: (
+        ("Today", "shop:today"),
+        ("Rigs", "shop:rigs"),
+        ("Due", "shop:due"),
+        ("Sheets", "shop:sheets"),
+        ("Parts", "inventory:parts"),
+        ("Buying", "inventory:buying"),
+        ("Spend", "shop:spend"),
+        ("Shop", "shop:settings"),
+    ),
+    Role.TECHNICIAN: (
+        ("Today", "shop:today"),
+        ("Rigs", "shop:rigs"),
+        ("Sheets", "shop:sheets"),
+        ("Parts", "inventory:parts"),
+    ),
+    Role.OWNER: (
+        ("Today", "shop:today"),
+        ("Rigs", "shop:rigs"),
+        ("Spend", "shop:spend"),
+        ("Parts", "inventory:parts"),
+        ("Buying", "inventory:buying"),
+    ),
+}
+
+
+def page(request: HttpRequest) -> dict[str, Any]:
+    """Give the frame of a page its content; a request that broke early has less of it."""
+    shop = getattr(request, "shop", None)
+    person = getattr(request, "user", None)
+    known = person if isinstance(person, Person) else None
+    return {
+        "shop": shop,
+        "shop_name": shop.name if shop else "",
+        "person": SignedIn(known.name, known.get_role_display()) if known else None,
+        "sign_out_url": reverse("shop:sign_out"),
+        "today": getattr(request, "today", None),
+        "nav": nav(request, known) if known else [],
+    }
+
+
+def nav(request: HttpRequest, person: Person) -> list[NavLink]:
+    """Return the bar for a person; the page below a word also lights that word."""
+    links = [
+        (label, reverse(name))
+        for label, name in NAV[person.role]
+        if name in ACCESS and may(person, name)
+    ]
+    here = max((url for _, url in links if _is_under(request.path, url)), key=len, default="")
+    return [NavLink(label, url, url == here) for label, url in links]
+
+
+def _is_under(path: str, url: str) -> bool:
+    return path == url if url == "/" else path.startswith(url)

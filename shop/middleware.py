@@ -1,9 +1,66 @@
+"""What stands before every page: the shop with its clock, and the table of who may do what."""
+
+import logging
+from collections.abc import Callable
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+
+from shop import access, signed_out
+from shop.models import Person, Shop
+
+GetResponse = Callable[[HttpRequest], HttpResponse]
+
+logger = logging.getLogger(__name__)
+
+
 class ShopMiddleware:
-    def __init__(self, get_response):
+    """Give each request its shop and its day, in the shop's zone; without a shop, found one."""
+
+    def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        shop = Shop.objects.first()
+        request.shop = shop  # type: ignore[attr-defined]
+        with timezone.override(shop.zone if shop else timezone.get_default_timezone()):
+            request.today = timezone.localdate()  # type: ignore[attr-defined]
+            if shop is None and request.path != reverse("shop:welcome"):
+                return redirect("shop:welcome")
+            return self.get_response(request)
+
+
+class AccessMiddleware:
+    """Let through whom the table names; ask the others to sign in, or say whose page it is."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
-
-AccessMiddleware = ShopMiddleware
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., Any], args: Any, kwargs: Any
+    ) -> HttpResponse | None:
+        name = request.resolver_match.view_name if request.resolver_match else ""
+        who = access.allowed(name, request.method or "GET")
+        if who is None:
+            logger.error("%s has no row in shop/access.py, and is closed to everybody.", name)
+            raise PermissionDenied("Nobody has been given leave to use this page yet.")
+        if who == access.PUBLIC:
+            return None
+        person = request.user
+        if not isinstance(person, Person):
+            return signed_out.answer(request)
+        if not access.may(person, name, request.method or "GET"):
+            raise PermissionDenied(
+                f"This is for {access.spoken(who)}. You are signed in as {person.name}, "
+                f"{person.get_role_display().lower()}."
+            )
+        if signed_out.typed_by_another(request, person):
+            return signed_out.belongs_to_another(request)
+        return None

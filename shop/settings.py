@@ -50,6 +50,7 @@ SECURE_SSL_REDIRECT = HTTPS_ONLY
 SECURE_PROXY_SSL_HEADER = (
     ("HTTP_X_FORWARDED_PROTO", "https") if env.bool("BEHIND_HTTPS_PROXY", default=False) else None
 )
+CSRF_FAILURE_VIEW = "shop.views.front.csrf_failure"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 14
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"

@@ -1,0 +1,73 @@
+"""Who may do what: one row for every address of the site.
+
+`AccessMiddleware` asks this table before any view runs, and templates ask it before they show a
+link (`{% if request|may:"shop:people" %}`). An address without a row is refused to everybody, so
+that a new page cannot be forgotten here; tests/shop/test_access.py walks all of them.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from django.contrib.auth.models import AnonymousUser
+
+from shop.models import Person, Role
+
+Who = frozenset[str]
+
+MANAGER: Final[Who] = frozenset({Role.MANAGER})
+#: Those who work on rigs. A manager may do whatever a technician may.
+CREW: Final[Who] = frozenset({Role.MANAGER, Role.TECHNICIAN})
+#: Those who look at money.
+OFFICE: Final[Who] = frozenset({Role.MANAGER, Role.OWNER})
+#: Anybody who has signed in.
+SIGNED_IN: Final[Who] = frozenset(Role.values)
+#: Anybody at all, signed in or not.
+PUBLIC: Final[Who] = SIGNED_IN | {"anybody"}
+
+NOBODY: Final[Who] = frozenset()
+READING_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+@dataclass(frozen=True, slots=True)
+class ReadOrChange:
+    """A page that more people may look at than may send."""
+
+    read: Who
+    change: Who
+
+
+ACCESS: Final[dict[str, Who | ReadOrChange]] = {
+    # shop: getting in
+    "shop:sign_in": PUBLIC,
+    "shop:sign_out": PUBLIC,
+    "shop:welcome": PUBLIC,
+    # shop: the shop itself
+    "shop:new_person": MANAGER,
+    "shop:people": MANAGER,
+    "shop:person": MANAGER,
+    "shop:settings": MANAGER,
+    # equipment
+    # inventory
+}
+
+
+def allowed(view_name: str, method: str = "GET") -> Who | None:
+    """Return who may visit an address by this method; None where the table has no row for it."""
+    row = ACCESS.get(view_name)
+    if isinstance(row, ReadOrChange):
+        return row.read if method in READING_METHODS else row.change
+    return row
+
+
+def may(person: Person | AnonymousUser | None, view_name: str, method: str = "GET") -> bool:
+    """Say whether somebody may visit an address. No row: nobody may."""
+    who = allowed(view_name, method) or NOBODY
+    if isinstance(person, Person):
+        return person.is_active and person.role in who
+    return who == PUBLIC
+
+
+def spoken(who: Who) -> str:
+    """Return the people of a row in words, for the page that turns somebody away."""
+    names = [f"{Role(role).label.lower()}s" for role in Role.values if role in who]
+    return " and ".join(names) or "nobody"

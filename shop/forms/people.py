@@ -1,0 +1,69 @@
+"""Forms about the shop and the people in it."""
+
+from typing import Any
+
+from django import forms
+
+from shop.forms.front import PasswordTwice, ShopFields, SignInName
+from shop.models import Person, Role, Shop
+
+ROLE_HELP = (
+    "A manager may do everything. A technician reads counters, works on sheets and signs them. "
+    "An owner reads, and sees what the rigs cost."
+)
+
+
+class SettingsForm(ShopFields):
+    """The shop, as it may be changed later."""
+
+    class Meta(ShopFields.Meta):
+        model = Shop
+        fields = [*ShopFields.Meta.fields, "warning_days", "unread_days"]
+        labels = ShopFields.Meta.labels | {
+            "warning_days": "Days before a due date that count as “due soon”",
+            "unread_days": "Days after which a rig counts as not read",
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("warning_days", "unread_days"):
+            self.fields[name] = forms.IntegerField(
+                label=self.fields[name].label,
+                min_value=1,
+                max_value=365,
+                error_messages={
+                    "required": "Give a number of days.",
+                    "invalid": "Give a whole number of days.",
+                    "min_value": "At least one day.",
+                    "max_value": "At most 365 days.",
+                },
+            )
+
+
+class PersonForm(forms.Form):
+    """Who somebody is and what they may do."""
+
+    name = forms.CharField(
+        label="Name",
+        max_length=Person._meta.get_field("name").max_length,
+        help_text="As it stands on service sheets.",
+        error_messages={"required": "Give a name."},
+    )
+    sign_in = SignInName()
+    role = forms.ChoiceField(
+        label="Role",
+        choices=[("", "Choose"), *Role.choices],
+        help_text=ROLE_HELP,
+        error_messages={"required": "Choose a role."},
+    )
+    is_electrician = forms.BooleanField(
+        label="Licensed electrician",
+        required=False,
+        help_text="May sign work that only a licensed electrician does.",
+    )
+
+
+class NewPersonForm(PasswordTwice, PersonForm):
+    """Somebody new, with a first password."""
+
+    field_order = ["name", "sign_in", "role", "is_electrician", "password", "again"]
