@@ -314,6 +314,9 @@ class DueClock(models.Model):
     interval = models.DecimalField(max_digits=12, decimal_places=3)
     life_at_renewal = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
     since = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
+    is_at_least = models.BooleanField(default=False)
+    #: The day renewed for a trigger of days, the day read for one of use.
+    counted_from = models.DateField()
     due_date = models.DateField(default=FAR_DATE)
 
     class Meta:

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from equipment import counters
-from equipment.models.rigs import ZERO, Component, Installation, Rig
+from equipment.models.rigs import ZERO, Component, ComponentKind, Installation, Rig, Side
 
 
 class Measure(models.TextChoices):
@@ -39,6 +39,12 @@ class Counter(models.Model):
     name = models.CharField(max_length=40)
     order = models.PositiveSmallIntegerField(default=0)
     counts = models.CharField(max_length=12, choices=Counts)
+    #: The side whose pump it counts; none: what it counts belongs to both.
+    side = models.CharField(max_length=1, choices=Side, blank=True)
+    #: The kind of component whose hours it counts (the generator's); null: the rig as a whole.
+    kind = models.ForeignKey(
+        ComponentKind, models.PROTECT, null=True, blank=True, related_name="counters"
+    )
     display_step = models.DecimalField(max_digits=9, decimal_places=3, default=Decimal(1))
     #: How many values the face can show before it starts again at zero; null: it does not.
     rollover = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
@@ -51,6 +57,7 @@ class Counter(models.Model):
 
     last_value = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     last_at = models.DateTimeField()
+    last_is_day_only = models.BooleanField(default=False)
     total = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     is_at_least = models.BooleanField(default=False)
     rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True)
@@ -80,6 +87,7 @@ class Counter(models.Model):
                 condition=Q(rollover__isnull=True) | Q(rollover__gt=0),
                 name="rollover_is_above_zero",
             ),
+            models.CheckConstraint(condition=Q(side__in=["", "A", "B"]), name="counter_side"),
         ]
 
     def __str__(self) -> str:
@@ -174,8 +182,10 @@ class Reading(models.Model):
 class WearSource(models.Model):
     """The counter behind one kind of wear of an installed component.
 
-    A gun wears by the gallons of both pumps, so it has two sources for gallons. `start_total` and
-    `end_total` are kept: the counter's life when the component went in and came out.
+    A gun wears by the gallons of both pumps, so it has two sources for gallons. A source lasts as
+    long as its installation, or less: a pump of another displacement moves more with each stroke,
+    so the gun's source ends there and another begins. `start_total` and `end_total` are kept: the
+    counter's life at those two moments.
     """
 
     installation = models.ForeignKey(Installation, models.CASCADE, related_name="wear_sources")
@@ -183,6 +193,8 @@ class WearSource(models.Model):
     counter = models.ForeignKey(Counter, models.PROTECT, related_name="wear_sources")
     #: Wear for each unit counted: 1, or the gallons of one counted stroke.
     per_count = models.DecimalField(max_digits=16, decimal_places=10, default=Decimal(1))
+    began_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
     start_total = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     end_total = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
     is_estimated = models.BooleanField(default=False)
@@ -190,7 +202,13 @@ class WearSource(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["installation", "measure", "counter"], name="a_counter_drives_a_wear_once"
+                fields=["installation", "measure", "counter"],
+                condition=Q(ended_at__isnull=True),
+                name="a_counter_drives_a_wear_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_at__isnull=True) | Q(ended_at__gte=models.F("began_at")),
+                name="wear_ends_after_it_begins",
             ),
             models.CheckConstraint(condition=Q(per_count__gt=0), name="wear_per_count_above_zero"),
         ]

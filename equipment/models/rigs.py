@@ -189,6 +189,12 @@ class Installation(models.Model):
     removed_at = models.DateTimeField(null=True, blank=True)
     reason = models.CharField(max_length=200, blank=True)
     author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    removed_because = models.CharField(max_length=200, blank=True)
+    removed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    #: Its wear sources were chosen by a person, so nothing plans them anew.
+    wear_by_hand = models.BooleanField(default=False)
 
     class Meta:
         constraints = [
@@ -208,6 +214,10 @@ class Installation(models.Model):
                 condition=Q(removed_at__isnull=True) | Q(removed_at__gte=F("installed_at")),
                 name="removed_after_it_was_installed",
                 violation_error_message="It cannot come out before it went in.",
+            ),
+            models.CheckConstraint(
+                condition=Q(removed_at__isnull=True) ^ Q(removed_by__isnull=False),
+                name="what_came_out_says_who_took_it_out",
             ),
         ]
         indexes = [models.Index(fields=["component", "installed_at"])]

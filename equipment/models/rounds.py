@@ -34,6 +34,8 @@ class Round(models.Model):
     day = models.DateField()
     author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
+    #: One per sending: a phone may send twice, it counts once.
+    request_id = models.UUIDField(unique=True)
 
     class Meta:
         constraints = [
