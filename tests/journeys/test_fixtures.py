@@ -24,7 +24,7 @@ def show(page: Page, body: str, status: int) -> None:
             status=status,
             body=body,
             content_type="text/html",
-            headers={"Content-Security-Policy": "default-src 'self'; img-src *"},
+            headers={"Content-Security-Policy": "default-src 'self'; img-src * data:"},
         ),
     )
     page.route("**/*.png", lambda route: route.fulfill(status=404))
