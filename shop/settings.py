@@ -148,6 +148,7 @@ LOGIN_REDIRECT_URL = "shop:today"
 # Ten wrong passwords for one name from one address, then a quarter of an hour of rest.
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_USERNAME_FORM_FIELD = "username"  # the name in our form, not the field of the model
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "shop/locked_out.html"
