@@ -13,7 +13,9 @@ from shop.paper.type import CAP_HEIGHT, plain
 
 HEADING = 11.5  # [pt]
 SECTION_GAP = 9.0  # [pt] above a heading
-LONGEST = 18  # [lines] a row's text is cut into rows of this many, so that any row fits any page
+LONGEST = (
+    12  # [lines] longer text goes on in further rows of this many, so that any row fits any page
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,14 +153,15 @@ def paginate(
             height = sum(row.block.height for row in chain)
             if number == 0:
                 needed = height + sum(block.height for block in opening)
-                if pages[-1]:
-                    used += SECTION_GAP
-                    if needed > room():
-                        turn()
-                place(*opening, title=section.name)
-            elif height > room():
+                used += SECTION_GAP if pages[-1] else 0.0
+                if needed > room() and (pages[-1] or room() < further - SECTION_GAP):
+                    turn()
+                place(*opening, *(row.block for row in chain), title=section.name)
+                continue
+            if height > room():
                 turn()
-                place(*_opening(area, section, f"{section.name}, continued"))
+                again = f"{section.name}, continued" if section.title else ""
+                place(*_opening(area, section, again))
                 if chain[0].group is not None:
                     place(chain[0].group)
             place(*(row.block for row in chain))

@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 
-from shop.paper.blocks import Area, Block, Row, Section, stacked
+from shop.paper.blocks import LONGEST, Area, Block, Row, Section, stacked
 from shop.paper.content import CheckGroup, PaperCheck, SheetPaper
 from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, Pen, centred, worded_width
 from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, row
 from shop.paper.type import SMALL, TEXT, Line, line, plain, wrap
 
-_NUMBER, _LIMIT, _LAST, _FOUND = 24.0, 104.0, 66.0, 112.0  # [pt] column widths
+_NUMBER, _LIMIT, _LAST, _FOUND = 24.0, 102.0, 64.0, 116.0  # [pt] column widths
 _NAME_CELL = 30 * 72 / 25.4  # [pt] where a licensed electrician writes a name
 _BETWEEN = 8.0  # [pt] between two boxes
 _CHOICE_LINE = 17.0  # [pt]
@@ -53,10 +53,8 @@ def section(sheet: SheetPaper, *, area: Area) -> Section | None:
 
 def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
     about = ", ".join(text for text in (group.service, group.state_text) if text)
-    rows = [
-        Row(block, keep=True)
-        for block in _group_head(columns, (group.position, True), (about, False))
-    ]
+    *before, last = _group_head(columns, (group.position, True), (about, False))
+    rows = [*map(Row, before), Row(last, keep=True)]
     again = _group_head(columns, (group.position, True), (f"{group.service}, continued", False))[0]
     for check in group.checks:
         rows.extend(Row(block, group=again) for block in _check(check, columns, closed=closed))
@@ -69,7 +67,7 @@ def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
 def _group_head(columns: _Columns, *parts: tuple[str, bool]) -> tuple[Block, ...]:
     lines = wrap(*parts, size=TEXT, width=columns.right - columns.number)
     cell = Cell(x=columns.number, lines=lines)
-    return row((cell,), left=columns.left, right=columns.right, least=VALUE_ROW, rule=1.0)
+    return row((cell,), left=columns.left, right=columns.right, least=TICK_ROW, rule=1.0)
 
 
 def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block, ...]:
@@ -91,13 +89,13 @@ def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block
         ),
         Cell(x=columns.limit, lines=limit),
         Cell(x=columns.last, lines=plain(check.last_text, width=_LAST - 8)),
-        Cell(x=columns.found, lines=found),
+        Cell(x=columns.found, lines=found) if found else _unit(check, columns),
     )
     if found:
         return row(cells, left=columns.left, right=columns.right)
-    more = _under(check, columns) if choices and not inline else None
+    more = _under(check, columns) if choices and not inline else []
     if check.kind == "value" and check.electrician:
-        more = _name_row(columns)
+        more = [_name_row(columns)]
     mark, least = _mark(check, choices if inline else [], columns)
     blocks = row(
         cells,
@@ -105,9 +103,16 @@ def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block
         right=columns.right,
         least=least,
         mark=mark,
-        rule=HAIR if more is None else 0,
+        rule=0 if more else HAIR,
     )
-    return blocks if more is None else (*blocks[:-1], stacked((blocks[-1], more)))
+    return (*blocks[:-1], stacked((blocks[-1], *more[:1])), *more[1:])
+
+
+def _unit(check: PaperCheck, columns: _Columns) -> Cell:
+    """The unit after the empty cell of a value."""
+    x = columns.found + CELL_WIDTH + 4
+    text = check.unit if check.kind == "value" else ""
+    return Cell(x=x, lines=plain(text, width=columns.right - x))
 
 
 def _mark(
@@ -119,27 +124,20 @@ def _mark(
     """
     right = columns.right - 5
     if check.kind == "value":
-        return _value_cell(check.unit, columns), VALUE_ROW
+        return _value_cell(columns, CELL_WIDTH), VALUE_ROW
     if check.electrician:
         return _name_cell(right), VALUE_ROW
     if check.kind == "choice" and not check.choices:
-        return _value_cell("", columns, width=_FOUND - 5), VALUE_ROW
+        return _value_cell(columns, _FOUND - 5), VALUE_ROW
     boxes = choices if check.kind == "choice" else (line("done"), line("n/a"))
     if not boxes:
         return None, TICK_ROW
     return _boxes(boxes, right), TICK_ROW
 
 
-def _value_cell(unit: str, columns: _Columns, *, width: float = CELL_WIDTH) -> Mark:
-    room = columns.right - columns.found - width - 4
-    unit_lines = plain(unit, width=max(room, 1))[:2]
-    if len(unit_lines) > 1:
-        unit_lines = plain(unit, width=max(room, 1), size=8)
-
+def _value_cell(columns: _Columns, width: float) -> Mark:
     def mark(pen: Pen, middle: float) -> None:
         pen.box(columns.found, middle - CELL_HEIGHT / 2, width, CELL_HEIGHT)
-        rise = (len(unit_lines) - 1) * 5
-        pen.paragraph(columns.found + width + 4, centred(middle, TEXT) + rise, unit_lines)
 
     return mark
 
@@ -170,7 +168,7 @@ def _name_row(columns: _Columns) -> Block:
     return row((), left=columns.left, right=columns.right, least=VALUE_ROW, mark=mark)[0]
 
 
-def _under(check: PaperCheck, columns: _Columns) -> Block:
+def _under(check: PaperCheck, columns: _Columns) -> list[Block]:
     """Choices too wide for the found column, set in lines under the check."""
     room = columns.right - columns.text
     lines: list[list[tuple[Line, bool]]] = [[]]  # (words, whether they have a box)
@@ -184,6 +182,12 @@ def _under(check: PaperCheck, columns: _Columns) -> Block:
         lines[-1].append((first, True))
         lines.extend([(words, False)] for words in rest)
         used += room if rest else width
+    most = LONGEST // 2
+    starts = range(0, len(lines), most)
+    return [_choice_lines(lines[start : start + most], columns) for start in starts]
+
+
+def _choice_lines(lines: Sequence[Sequence[tuple[Line, bool]]], columns: _Columns) -> Block:
     height = len(lines) * _CHOICE_LINE + 3
 
     def draw(pen: Pen, top: float) -> None:

@@ -1,6 +1,4 @@
-"""What frames every page: the title block with its QR code, the banner of page one, and the
-foot.
-"""
+"""What frames every page: the title block with its QR code, and the foot."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -15,7 +13,7 @@ NUMBER_CELL, QR_CELL = 64.0, 66.0  # [pt]
 TITLE, NAME = 15.0, 11.5  # [pt] sizes
 OUTER = 1.2  # [pt] frame of the title block
 _INNER = 0.9  # [pt] between its parts
-FOOT = 20.0  # [pt] height of the foot
+FOOT = 18.0  # [pt] height of the foot
 _PAD = 8.0
 _CELLS_A_ROW = 5
 _PUNCHES, _PUNCH, _PUNCH_STEP = 4, 3.6, 11.0  # how many; radius, step [pt]
@@ -142,28 +140,9 @@ def _punches(pen: Pen, x: float, middle: float, sheet: SheetPaper) -> None:
         pen.rule(x - 3, middle, x + _PUNCHES * _PUNCH_STEP, middle, 1.5)
 
 
-def banner(sheet: SheetPaper, *, area: Area) -> Block | None:
-    """Why the sheet or its rig stands still, framed; None when nothing does."""
-    texts = [sheet.held_text] if sheet.held_text else []
-    if sheet.void:
-        texts.insert(0, "Void. Do not work from this sheet.")
-    lines = plain("\n".join(texts), width=area.width - 16, bold=True)
-    if not lines:
-        return None
-    leading = TEXT * LEADING
-    height = len(lines) * leading + 11
-
-    def draw(pen: Pen, top: float) -> None:
-        top -= 6
-        pen.box(area.left + 1.25, top - height, area.width - 2.5, height, 2.5)
-        pen.paragraph(area.left + _PAD, top - 5.5 - leading * 0.76, lines)
-
-    return Block(height=height + 7, draw=draw)
-
-
 def foot(pen: Pen, sheet: SheetPaper, *, area: Area, bottom: float, page: int, pages: int) -> None:
     """The foot of a page; `bottom` is the lower margin. [pt]"""
-    y = bottom + FOOT - 6
+    y = bottom + FOOT - 5
     pen.rule(area.left, y, area.right, y, 1.2)
     base = y - 12
     pen.write(area.left, base, line(FOOT_WORDS, size=SMALL))

@@ -1,12 +1,12 @@
-"""What is read and done before work starts: cautions, lockout, gauges that must read zero."""
+"""What is read and done before work: holds, cautions, lockout, gauges that must read zero."""
 
 from collections.abc import Sequence
 
-from shop.paper.blocks import Area, Block, Row, Section, beside
+from shop.paper.blocks import LONGEST, Area, Block, Row, Section, beside
 from shop.paper.content import Caution, LockoutStep, SheetPaper, ZeroGauge
 from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, SIDE, Pen, centred
 from shop.paper.rows import Cell, row
-from shop.paper.type import LEADING, SMALL, TEXT, line, plain, wrap
+from shop.paper.type import LEADING, SMALL, TEXT, Line, line, plain, wrap
 
 _BOX_COLUMN = BOX + 14  # [pt]
 _HAZARD, _SOURCE = 100.0, 92.0  # [pt] column widths
@@ -19,6 +19,9 @@ _MUST_READ = line("must read zero")
 def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
     """The sections before the checks; those with nothing in them are left out."""
     found = []
+    held = _held(sheet, area)
+    if held:
+        found.append(Section(title="", rows=held))
     if sheet.cautions:
         rows = [part for caution in sheet.cautions for part in _caution(caution, area)]
         found.append(Section(title="Cautions: read each, then tick", rows=rows, short="Cautions"))
@@ -32,6 +35,27 @@ def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
             )
         )
     return found
+
+
+def _held(sheet: SheetPaper, area: Area) -> list[Row]:
+    """Why the sheet or its rig stands still, in a heavy frame."""
+    texts = ["Void. Do not work from this sheet."] if sheet.void else []
+    texts.append(sheet.held_text)
+    lines = plain("\n".join(texts), width=area.width - 16, bold=True)
+    return [
+        Row(_heavy(lines[start : start + LONGEST], area)) for start in range(0, len(lines), LONGEST)
+    ]
+
+
+def _heavy(lines: Sequence[Line], area: Area) -> Block:
+    leading = TEXT * LEADING
+    height = len(lines) * leading + 11
+
+    def draw(pen: Pen, top: float) -> None:
+        pen.box(area.left + 1.25, top - height, area.width - 2.5, height, 2.5)
+        pen.paragraph(area.left + 8, top - 5.5 - leading * 0.76, lines)
+
+    return Block(height=height + 2, draw=draw)
 
 
 def _caution(caution: Caution, area: Area) -> list[Row]:

@@ -93,5 +93,5 @@ def _tall(lines: Sequence[Line]) -> float:
 def captions(cells: Sequence[tuple[float, str, bool]], *, left: float, right: float) -> Block:
     """Column captions over a rule: (x, text, whether it ends at x)."""
     set_cells = [Cell(x=x, lines=(line(text, size=SMALL),), right=ends) for x, text, ends in cells]
-    (block,) = row(set_cells, left=left, right=right, least=16.0, rule=1.0)
+    (block,) = row(set_cells, left=left, right=right, least=15.0, rule=1.0)
     return block

@@ -21,7 +21,7 @@ from shop.paper.content import (
     StripCell,
     ZeroGauge,
 )
-from shop.paper.head import FOOT, banner, foot, head, strike
+from shop.paper.head import FOOT, foot, head, strike
 from shop.paper.pen import MM, Pen
 from shop.paper.strip import strip
 
@@ -114,8 +114,7 @@ def _draw(
 
     title_block = head(sheet, area=area, show_qr=show_qr)
     drawn_strip = strip(sheet.strip, area=area)
-    note = banner(sheet, area=area)
-    only_first = [block for block in (drawn_strip, note) if block is not None]
+    only_first = () if drawn_strip is None else (drawn_strip,)
     body = height - 2 * MARGIN - FOOT - title_block.height
     pages = paginate(
         _sections(sheet, area),

@@ -14,7 +14,7 @@ from shop.paper.type import LEADING, Line, plain
 MOST_IN_A_ROW = 10
 _WIDEST = 92.0  # [pt]
 _SIZE = 8.25  # [pt] of labels and state words
-_STRETCH = 0.86  # look.md: 75–88 % wide letters in narrow strip columns
+_STRETCH = 0.8  # look.md: 75–88 % wide letters in narrow strip columns
 _ICON = 30.0  # [pt]
 _BLADE = 9.5  # [pt] height of the tape
 _WORKED = 2.5  # [pt] frame of a worked position
