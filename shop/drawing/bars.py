@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shop.drawing.svg import el, image, line, text, ticks_for
+from shop.drawing.svg import el, image, line, rect, text, ticks_for
 
-WIDTH, ROW, LEFT = 560.0, 44.0, 1.0
+WIDTH, ROW, LEFT = 560.0, 52.0, 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,20 +42,19 @@ def _cents(value: float) -> str:
     return f"{value:,.1f} ¢"
 
 
+def figure_of(bar: SpendBar) -> str:
+    """Return the bar's figure in words."""
+    value = bar.value_cents_per_gal
+    return "no gallons yet" if value is None else _cents(value)
+
+
 def spend_scale(top: float) -> str:
-    """Return the rule above the bars, ticked in cents a gallon; hidden, the column has its heading."""
+    """Return the rule above the bars, ticked in cents a gallon; hidden from readers.
+
+    top: where the scale ends, > 0. [¢ / gal]
+    """
     ticks = ticks_for(top)
-    out = [
-        el(
-            "rect",
-            x=LEFT,
-            y=1,
-            width=WIDTH - 2,
-            height=38,
-            class_="d-white s-ink",
-            stroke_width=1.5,
-        )
-    ]
+    out = [rect(LEFT, 1, WIDTH - 2, 38, "d-white s-ink", stroke_width=1.5)]
     for value in ticks.values(top):
         x = _place(value, top)
         rank = ticks.rank(value)
@@ -84,17 +83,7 @@ def spend_bar(bar: SpendBar, *, top: float, fleet: float | None = None) -> str:
     right = LEFT
     if value is not None:
         x = _place(value, top)
-        out.append(
-            el(
-                "rect",
-                x=LEFT,
-                y=middle - 8,
-                width=max(x - LEFT, 0),
-                height=16,
-                class_="d-steel s-ink",
-                stroke_width=1.2,
-            )
-        )
+        out.append(rect(LEFT, middle - 8, max(x - LEFT, 0), 16, "d-steel s-ink", stroke_width=1.2))
         out.append(line(x, middle - 13, x, middle + 13, width=3))
         said = f"{bar.number:02d} {bar.name}: {_cents(value)} a gallon"
         right = x
@@ -103,26 +92,11 @@ def spend_bar(bar: SpendBar, *, top: float, fleet: float | None = None) -> str:
         out.append(el("circle", cx=x, cy=middle, r=6, class_="d-paper s-ink", stroke_width=2))
         said += f", {_cents(before)} the year before"
         right = max(right, x + 6)
-    words = "no gallons yet" if value is None else _cents(value)
+    words = figure_of(bar)
     # A plate of paper under the figure, where the line of all rigs would run through it.
     reach = right + 8
-    out.append(
-        el(
-            "rect",
-            x=reach - 2,
-            y=middle - 11,
-            width=len(words) * 8.5 + 4,
-            height=22,
-            class_="d-paper",
-        )
-    )
-    out.append(
-        text(
-            words,
-            x=reach,
-            y=middle + 5.5,
-            size=16,
-            class_="d-ink t-bold" if value is not None else "d-ink2",
-        )
-    )
+    plate = rect(reach - 2, middle - 11, len(words) * 8.5 + 4, 22, "d-paper")
+    weight = "d-ink2" if value is None else "d-ink t-bold"
+    figure = text(words, x=reach, y=middle + 5.5, size=16, class_=weight)
+    out.append(el("g", plate, figure, class_="d-figure"))
     return image(*out, width=WIDTH, height=ROW, label=said, class_="bar-wide", sized=False)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from shop.drawing.stencil import CELL_HEIGHT, STEP, STROKE_WIDTH, STROKES, can_stencil, digits_of
-from shop.drawing.svg import el, image, line, num, text, width_of
+from shop.drawing.svg import el, image, line, num, outline, rect, text, width_of
 
 DAYS = 14
 LANE = 47.0
@@ -35,13 +36,18 @@ class DayMark:
 
 @dataclass(frozen=True, slots=True)
 class DayLane:
-    """One rig on the rule; `note` is said in the lane where nothing else lies ("spare, in the yard")."""
+    """One rig on the rule; `note` stands in a lane with nothing else ("spare, in the yard")."""
 
     number: int
     name: str
     bars: tuple[DayBar, ...] = ()
     marks: tuple[DayMark, ...] = ()
     note: str = ""
+
+
+def _months(start: date) -> str:
+    last = start + timedelta(days=DAYS - 1)
+    return " – ".join(dict.fromkeys((MONTHS[start.month - 1], MONTHS[last.month - 1])))
 
 
 def _said(lane: DayLane) -> str:
@@ -71,28 +77,14 @@ def rule_of_days(
     out = []
     for count in range(DAYS):
         if (start + timedelta(days=count)).weekday() >= 5:
-            out.append(
-                el("rect", x=x(count), y=low, width=day, height=height - low, class_="d-weekend")
-            )
-    out.append(el("rect", x=left, y=top, width=right - left, height=rule_height, class_="d-white"))
+            out.append(rect(x(count), low, day, height - low, "d-weekend"))
+    out.append(rect(left, top, right - left, rule_height, "d-white"))
     if now > 0:
-        out.append(
-            el("rect", x=left, y=top, width=x(now) - left, height=rule_height, class_="d-steel")
-        )
-    out.append(
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=right - left,
-            height=rule_height,
-            class_="d-none s-ink",
-            stroke_width=1.5,
-        )
-    )
+        out.append(rect(left, top, x(now) - left, rule_height, "d-steel"))
+    out.append(rect(left, top, right - left, rule_height, "d-none s-ink", stroke_width=1.5))
     out.append(
         text(
-            MONTHS[start.month - 1],
+            _months(start),
             x=left - 14,
             y=top + 20,
             size=14,
@@ -103,7 +95,7 @@ def rule_of_days(
     for count in range(DAYS):
         at = start + timedelta(days=count)
         off = at.weekday() >= 5
-        number = f"{at.day}" if at.day > 1 or count == 0 else f"1 {MONTHS[at.month - 1]}"
+        number = f"{at.day}"
         out.append(
             text(
                 number,
@@ -134,18 +126,13 @@ def rule_of_days(
     for place, lane in enumerate(lanes):
         y = low + 12 + LANE * place
         out.append(_number(lane.number, x=14, y=y + 11, height=23))
-        out.append(
-            text(
-                lane.name,
-                x=62,
-                y=y + 28,
-                size=16,
-                class_="d-ink t-bold t-half" if len(lane.name) > 11 else "d-ink t-bold",
-            )
-        )
+        out += _name(lane.name, x=62, y=y + LANE / 2, room=left - 70)
         out += _lane(lane, x=x, y=y, left=left, right=right, size=15, labels=True)
         out.append(line(0, y + LANE, width, y + LANE, width=1, class_="s-hair"))
-    label = f"Fourteen days from {start.day} {MONTHS[start.month - 1]}, {len(lanes)} rigs; the list below says the same in words"
+    label = (
+        f"Fourteen days from {start.day} {MONTHS[start.month - 1]}, {len(lanes)} rigs; "
+        "the list below says the same in words"
+    )
     return image(
         *out, width=width, height=height, label=label, class_="rule-wide", ident=ident, sized=False
     )
@@ -164,7 +151,7 @@ def rule_of_days_phone(
 
     top = 8.0
     out = [
-        el("rect", x=x(count), y=top, width=day, height=36, class_="d-weekend")
+        rect(x(count), top, day, 36, "d-weekend")
         for count in range(DAYS)
         if (start + timedelta(days=count)).weekday() >= 5
     ]
@@ -190,7 +177,9 @@ def rule_of_days_phone(
 
 def _now(x: float, y: float, height: float, *, half: float = 7) -> str:
     point = y + height
-    d = f"M{num(x - half)} {num(y)}H{num(x + half)}V{num(point - half)}L{num(x)} {num(point)}L{num(x - half)} {num(point - half)}Z"
+    d = outline(
+        (x - half, y), (x + half, y), (x + half, point - half), (x, point), (x - half, point - half)
+    )
     return el("path", d=d, class_="d-ink")
 
 
@@ -214,9 +203,37 @@ def _number(number: int, *, x: float, y: float, height: float) -> str:
     )
 
 
+def _name(name: str, *, x: float, y: float, room: float) -> list[str]:
+    """Write a name in as many narrow lines as it needs, up to three, around the height y."""
+    if width_of(name, 16) <= room:
+        return [text(name, x=x, y=y + 5.5, size=16, class_="d-ink t-bold")]
+    size = 13.0
+    lines: list[str] = [""]
+    for word in name.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and width_of(longer, size) * 0.78 > room:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    widest = max(width_of(words, size) for words in lines) * 0.78
+    size = max(size * min(1.0, room / widest, 3 / len(lines)), 7.0)
+    first = y + size * 0.35 - (len(lines) - 1) * size * 0.55
+    return [
+        text(words, x=x, y=first + size * 1.1 * place, size=size, class_="d-ink t-bold t-narrow")
+        for place, words in enumerate(lines)
+    ]
+
+
 def _lane(
-    lane: DayLane, *, x, y: float, left: float, right: float, size: float, labels: bool
-) -> list[str]:  # type: ignore[no-untyped-def]
+    lane: DayLane,
+    *,
+    x: Callable[[float], float],
+    y: float,
+    left: float,
+    right: float,
+    size: float,
+    labels: bool,
+) -> list[str]:
     """Boxes for the shop and the bench, dimension lines for away, diamonds for what falls due."""
     out: list[str] = []
     arrow_y = y + (34 if labels else 26)
@@ -239,13 +256,12 @@ def _lane(
             continue
         dash = "6 4" if bar.kind == "bench" else None
         out.append(
-            el(
-                "rect",
-                x=first + 1,
-                y=box_top,
-                width=max(room - 2, 3),
-                height=box_height,
-                class_="d-paper s-ink",
+            rect(
+                first + 1,
+                box_top,
+                max(room - 2, 3),
+                box_height,
+                "d-paper s-ink",
                 stroke_width=2.5,
                 stroke_dasharray=dash,
             )
@@ -270,21 +286,12 @@ def _lane(
             following = x(ordered[place + 1].day) - 10 if place + 1 < len(ordered) else right
             label_width = width_of(mark.label, 13) * 0.8 + 8
             if label_width < following - at - 12:
-                out.append(
-                    el(
-                        "rect",
-                        x=at + 9,
-                        y=centre - 9,
-                        width=label_width,
-                        height=18,
-                        class_="d-paper",
-                    )
-                )
+                out.append(rect(at + 9, centre - 9, label_width, 18, "d-paper"))
                 out.append(
                     text(mark.label, x=at + 12, y=centre + 5, size=14, class_="d-ink t-narrow")
                 )
         r = 8.5
-        d = f"M{num(at - r)} {num(centre)}L{num(at)} {num(centre - r)}L{num(at + r)} {num(centre)}L{num(at)} {num(centre + r)}Z"
+        d = outline((at - r, centre), (at, centre - r), (at + r, centre), (at, centre + r))
         out.append(
             el(
                 "path",

@@ -13,11 +13,15 @@ from shop.drawing.svg import el, image
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """One path of an icon: its data on the grid of 64, filled or not, a dash pattern or none."""
+    """One path of an icon on the grid of 64.
+
+    dash: pattern, or none. weight: its stroke as a multiple of the icon's. [1]
+    """
 
     d: str
     filled: bool = False
     dash: tuple[float, ...] = ()
+    weight: float = 1.0
 
 
 def _circle(x: float, y: float, r: float) -> str:
@@ -32,9 +36,14 @@ def _tank(x: float, y: float, w: float, h: float) -> str:
     """A vessel: straight sides, round ends along its longer way."""
     if w > h:
         r = h / 2
-        return f"M{x + r:g} {y:g}H{x + w - r:g}A{r:g} {r:g} 0 0 1 {x + w - r:g} {y + h:g}H{x + r:g}A{r:g} {r:g} 0 0 1 {x + r:g} {y:g}Z"
+        arc = f"A{r:g} {r:g} 0 0 1"
+        return (
+            f"M{x + r:g} {y:g}H{x + w - r:g}{arc} {x + w - r:g} {y + h:g}"
+            f"H{x + r:g}{arc} {x + r:g} {y:g}Z"
+        )
     r = w / 2
-    return f"M{x:g} {y + r:g}A{r:g} {r:g} 0 0 1 {x + w:g} {y + r:g}V{y + h - r:g}A{r:g} {r:g} 0 0 1 {x:g} {y + h - r:g}Z"
+    arc = f"A{r:g} {r:g} 0 0 1"
+    return f"M{x:g} {y + r:g}{arc} {x + w:g} {y + r:g}V{y + h - r:g}{arc} {x:g} {y + h - r:g}Z"
 
 
 SHAPES: dict[str, tuple[Shape, ...]] = {
@@ -168,13 +177,15 @@ HAZARDS: dict[str, tuple[Shape, ...]] = {
     "electricity": (Shape("M36 4L16 36H30L26 60L48 26H34Z"),),
     "fire": (
         Shape(
-            "M32 4C36 16 52 24 52 42A20 18 0 0 1 12 42C12 34 18 28 20 20C24 24 26 28 26 32C32 26 34 16 32 4Z"
+            "M32 4C36 16 52 24 52 42A20 18 0 0 1 12 42"
+            "C12 34 18 28 20 20C24 24 26 28 26 32C32 26 34 16 32 4Z"
         ),
         Shape("M32 58C24 58 22 50 26 46C29 43 32 40 32 36C38 42 42 48 40 53C39 56 36 58 32 58Z"),
     ),
     "hand": (
         Shape(
-            "M20 58V44L10 32C8 28 12 26 15 29L22 36V12C22 8 28 8 28 12V28V8C28 4 34 4 34 8V28V10C34 6 40 6 40 10V30V16C40 12 46 12 46 16V44L42 58Z"
+            "M20 58V44L10 32C8 28 12 26 15 29L22 36V12C22 8 28 8 28 12V28V8C28 4 34 4 34 8V28"
+            "V10C34 6 40 6 40 10V30V16C40 12 46 12 46 16V44L42 58Z"
         ),
     ),
     "eye": (
@@ -219,7 +230,7 @@ HAZARDS: dict[str, tuple[Shape, ...]] = {
 SIGNS: dict[str, tuple[Shape, ...]] = {
     "camera": (Shape("M6 18H20L24 11H40L44 18H58V52H6Z"), Shape(_circle(32, 34, 11))),
     "lock": (Shape("M10 28H54V60H10Z", filled=True), Shape("M19 28V19A13 13 0 0 1 45 19V28")),
-    "tick": (Shape("M10 34L26 50L54 14"),),
+    "tick": (Shape("M10 34L26 50L54 14", weight=2.6),),
     "search": (Shape(_circle(27, 27, 17)), Shape("M40 40L58 58")),
     "kept": (Shape(_box(6, 16, 52, 34)),),
     "sending": (Shape(_box(6, 16, 52, 34)), Shape("M18 33H44M35 24L44 33L35 42")),
@@ -285,6 +296,7 @@ def _draw(shapes: tuple[Shape, ...], *, size: float, stroke: float) -> str:
             d=shape.d,
             class_="d-fill" if shape.filled else None,
             stroke_dasharray=" ".join(f"{part:g}" for part in shape.dash) or None,
+            stroke_width=None if shape.weight == 1 else stroke * shape.weight,
         )
         for shape in shapes
     ]
@@ -294,12 +306,12 @@ def _draw(shapes: tuple[Shape, ...], *, size: float, stroke: float) -> str:
 
 
 def shapes_of(kind: str) -> tuple[Shape, ...]:
-    """Return the paths of a position's icon; a plain framed box for a kind we have no drawing of."""
+    """Return the paths of a position's icon; a plain framed box for an unknown kind."""
     return SHAPES.get(kind, PLAIN)
 
 
 def icon(kind: str, *, size: float = 40) -> str:
-    """Return the icon of a kind of position; its word stands beside it, so it is hidden from readers.
+    """Return the icon of a kind of position; hidden from readers, since its word stands by it.
 
     size: edge of the square. [px]
     """

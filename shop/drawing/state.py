@@ -1,10 +1,10 @@
-"""Tags, punches, sides and the scale of a measured value: each state is a word, a shape, then colour."""
+"""Tags, punches, sides, the scale of a measured value: word first, then shape, then colour."""
 
 from __future__ import annotations
 
 from html import escape
 
-from shop.drawing.svg import el, figure, hatch, image, line, num, text, ticks_for, width_of
+from shop.drawing.svg import el, figure, hatch, image, line, num, rect, text, ticks_for, width_of
 
 #: State → shape. The word beside it may say more ("not read 23 d"), the shape does not change.
 SHAPES: dict[str, str] = {
@@ -82,8 +82,7 @@ def tag(state: str, word: str = "") -> str:
 
 
 def _piece(shape: str, *, width: float) -> str:
-    drawing = image(shape, width=width, height=26, label="", class_="tag-end")
-    return drawing
+    return image(shape, width=width, height=26, label="", class_="tag-end")
 
 
 STEP_WORDS = ("", "drafted", "handed out", "under way", "signed")
@@ -115,20 +114,16 @@ def punches(step: int, word: str = "", *, void: bool = False) -> str:
 
 
 def side(letter: str) -> str:
-    """Return a side as its letter in its shape: A in a square, B in a circle; nothing for no side."""
+    """Return a side as its letter in its shape: A in a square, B in a circle, or nothing."""
     if letter not in ("A", "B"):
         return ""
     return f'<span class="side side-{letter.lower()}">{letter}</span>'
 
 
 def scale(
-    value: float | None,
-    low: float | None,
-    high: float | None,
-    last: float | None,
-    unit: str,
+    value: float | None, low: float | None, high: float | None, last: float | None, unit: str
 ) -> str:
-    """Return the scale of a measured value: limit lines, forbidden zones hatched, last value a ring.
+    """Return the scale of a measured value: limits as lines, past them hatched, last as a ring.
 
     low, high: limits, either may be None; value, last: [unit], None when not taken. Empty text
     when there is no limit, since then nothing is measured against anything.
@@ -148,7 +143,7 @@ def scale(
     def place(v: float) -> float:
         return left + (v - start) / (end - start) * length
 
-    out = [el("rect", x=left, y=top, width=length, height=thick, class_="d-paper")]
+    out = [rect(left, top, length, thick, "d-paper")]
     for at, x, width in (
         (low, left, place(low) - left if low is not None else 0),
         (
@@ -166,17 +161,7 @@ def scale(
                     stroke_width=0.9,
                 )
             )
-    out.append(
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=length,
-            height=thick,
-            class_="d-none s-ink",
-            stroke_width=1.5,
-        )
-    )
+    out.append(rect(left, top, length, thick, "d-none s-ink", stroke_width=1.5))
     ticks = ticks_for(end - start)
     count = int(start / ticks.step) - 1
     while count * ticks.step < end:
@@ -186,20 +171,11 @@ def scale(
             x = place(at)
             out.append(line(x, top, x, top + (6, 10, 16)[rank], width=1.2))
             if rank == 2 and all(
-                abs(x - place(v)) > 16 for v in (*limits, *(() if value is None else (value,)))
+                abs(x - place(v)) > 16 for v in (*limits, *([] if value is None else [value]))
             ):
                 half = width_of(figure(at), 15) / 2
                 if left + 2 <= x - half and x + half <= left + length - 2:
-                    out.append(
-                        el(
-                            "rect",
-                            x=x - half - 2,
-                            y=top + 17,
-                            width=2 * half + 4,
-                            height=17,
-                            class_="d-paper",
-                        )
-                    )
+                    out.append(rect(x - half - 2, top + 17, 2 * half + 4, 17, "d-paper"))
                     out.append(
                         text(
                             figure(at),
@@ -256,6 +232,14 @@ def scale(
                 class_=f"d-{colour}",
             )
         )
+        words = f"now {figure(value)}"
+        reach = width_of(words, 15)
+        spans = [(place(v) - 36, place(v) + 36) for v in limits]
+        for begin in (x + 13, x - 13 - reach):
+            fits = left <= begin and begin + reach <= left + length
+            if fits and all(begin + reach < first or begin > second for first, second in spans):
+                out.append(text(words, x=begin, y=27, size=15, class_=f"d-{colour} t-bold"))
+                break
         said.append(f"now {figure(value)} {unit}" + (", out of limit" if wrong else ""))
     if low is not None:
         said.append(f"at least {figure(low)}")

@@ -9,12 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from shop.drawing.icons import shapes_of
-from shop.drawing.svg import el, image, num, text
+from shop.drawing.svg import el, image, num, rect, text
 from shop.drawing.tape import Tape
 
 WIDTH, HEIGHT = 112.0, 92.0
 MID, TOP, LOW, UNDER = 46.0, 10.0, 80.0, 84.0
 ICON = 54.0
+ICON_PLACE = f"translate({num((WIDTH - ICON) / 2)} {num(MID - ICON / 2)}) scale({num(ICON / 64)})"
 #: dash pattern and width of a flow line, by what flows
 LINES: dict[str, tuple[str | None, float]] = {
     "power": ("12 4 2 4", 2),
@@ -95,7 +96,7 @@ def flow_pieces(positions: list[StripPosition]) -> list[str]:
             ),
             class_="d-icon",
             stroke_width=2 * 64 / ICON,
-            transform=f"translate({num((WIDTH - ICON) / 2)} {num(MID - ICON / 2)}) scale({num(ICON / 64)})",
+            transform=ICON_PLACE,
         )
         pieces.append(
             image(
@@ -118,7 +119,7 @@ def _column(
     out: list[str] = []
     after = _Running(mid=before.mid, a=before.a, b=before.b, pair=before.pair, under=before.under)
     side, flow = position.side, position.flow
-    takes_both = not side and flow in ("material",) and (before.a or before.b or before.pair)
+    takes_both = not side and flow in ("material") and (before.a or before.b or before.pair)
 
     # What only passes by.
     passes_a = before.a and side != "A" and not takes_both
@@ -126,7 +127,7 @@ def _column(
     for passes, y, letter in ((passes_a, TOP, "A"), (passes_b, LOW, "B")):
         if passes:
             out.append(_path([(0, y), (WIDTH, y)], "material"))
-            out.append(el("rect", x=WIDTH / 2 - 8, y=y - 8, width=16, height=16, class_="d-paper"))
+            out.append(rect(WIDTH / 2 - 8, y - 8, 16, 16, "d-paper"))
             out.append(
                 text(
                     letter,
@@ -192,5 +193,5 @@ def _column(
 
 
 def _is_branch(side: str, before: _Running) -> bool:
-    """The branch under the first pump feeds the first pump of the other side that has no material yet."""
+    """The branch under one pump feeds the first of the other side that has no material yet."""
     return not (before.a if side == "A" else before.b)

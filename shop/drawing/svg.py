@@ -40,6 +40,19 @@ def text(words: str, *, x: float, y: float, size: float, **attributes: Attribute
     return el("text", escape(words), x=x, y=y, font_size=size, **attributes)
 
 
+def outline(*points: tuple[float, float], closed: bool = True) -> str:
+    """Return the path data of straight lines from point to point. [px]"""
+    data = "L".join(f"{num(x)} {num(y)}" for x, y in points)
+    return f"M{data}{'Z' if closed else ''}"
+
+
+def rect(
+    x: float, y: float, width: float, height: float, class_: str, **attributes: Attribute
+) -> str:
+    """Return a rectangle. [px]"""
+    return el("rect", x=x, y=y, width=width, height=height, class_=class_, **attributes)
+
+
 def line(
     x1: float, y1: float, x2: float, y2: float, *, width: float, **attributes: Attribute
 ) -> str:

@@ -1,142 +1,15 @@
-"""The wear tape: one blade from the last service to the end of tolerance.
-
-Position on the blade = life since the last service × length ÷ (interval × (1 + tolerance)); past
-tolerance the tape ends at now. Always the component's own unit, never a percentage. One edge is
-the unit, the other is time, its dates set on the blade by the middle forecast.
-"""
+"""The wear tape drawn: lying, upright and small. Where each mark lies is decided in tape_marks."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from shop.drawing.svg import el, figure, hatch, image, line, num, outline, rect, text, width_of
+from shop.drawing.tape_marks import Marks, Tape, marks
 
-from shop.drawing.svg import el, figure, hatch, image, line, num, text, ticks_for, width_of
+__all__ = ["Marks", "Tape", "lying", "marks", "small", "upright"]
 
-#: Weeks are ticked on the date edge up to this many days ahead, months beyond.
-WEEKS_UNTIL = 75
-MONTH = 365.25 / 12
+#: The end hook of a blade, and how strong the ticks are by rank, as a share of the blade. [px], [1]
 HOOK = 5
-LEAST_GAP = 4.0
-
-
-@dataclass(frozen=True, slots=True)
-class Tape:
-    """What a tape measures.
-
-    unit: the component's own, "gal", "hours", "days".
-    interval: from one service to the next, > 0. [unit]
-    tolerance: how far past the interval is still allowed, as a share of it, >= 0. [1]
-    life: since the last service, >= 0, or None when nothing was ever read. [unit]
-    title: the sentence that says all this in words; the same text stands beside the drawing.
-    due_in_days: from today to the middle date, negative once past, None when no date is known.
-    band_days: from today to the 10 % and the 90 % date; None where only the middle is known.
-    next_stay_days: from today to the rig's next stay in the shop, >= 0, or None.
-    calendar_only: the date is exact, so it is a diamond and has no band.
-    notches: smaller services on the way, (at this life [unit], done).
-    """
-
-    unit: str
-    interval: float
-    tolerance: float
-    life: float | None
-    title: str
-    due_in_days: float | None = None
-    band_days: tuple[float, float] | None = None
-    next_stay_days: float | None = None
-    calendar_only: bool = False
-    notches: tuple[tuple[float, bool], ...] = ()
-
-    def __post_init__(self) -> None:
-        if not self.interval > 0:
-            raise ValueError("a tape needs an interval above zero")
-        if self.tolerance < 0 or (self.life is not None and self.life < 0):
-            raise ValueError("a tape takes neither a tolerance nor a life below zero")
-
-
-@dataclass(frozen=True, slots=True)
-class Marks:
-    """Where everything lies along a blade of a given length, from its beginning. [px]
-
-    now, middle, band, stay: None where there is none. stay_off: the stay lies past the end.
-    """
-
-    length: float
-    end: float
-    due: float
-    tolerance_end: float
-    now: float | None
-    past_tolerance: bool
-    middle: float | None
-    band: tuple[float, float] | None
-    band_off: bool
-    stay: float | None
-    stay_off: bool
-    ticks: tuple[tuple[float, int, float], ...]
-    weeks: tuple[float, ...]
-    notches: tuple[tuple[float, bool], ...]
-
-
-def rate_of(tape: Tape) -> float | None:
-    """Return the use that the middle date implies, None when the date does not tell. [unit / day]"""
-    if tape.life is None or not tape.due_in_days:
-        return None
-    rate = (tape.interval - tape.life) / tape.due_in_days
-    return rate if rate > 0 else None
-
-
-def marks(tape: Tape, *, length: float) -> Marks:
-    """Return the position of each mark on a blade `length` px long."""
-    limit = tape.interval * (1 + tape.tolerance)
-    life = tape.life
-    # A due date can be kept a shade past the figure it was reckoned from; a hair is not "past".
-    past = life is not None and life > limit * (1 + 1e-9)
-    end = max(limit, life or 0.0)
-
-    def place(value: float) -> float:
-        return value / end * length
-
-    rate = rate_of(tape)
-    middle = band = stay = None
-    band_off = stay_off = False
-    weeks: tuple[float, ...] = ()
-    if life is not None and tape.due_in_days is not None and not past:
-        middle = place(tape.interval)
-    if life is not None and rate is not None and not past:
-
-        def on(days: float) -> float:
-            return place(life + rate * days)
-
-        if tape.band_days is not None and not tape.calendar_only:
-            first, last = (on(days) for days in tape.band_days)
-            band_off = last > length
-            band = (min(max(first, 0.0), length), min(max(last, 0.0), length))
-        if tape.next_stay_days is not None and tape.next_stay_days >= 0:
-            stay_off = on(tape.next_stay_days) > length
-            stay = min(on(tape.next_stay_days), length)
-        horizon = (end - life) / rate
-        step = 7.0 if horizon <= WEEKS_UNTIL else MONTH
-        if on(step) - place(life) >= LEAST_GAP:
-            weeks = tuple(
-                on(step * count) for count in range(1, 27) if on(step * count) < length - 1
-            )
-    span = max(tape.interval, life or 0.0)
-    most = min(26, int(place(span) / LEAST_GAP))
-    scale = ticks_for(span, most=max(most, 2))
-    return Marks(
-        length=length,
-        end=end,
-        due=place(tape.interval),
-        tolerance_end=place(limit),
-        now=None if life is None else place(life),
-        past_tolerance=past,
-        middle=middle,
-        band=band,
-        band_off=band_off,
-        stay=stay,
-        stay_off=stay_off,
-        ticks=tuple((place(v), scale.rank(v), v) for v in scale.values(span)),
-        weeks=weeks,
-        notches=tuple((place(at), done) for at, done in tape.notches if 0 < at <= end),
-    )
+TICKS = (0.13, 0.20, 0.26)
 
 
 def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
@@ -154,31 +27,14 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
     plate_width = max(width_of(words, 15) + 16, 30)
     plate = min(max(left + now - plate_width / 2, 0), left + length + 8 - plate_width)
     out = [
-        el("rect", x=left, y=top, width=length, height=thick, class_="d-paper"),
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=min(now, m.due if m.past_tolerance else now),
-            height=thick,
-            class_="d-steel",
-        ),
+        rect(left, top, length, thick, "d-paper"),
+        rect(left, top, min(now, m.due if m.past_tolerance else now), thick, "d-steel"),
         _tolerance(m, x=left + m.due, y=top, width=length - m.due, height=thick),
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=length,
-            height=thick,
-            class_="d-none s-ink",
-            stroke_width=1.2,
-        ),
+        rect(left, top, length, thick, "d-none s-ink", stroke_width=1.2),
     ]
     taken = [(plate - 4, plate + plate_width + 4), (left + m.due - 8, left + m.due + 8)]
     for at, rank, value in m.ticks:
-        out.append(
-            line(left + at, top, left + at, top + thick * (0.13, 0.20, 0.26)[rank], width=1.2)
-        )
+        out.append(line(left + at, top, left + at, top + thick * TICKS[rank], width=1.2))
         half = width_of(figure(value), 12.5) / 2
         if rank == 2 and _free(
             left + at - half, left + at + half, taken, low=0, high=left + length
@@ -215,15 +71,7 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
             d=f"M{num(x - 6)} {num(top - 9)}H{num(x + 6)}L{num(x)} {num(top)}Z",
             class_=f"d-{colour}",
         ),
-        el(
-            "rect",
-            x=plate,
-            y=top + 8,
-            width=plate_width,
-            height=22,
-            class_=f"d-{colour} s-paper",
-            stroke_width=2,
-        ),
+        rect(plate, top + 8, plate_width, 22, f"d-{colour} s-paper", stroke_width=2),
         text(
             words,
             x=plate + plate_width / 2,
@@ -264,26 +112,16 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
     now = m.now or 0.0
     used = min(now, m.due) if m.past_tolerance else now
     out = [
-        el("rect", x=left, y=top, width=thick, height=length, class_="d-paper"),
-        el("rect", x=left, y=top, width=thick, height=used, class_="d-steel"),
+        rect(left, top, thick, length, "d-paper"),
+        rect(left, top, thick, used, "d-steel"),
         _tolerance(m, x=left, y=top + m.due, width=thick, height=length - m.due),
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=thick,
-            height=length,
-            class_="d-none s-ink",
-            stroke_width=1.2,
-        ),
+        rect(left, top, thick, length, "d-none s-ink", stroke_width=1.2),
     ]
     words = figure(tape.life)
     plate_at = top + now
     taken = [(plate_at - 18, plate_at + 18), (top + m.due - 9, top + m.due + 9)]
     for at, rank, value in m.ticks:
-        out.append(
-            line(left, top + at, left + thick * (0.13, 0.20, 0.26)[rank], top + at, width=1.2)
-        )
+        out.append(line(left, top + at, left + thick * TICKS[rank], top + at, width=1.2))
         if rank == 2 and _free(top + at - 6, top + at + 6, taken, low=top, high=top + length):
             out.append(
                 text(
@@ -315,20 +153,25 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
         out += [
             el(
                 "path",
-                d=f"M{num(centre - 7)} {num(y)}L{num(centre)} {num(y - 9)}L{num(centre + 7)} {num(y)}Z",
+                d=outline((centre - 7, y), (centre, y - 9), (centre + 7, y)),
                 class_="d-oxide",
             ),
-            el("rect", x=left - 5, y=y, width=thick + 10, height=20, class_="d-oxide"),
+            rect(left - 5, y, thick + 10, 20, "d-oxide"),
         ]
         plate_y = y + 10
     else:
         plate_y = plate_at
         reach = max(0.0, (width_of(words, 14) - thick) / 2) + 11
-        edge = f"M{num(left - reach)} {num(plate_y)}L{num(left - reach + 7)} {num(plate_y - 10)}"
-        edge += f"H{num(right + reach - 7)}L{num(right + reach)} {num(plate_y)}L{num(right + reach - 7)} {num(plate_y + 10)}"
-        out.append(
-            el("path", d=f"{edge}H{num(left - reach + 7)}Z", class_="d-ink s-paper", stroke_width=2)
+        first, last = left - reach, right + reach
+        plate = outline(
+            (first, plate_y),
+            (first + 7, plate_y - 10),
+            (last - 7, plate_y - 10),
+            (last, plate_y),
+            (last - 7, plate_y + 10),
+            (first + 7, plate_y + 10),
         )
+        out.append(el("path", d=plate, class_="d-ink s-paper", stroke_width=2))
     out.append(
         text(
             words,
@@ -364,15 +207,8 @@ def small(tape: Tape, *, ident: str = "", length: float = 150, label: bool = Fal
     spoken = tape.title if label else ""
     width, height = length + 8, low + 12
     if tape.life is None:
-        frame = el(
-            "rect",
-            x=left,
-            y=top,
-            width=length,
-            height=thick,
-            class_="d-none s-line",
-            stroke_width=1.2,
-            stroke_dasharray="4 3",
+        frame = rect(
+            left, top, length, thick, "d-none s-line", stroke_width=1.2, stroke_dasharray="4 3"
         )
         return image(
             frame,
@@ -388,25 +224,10 @@ def small(tape: Tape, *, ident: str = "", length: float = 150, label: bool = Fal
     colour = "oxide" if m.past_tolerance else "ink"
     x = left + now
     out = [
-        el("rect", x=left, y=top, width=length, height=thick, class_="d-paper"),
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=min(now, m.due) if m.past_tolerance else now,
-            height=thick,
-            class_="d-steel",
-        ),
+        rect(left, top, length, thick, "d-paper"),
+        rect(left, top, min(now, m.due) if m.past_tolerance else now, thick, "d-steel"),
         _tolerance(m, x=left + m.due, y=top, width=length - m.due, height=thick, gap=5),
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=length,
-            height=thick,
-            class_="d-none s-ink",
-            stroke_width=1.2,
-        ),
+        rect(left, top, length, thick, "d-none s-ink", stroke_width=1.2),
         *(
             line(left + at, top, left + at, top + 4.5, width=1.2)
             for at, rank, _ in m.ticks
@@ -445,7 +266,7 @@ def _tolerance(m: Marks, *, x: float, y: float, width: float, height: float, gap
     if not lines:
         return ""
     if m.past_tolerance:
-        return el("rect", x=x, y=y, width=width, height=height, class_="d-oxide") + el(
+        return rect(x, y, width, height, "d-oxide") + el(
             "path", d=lines, class_="d-none s-paper", stroke_width=1.2
         )
     return el("path", d=lines, class_="d-none s-ink", stroke_width=0.9)
@@ -505,7 +326,7 @@ def _house(x: float, y: float, *, off: bool, lying: bool) -> str:
             f"M{num(x - 2)} {num(y + 7.5)}L{num(x + 2)} {num(y + 11)}L{num(x - 2)} {num(y + 14.5)}"
         )
     else:
-        d = f"M{num(x - 8)} {num(y)}L{num(x - 1)} {num(y - 6)}H{num(x + 9)}V{num(y + 6)}H{num(x - 1)}Z"
+        d = outline((x - 8, y), (x - 1, y - 6), (x + 9, y - 6), (x + 9, y + 6), (x - 1, y + 6))
         arrow = f"M{num(x)} {num(y - 2)}L{num(x + 3.5)} {num(y + 2)}L{num(x + 7)} {num(y - 2)}"
     house = el("path", d=d, class_="d-paper s-ink", stroke_width=1.5)
     return house + (el("path", d=arrow, class_="d-none s-ink", stroke_width=1.5) if off else "")
@@ -524,16 +345,7 @@ def _unread(
     """A dashed blade that says so: nothing was ever read."""
     width, height = (thick, length) if hanging else (length, thick)
     out = [
-        el(
-            "rect",
-            x=left,
-            y=top,
-            width=width,
-            height=height,
-            class_="d-none s-ink2",
-            stroke_width=1.2,
-            stroke_dasharray="5 4",
-        ),
+        rect(left, top, width, height, "d-none s-ink2", stroke_width=1.2, stroke_dasharray="5 4"),
     ]
     centre = left + width / 2
     if hanging:

@@ -86,7 +86,7 @@ def tape(measure: tapes.Tape | None, kind: str = "lying", ident: str = "") -> Sa
 def strip_columns(
     positions: Iterable[strip.StripPosition],
 ) -> list[tuple[strip.StripPosition, SafeString]]:
-    """{% strip_columns positions as columns %}: each position with its piece of the flow drawing."""
+    """{% strip_columns positions as columns %}: each position with its piece of the flow."""
     listed = list(positions)
     return [
         (position, mark_safe(piece))
@@ -116,8 +116,12 @@ def spend_scale(top: float) -> SafeString:
 
 @register.simple_tag
 def spend_bar(bar: bars.SpendBar, top: float, fleet: float | None = None) -> SafeString:
-    """{% spend_bar bar top fleet %}: one rig's spend per gallon."""
-    return mark_safe(bars.spend_bar(bar, top=top, fleet=fleet))
+    """{% spend_bar bar top fleet %}: one rig's spend per gallon.
+
+    On a phone the drawing is half as wide, so its figure stands beside it in the text's own size.
+    """
+    figure_text = f'<span class="value bar-figure" aria-hidden="true">{bars.figure_of(bar)}</span>'
+    return mark_safe(figure_text + bars.spend_bar(bar, top=top, fleet=fleet))
 
 
 @register.filter
