@@ -5,7 +5,7 @@ from typing import Any, Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Case, F, Q, Sum, When, Window
 
 
 class LedgerIsAppendOnly(TypeError):
@@ -44,6 +44,21 @@ class MovementQuerySet(models.QuerySet["Movement"]):
         return rows.select_related(
             "part", "location", "lot", "author", "reverses", "reversed_by"
         ).order_by("-pk")
+
+    def with_on_hand_after(self) -> Self:
+        """Adds on_hand_after_steps: what lay in the shop's bins once the movement was done.
+
+        It counts up from the first movement, so filter by part, and page with `pk__lt`: rows that
+        are left out at the older end would be missing from it.
+        """
+        in_bins = Case(When(location__kind="bin", then=F("quantity_steps")), default=0)
+        return self.annotate(
+            on_hand_after_steps=Window(
+                Sum(in_bins, output_field=models.BigIntegerField()),
+                partition_by=F("part"),
+                order_by=F("pk").asc(),
+            )
+        )
 
 
 class Movement(models.Model):

@@ -10,13 +10,13 @@ from django.db.models.functions import Coalesce
 from inventory.costing import receipt_value_cents
 
 
-def _sum_of(rows: models.QuerySet[Any]) -> Coalesce:
-    """The sum of `quantity_steps` over the rows of the outer part: integers, never null."""
+def _sum_of(rows: models.QuerySet[Any], column: str = "quantity_steps") -> Coalesce:
+    """The sum of a column over the rows of the outer part: integers, never null."""
     total = (
         rows.filter(part=OuterRef("pk"))
         .order_by()
         .values("part")
-        .annotate(total=Sum("quantity_steps"))
+        .annotate(total=Sum(column))
         .values("total")
     )
     return Coalesce(
@@ -83,9 +83,28 @@ class PartQuerySet(models.QuerySet["Part"]):
             )
         )
 
+    def next_to_reorder_point(self) -> Self:
+        """Parts in use above their reorder point, the closest to it first."""
+        return (
+            self.in_use()
+            .with_stock()
+            .with_policy()
+            .filter(order_up_to_steps__gt=0, on_hand_steps__gt=F("reorder_point_steps"))
+            .order_by(
+                (F("on_hand_steps") - F("reorder_point_steps")) * 1000 / F("steps_per_unit"),
+                "number",
+            )
+        )
+
+    def with_value(self) -> Self:
+        """Adds value_cents: what is left of the part's lots is worth, wherever it lies."""
+        from inventory.models.places import Lot
+
+        return self.annotate(value_cents=_sum_of(Lot.objects.all(), "value_left_cents"))
+
     def for_parts_list(self) -> Self:
         """Everything the parts list shows, in one query."""
-        return self.with_stock().with_policy()
+        return self.with_stock().with_policy().with_value()
 
 
 class Part(models.Model):

@@ -27,6 +27,13 @@ class LocationQuerySet(models.QuerySet["Location"]):
         """Trays that hold what was picked for one sheet."""
         return self.filter(kind=Location.Kind.TRAY)
 
+    def for_places_list(self) -> Self:
+        """Everything the list of places shows, in one query: adds parts_count."""
+        filled = Q(balances__quantity_steps__gt=0)
+        return self.annotate(
+            parts_count=models.Count("balances__part", filter=filled, distinct=True)
+        )
+
 
 class Location(models.Model):
     class Kind(models.TextChoices):

@@ -18,6 +18,7 @@ from inventory.services.correcting import (
     adjust,
     count,
     reverse,
+    reversed_together,
     scrap,
 )
 from inventory.services.kits import NotAKit, break_kit, make_kit
@@ -88,6 +89,7 @@ __all__ = [
     "reserve",
     "retire_location",
     "reverse",
+    "reversed_together",
     "scrap",
     "set_kit_lines",
     "set_policy",

@@ -136,7 +136,7 @@ def reverse(
     """
     if movement.kind == Movement.Kind.REVERSAL:
         raise CannotReverse(movement, "A reversal is not reversed. Enter it again instead.")
-    rows = _whole(movement)
+    rows = reversed_together(movement)
     posting = Posting(
         author,
         at,
@@ -224,7 +224,7 @@ def _change(
     )
 
 
-def _whole(movement: Movement) -> Sequence[Movement]:
+def reversed_together(movement: Movement) -> Sequence[Movement]:
     """The lines that belong together: half a transfer or half a kit would be nonsense."""
     request = Movement.objects.of_request(movement.request_id).select_related("part", "location")
     if movement.kind == Movement.Kind.TRANSFER:
