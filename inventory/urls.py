@@ -1,6 +1,25 @@
-"""Addresses of inventory. Each one also has its row in shop/access.py."""
+"""Addresses of the stock pages. Each has its row in shop/access.py."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from inventory.views import buying, kits, moving, parts, places
 
 app_name = "inventory"
-urlpatterns: list[URLPattern] = []
+
+urlpatterns = [
+    path("parts/", parts.parts, name="parts"),
+    path("parts/new/", parts.new_part, name="new_part"),
+    path("parts/<str:number>/", parts.part, name="part"),
+    path("parts/<str:number>/change/", parts.change, name="change_part"),
+    path("parts/<str:number>/policy/", parts.policy, name="policy"),
+    path("parts/<str:number>/kit/", kits.kit_lines, name="kit_lines"),
+    path("parts/<str:number>/make/", kits.kits, name="kits"),
+    path("parts/<str:number>/receive/", moving.receive, name="receive"),
+    path("parts/<str:number>/move/", moving.transfer, name="transfer"),
+    path("parts/<str:number>/adjust/", moving.adjust, name="adjust"),
+    path("movements/<int:pk>/reverse/", moving.reverse_movement, name="reverse_movement"),
+    path("buying/", buying.buying, name="buying"),
+    path("locations/", places.locations, name="locations"),
+    path("locations/new/", places.new_location, name="new_location"),
+    path("locations/<str:code>/", places.location, name="location"),
+]

@@ -48,6 +48,21 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:settings": MANAGER,
     # equipment
     # inventory
+    "inventory:adjust": MANAGER,
+    "inventory:buying": OFFICE,
+    "inventory:change_part": MANAGER,
+    "inventory:kit_lines": MANAGER,
+    "inventory:kits": MANAGER,
+    "inventory:location": ReadOrChange(read=SIGNED_IN, change=MANAGER),
+    "inventory:locations": SIGNED_IN,
+    "inventory:new_location": MANAGER,
+    "inventory:new_part": MANAGER,
+    "inventory:part": SIGNED_IN,
+    "inventory:parts": SIGNED_IN,
+    "inventory:policy": MANAGER,
+    "inventory:receive": MANAGER,
+    "inventory:reverse_movement": MANAGER,
+    "inventory:transfer": MANAGER,
 }
 
 

@@ -1,0 +1,1 @@
+"""Forms of the stock pages: they turn what was typed into steps, cents and rows; none saves."""

@@ -1,0 +1,194 @@
+"""Fields that read quantities and money, and what every form that is sent has in common."""
+
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.http import QueryDict
+from django.utils import timezone
+
+from inventory.models import Location, Lot, Part
+from inventory.quantities import QuantityRefused, to_cents, to_steps
+from inventory.services.posting import in_words
+
+#: A phone's clock may be this far ahead of ours before "later than now" is refused.
+CLOCK_SLACK = timedelta(minutes=5)
+
+
+class QuantityField(forms.CharField):
+    """A quantity in the part's unit; cleans to whole steps. `part` is known when it is made."""
+
+    def __init__(
+        self, *, steps_per_unit: int = 1, unit_name: str = "", zero: bool = False, **kwargs: Any
+    ) -> None:
+        self.steps_per_unit = steps_per_unit
+        self.zero = zero
+        whole = steps_per_unit == 1
+        kwargs.setdefault(
+            "widget",
+            forms.TextInput(
+                attrs={"inputmode": "numeric" if whole else "decimal", "autocomplete": "off"}
+            ),
+        )
+        super().__init__(max_length=40, **kwargs)
+        if unit_name and self.label:
+            self.label = f"{self.label} [{unit_name}]"
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            steps = to_steps(text, steps_per_unit=self.steps_per_unit)
+        except QuantityRefused as refused:
+            raise forms.ValidationError(str(refused)) from refused
+        if not steps and not self.zero:
+            raise forms.ValidationError("Give a quantity above zero.")
+        return steps
+
+
+class MoneyField(forms.CharField):
+    """An amount of money; cleans to whole cents."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault(
+            "widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+        )
+        super().__init__(max_length=40, **kwargs)
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return to_cents(text)
+        except QuantityRefused as refused:
+            raise forms.ValidationError(str(refused)) from refused
+
+
+class DayField(forms.DateField):
+    """A calendar day, from the browser's own picker or written as 2026-03-02."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+        kwargs.setdefault("error_messages", {"invalid": "Write the day like 2026-03-02."})
+        super().__init__(**kwargs)
+
+
+class SentForm(forms.Form):
+    """A form with the number of its sending, so that the same one sent twice counts once.
+
+    now: the moment the view read from the clock.
+    """
+
+    request_id = forms.UUIDField(
+        widget=forms.HiddenInput,
+        error_messages={
+            "required": "The page came incomplete. Send it again.",
+            "invalid": "The page came incomplete. Send it again.",
+        },
+    )
+
+    def __init__(self, *args: Any, now: datetime, **kwargs: Any) -> None:
+        self.now = now
+        super().__init__(*args, **kwargs)
+        self.fields["request_id"].initial = uuid4
+        for name, field in self.fields.items():
+            if field.required and name != "request_id":
+                field.error_messages.setdefault("required", "This is needed.")
+                if field.error_messages["required"].startswith("This field"):
+                    field.error_messages["required"] = "This is needed."
+
+    def full_clean(self) -> None:
+        """Clean; a page that came without its number gets a new one, so that it can be sent."""
+        super().full_clean()
+        if self.is_bound and "request_id" in self.errors:
+            incomplete = self.errors.pop("request_id").as_data()
+            sent = QueryDict(mutable=True)
+            sent.update(self.data)
+            sent[self.add_prefix("request_id")] = str(uuid4())
+            self.data = sent
+            self.add_error(None, incomplete)
+
+
+class MomentForm(SentForm):
+    """A form about something that happened, now or earlier."""
+
+    at = forms.DateTimeField(
+        label="When",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        error_messages={"invalid": "Write the moment like 2026-03-02 14:30."},
+        help_text="Leave it as it is for now.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["at"].initial = timezone.localtime(self.now).replace(second=0, microsecond=0)
+
+    def clean_at(self) -> datetime:
+        at: datetime | None = self.cleaned_data["at"]
+        if at is None:
+            return self.now
+        if at > self.now + CLOCK_SLACK:
+            raise forms.ValidationError("This is later than now.")
+        # Untouched, the field shows the minute that has begun: what happens now is not backdated.
+        if self.now - at < timedelta(minutes=1):
+            return self.now
+        return at
+
+
+class AskingForm(MomentForm):
+    """A form that asks back before it does something that is probably a slip.
+
+    `sure` is only shown once there was a question; `questions` says them.
+    """
+
+    sure = forms.BooleanField(required=False, label="Yes, that is right")
+
+    @property
+    def is_asking(self) -> bool:
+        return bool(self.errors.get("sure")) or (self.is_bound and bool(self["sure"].data))
+
+    def ask(self, questions: list[str]) -> None:
+        """Refuse until the person says that it is meant."""
+        if questions and not self.cleaned_data.get("sure"):
+            for question in questions:
+                self.add_error("sure", question)
+
+
+class PlaceField(forms.ModelChoiceField):
+    """One place; the label says what lies there when the form knows it."""
+
+    def __init__(self, *, held: dict[int, int] | None = None, part: Part | None = None, **kw: Any):
+        self.held = held or {}
+        self.part = part
+        kw.setdefault("queryset", Location.objects.in_use().order_by("code"))
+        kw.setdefault("empty_label", "Choose a place")
+        kw.setdefault("error_messages", {"invalid_choice": "That place is not in use."})
+        super().__init__(**kw)
+
+    def label_from_instance(self, obj: Location) -> str:
+        name = f"{obj.code}, {obj.name}" if obj.name else obj.code
+        steps = self.held.get(obj.pk)
+        if self.part is not None and steps:
+            return f"{name}: {in_words(self.part, steps)}"
+        return name
+
+
+class LotField(forms.ModelChoiceField):
+    """One lot of a part, or none named: then the first to expire goes first."""
+
+    def __init__(self, *, part: Part, **kw: Any) -> None:
+        self.part = part
+        kw.setdefault("label", "Lot")
+        kw.setdefault("required", False)
+        kw.setdefault("queryset", Lot.objects.filter(part=part).order_by("expires_on", "pk"))
+        kw.setdefault("empty_label", "The first to expire")
+        kw.setdefault("error_messages", {"invalid_choice": "That is not a lot of this part."})
+        super().__init__(**kw)
+
+    def label_from_instance(self, obj: Lot) -> str:
+        words = f"{obj.code}: {in_words(self.part, obj.quantity_left_steps)} left"
+        return f"{words}, use by {obj.expires_on:%Y-%m-%d}" if obj.expires else words

@@ -1,0 +1,237 @@
+"""A part, what is in a kit, and when to buy."""
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from django import forms
+
+from inventory.forms.fields import MoneyField, QuantityField, SentForm
+from inventory.models import Part, StockPolicy
+from inventory.quantities import QuantityRefused, to_money, to_steps, to_units
+
+#: What the address of a part can carry.
+NUMBER = re.compile(r"[\w][\w .,+()-]*")
+STEPS = [
+    ("1", "whole: 1, 2, 3"),
+    ("4", "quarters: 0.25"),
+    ("10", "tenths: 0.1"),
+    ("100", "hundredths: 0.01"),
+]
+UNITS = ["piece", "set", "gal", "qt", "oz", "lb", "ft", "in"]
+
+
+class PartForm(SentForm):
+    """A new part, or another name, category or cost for one."""
+
+    number = forms.CharField(label="Part number", max_length=40)
+    name = forms.CharField(label="Name", max_length=120)
+    category = forms.CharField(
+        label="Category",
+        max_length=40,
+        required=False,
+        help_text="A word to find it by, such as seals or filters.",
+    )
+    is_kit = forms.BooleanField(
+        label="This is a kit",
+        required=False,
+        help_text="A kit lies on the shelf whole and is made of other parts.",
+    )
+    unit_name = forms.CharField(
+        label="Unit",
+        max_length=20,
+        help_text=f"What one is called: {', '.join(UNITS[:5])}.",
+    )
+    steps_per_unit = forms.ChoiceField(
+        label="Counted in", choices=STEPS, help_text="Fixed once the part has moved."
+    )
+    usual_cost_cents = MoneyField(
+        label="Usual cost of one",
+        required=False,
+        help_text="Used until the first receipt says what it really cost.",
+    )
+    notes = forms.CharField(
+        label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    retired = forms.BooleanField(
+        label="Retired: not bought any more", required=False, help_text="It keeps its ledger."
+    )
+
+    def __init__(self, *args: Any, part: Part | None = None, **kwargs: Any) -> None:
+        self.part = part
+        if part is not None:
+            kwargs.setdefault("initial", self._shown(part))
+        else:
+            kwargs.setdefault("initial", {"unit_name": "piece", "steps_per_unit": "1"})
+        super().__init__(*args, **kwargs)
+        if part is None:
+            del self.fields["retired"]
+            return
+        steps = self.fields["steps_per_unit"]
+        assert isinstance(steps, forms.ChoiceField)
+        if str(part.steps_per_unit) not in dict(STEPS):
+            step = to_units(1, part.steps_per_unit)
+            steps.choices = [*STEPS, (str(part.steps_per_unit), f"steps of {step:f}")]
+        if part.movements.exists():
+            # A field that cannot change anything any more is not offered; it says why instead.
+            for name in ("is_kit", "unit_name", "steps_per_unit"):
+                self.fields[name].disabled = True
+            self.fields["unit_name"].help_text = "Fixed, since the part has moved."
+
+    @staticmethod
+    def _shown(part: Part) -> dict[str, Any]:
+        return {
+            "number": part.number,
+            "name": part.name,
+            "category": part.category,
+            "is_kit": part.is_kit,
+            "unit_name": part.unit_name,
+            "steps_per_unit": str(part.steps_per_unit),
+            "usual_cost_cents": f"{to_money(part.usual_cost_cents):f}",
+            "notes": part.notes,
+            "retired": part.retired,
+        }
+
+    def clean_number(self) -> str:
+        number: str = self.cleaned_data["number"].strip()
+        if not NUMBER.fullmatch(number) or number.casefold() == "new":
+            raise forms.ValidationError(
+                "Use letters, digits, spaces and . , + - ( ), beginning with a letter or digit."
+            )
+        taken = Part.objects.filter(number__iexact=number)
+        if self.part is not None:
+            taken = taken.exclude(pk=self.part.pk)
+        if other := taken.first():
+            raise forms.ValidationError(f"That number is taken: {other.number} {other.name}.")
+        return number
+
+    def clean_usual_cost_cents(self) -> int:
+        cents = self.cleaned_data["usual_cost_cents"]
+        return 0 if cents is None else int(cents)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("is_kit") and cleaned.get("steps_per_unit", "1") != "1":
+            self.add_error("steps_per_unit", "Kits come whole.")
+        return cleaned
+
+    def values(self) -> dict[str, Any]:
+        """What the services take."""
+        values = {name: value for name, value in self.cleaned_data.items() if name != "request_id"}
+        values["steps_per_unit"] = int(values["steps_per_unit"])
+        return values
+
+
+class PolicyForm(SentForm):
+    """When to buy a part, up to how much, and why so."""
+
+    reason = forms.CharField(
+        label="Why",
+        max_length=500,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="Whoever reads it next year will want to know.",
+    )
+    field_order = ("reorder_point_steps", "order_up_to_steps", "reason")
+
+    def __init__(
+        self, *args: Any, part: Part, policy: StockPolicy | None = None, **kwargs: Any
+    ) -> None:
+        if policy is not None:
+            kwargs.setdefault(
+                "initial",
+                {
+                    name: f"{to_units(getattr(policy, name), part.steps_per_unit):f}"
+                    for name in ("reorder_point_steps", "order_up_to_steps")
+                }
+                | {
+                    "reason": policy.reason,
+                },
+            )
+        super().__init__(*args, **kwargs)
+        measure: dict[str, Any] = {
+            "steps_per_unit": part.steps_per_unit,
+            "unit_name": part.unit_name,
+        }
+        self.fields["reorder_point_steps"] = QuantityField(
+            label="Buy when this much is left", zero=True, **unit
+        )
+        self.fields["order_up_to_steps"] = QuantityField(
+            label="Buy up to", zero=True, help_text="At least the reorder point.", **unit
+        )
+        self.order_fields(self.field_order)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        point, up_to = cleaned.get("reorder_point_steps"), cleaned.get("order_up_to_steps")
+        if point is not None and up_to is not None and up_to < point:
+            self.add_error("order_up_to_steps", "Order up to at least the reorder point.")
+        return cleaned
+
+
+class KitLineForm(forms.Form):
+    """One line of a kit: so much of a part; an empty one counts for nothing."""
+
+    number = forms.CharField(
+        label="Part number",
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={"list": "part-numbers", "autocomplete": "off"}),
+    )
+    quantity = forms.CharField(
+        label="Quantity",
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+    )
+    remove = forms.BooleanField(label="Take out", required=False)
+
+    def __init__(self, *args: Any, parts: Mapping[str, Part], **kwargs: Any) -> None:
+        """parts: every part a line may name, by its case-folded number."""
+        super().__init__(*args, **kwargs)
+        self.parts = parts
+        #: Known once the form is clean, where the line holds something.
+        self.part: Part | None = None
+        self.quantity_steps = 0
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        number, quantity = cleaned.get("number", ""), cleaned.get("quantity", "")
+        if cleaned.get("remove") or not (number or quantity):
+            return cleaned
+        if not number:
+            self.add_error("number", "Which part?")
+            return cleaned
+        part = self.parts.get(number.casefold())
+        if part is None:
+            self.add_error("number", f"There is no part {number}.")
+            return cleaned
+        try:
+            steps = to_steps(quantity, steps_per_unit=part.steps_per_unit)
+        except QuantityRefused as refused:
+            self.add_error("quantity", str(refused))
+            return cleaned
+        if not steps:
+            self.add_error("quantity", "Give a quantity above zero.")
+            return cleaned
+        self.part, self.quantity_steps = part, steps
+        return cleaned
+
+
+class BaseKitLines(forms.BaseFormSet[KitLineForm]):
+    """All lines of a kit. A part stands in it once."""
+
+    def clean(self) -> None:
+        seen: dict[int, KitLineForm] = {}
+        for form in self.forms:
+            if form.part is None:
+                continue
+            if form.part.pk in seen:
+                form.add_error("number", f"{form.part.number} stands in the kit once: add it up.")
+            seen[form.part.pk] = form
+
+
+KitLines = forms.formset_factory(
+    KitLineForm, formset=BaseKitLines, extra=0, max_num=200, absolute_max=200
+)
+
+__all__ = ["KitLineForm", "KitLines", "PartForm", "PolicyForm"]

@@ -1,0 +1,1 @@
+"""Pages of stock: find what is asked for, call one service, draw."""
