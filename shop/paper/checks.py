@@ -42,7 +42,7 @@ def section(sheet: SheetPaper, *, area: Area) -> Section | None:
             (columns.text, "Check", False),
             (columns.limit, "Limit", False),
             (columns.last, "Last", False),
-            (columns.right - 5, "Found", True),
+            (columns.found, "Found", False),
         ),
         left=area.left,
         right=area.right,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from shop.paper.blocks import Area, Block
 from shop.paper.content import SheetPaper
 from shop.paper.drawings import draw_icon, draw_number
-from shop.paper.pen import HAIR, STEEL, Pen, centred
+from shop.paper.pen import STEEL, Pen, centred
 from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
 
 NUMBER_CELL, QR_CELL = 64.0, 66.0  # [pt]
@@ -131,7 +131,7 @@ def _value_row(pen: Pen, row: _ValueRow, *, x: float, top: float, bottom: float)
 
 
 def _punches(pen: Pen, x: float, middle: float, sheet: SheetPaper) -> None:
-    pen.canvas.setLineWidth(1.2)
+    pen.line_width(1.2)
     for index in range(_PUNCHES):
         centre = x + _PUNCH + index * _PUNCH_STEP
         filled = index < sheet.step and not sheet.void
@@ -156,4 +156,3 @@ def strike(pen: Pen, *, area: Area, top: float, bottom: float) -> None:
     pen.canvas.setStrokeGray(STEEL)
     pen.rule(area.left, bottom, area.right, top, 3)
     pen.canvas.setStrokeGray(0)
-    pen.canvas.setLineWidth(HAIR)

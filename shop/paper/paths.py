@@ -10,6 +10,7 @@ import re
 from functools import lru_cache
 
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.pathobject import PDFPathObject
 
 Segment = tuple[str, tuple[float, ...]]
 
@@ -19,14 +20,19 @@ _ARGUMENTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "A": 7, "Z": 0}
 
 def trace(canvas: Canvas, data: str, *, fill: bool = False) -> None:
     """Stroke (or fill) path data in the canvas's present transform."""
-    path = canvas.beginPath()
-    draw = {"M": path.moveTo, "L": path.lineTo, "C": path.curveTo, "Z": path.close}
-    for command, numbers in segments(data):
-        draw[command](*numbers)
-    canvas.drawPath(path, stroke=0 if fill else 1, fill=1 if fill else 0)
+    canvas.drawPath(_outline(data), stroke=0 if fill else 1, fill=1 if fill else 0)
 
 
 @lru_cache(maxsize=512)
+def _outline(data: str) -> PDFPathObject:
+    """The path as the PDF writes it; the same for every sheet, so its numbers are set once."""
+    path = PDFPathObject()
+    draw = {"M": path.moveTo, "L": path.lineTo, "C": path.curveTo, "Z": path.close}
+    for command, numbers in segments(data):
+        draw[command](*numbers)
+    return path
+
+
 def segments(data: str) -> tuple[Segment, ...]:
     """Turn path data into absolute M, L, C and Z segments.
 

@@ -30,6 +30,7 @@ class Pen:
         canvas.setFillGray(0)
         canvas.setStrokeGray(0)
         canvas.setLineWidth(HAIR)
+        self._line = HAIR
 
     def finish(self) -> None:
         """Write the gathered text."""
@@ -67,16 +68,22 @@ class Pen:
 
     # Lines and boxes
 
+    def line_width(self, width: float) -> None:
+        """Set the width of the lines to come. [pt]"""
+        if width != self._line:
+            self._line = width
+            self.canvas.setLineWidth(width)
+
     def rule(self, x1: float, y1: float, x2: float, y2: float, width: float = HAIR) -> None:
         """Draw a straight line."""
-        self.canvas.setLineWidth(width)
+        self.line_width(width)
         self.canvas.line(x1, y1, x2, y2)
 
     def box(
         self, x: float, y: float, width: float, height: float, line_width: float = FRAME
     ) -> None:
         """Frame a rectangle; x, y is its lower left corner."""
-        self.canvas.setLineWidth(line_width)
+        self.line_width(line_width)
         self.canvas.rect(x, y, width, height, stroke=1, fill=0)
 
     def steel(self, x: float, y: float, width: float, height: float) -> None:
@@ -103,7 +110,7 @@ class Pen:
             path.moveTo(x + BOX * 0.2, y + BOX * 0.5)
             path.lineTo(x + BOX * 0.42, y + BOX * 0.24)
             path.lineTo(x + BOX * 0.82, y + BOX * 0.8)
-            self.canvas.setLineWidth(1.8)
+            self.line_width(1.8)
             self.canvas.drawPath(path, stroke=1, fill=0)
 
     def worded_box(self, x: float, middle: float, word: Line) -> float:
@@ -115,7 +122,7 @@ class Pen:
     def side(self, x: float, middle: float, letter: str) -> None:
         """Draw a side's letter in its shape, 11 pt wide: A in a square, B in a circle."""
         if letter == "B":
-            self.canvas.setLineWidth(FRAME)
+            self.line_width(FRAME)
             self.canvas.circle(x + SIDE / 2, middle, SIDE / 2, stroke=1, fill=0)
         else:
             self.box(x, middle - SIDE / 2, SIDE, SIDE)

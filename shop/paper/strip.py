@@ -53,7 +53,7 @@ def strip(cells: Sequence[StripCell], *, area: Area) -> Block | None:
 
 
 def _row(cells: Sequence[StripCell], *, area: Area, width: float) -> Block:
-    room = (width - 8) / _STRETCH
+    room = (width - 11) / _STRETCH
     columns = [
         _Column(
             cell=cell,
