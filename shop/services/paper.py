@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections import defaultdict
+from collections.abc import Callable
 from datetime import date
 from typing import Any, cast
 from zoneinfo import ZoneInfo
@@ -214,7 +215,7 @@ def _strip(
 
 
 def _groups(
-    lines: list[SheetLine], checks: list[SheetStep], entered: Any
+    lines: list[SheetLine], checks: list[SheetStep], entered: Callable[[SheetStep], str]
 ) -> tuple[CheckGroup, ...]:
     by_line: dict[int | None, list[PaperCheck]] = defaultdict(list)
     for number, step in enumerate(checks, 1):
@@ -272,6 +273,10 @@ def _parts(sheet: ServiceSheet) -> tuple[PaperPart, ...]:
             )
         )
     return tuple(papers)
+
+
+def _short_text(row: SheetPart) -> str:
+    return f"short {in_words(row.part, row.short_steps)}" if row.short_steps else ""
 
 
 def part_places(sheet: ServiceSheet, rows: list[SheetPart]) -> dict[int, list[tuple[str, str]]]:

@@ -7,6 +7,7 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 
+from equipment.counters import CONTINUED, RESET, FaceReading, gain
 from equipment.models import Counter, Finding
 from equipment.services import open_finding
 from shop.models import Person, ReadingEntry, ServiceSheet, SheetStep, StepEntry
@@ -111,11 +112,23 @@ def enter_reading(
 ) -> ReadingEntry:
     """Note what a counter shows now that the work is done; the newest entry counts.
 
-    It becomes a reading of the counter when the sheet is signed. Raises SheetClosed.
+    It becomes a reading of the counter when the sheet is signed. Raises SheetClosed, and
+    equipment's ReadingRefused for a figure that went down.
     """
     sheet = lock_open_sheet(sheet)
     if earlier := ReadingEntry.objects.filter(event_id=event_id).first():
         return earlier
+    # A lower figure is asked about now, with the face in sight, and not when the sheet is signed.
+    gain(
+        previous=counter.last_value,
+        current=FaceReading(
+            at=at,
+            value=value,
+            step=RESET if was_reset else CONTINUED,
+            before_reset=before_reset if was_reset else None,
+        ),
+        rollover=counter.rollover,
+    )
     start_work(sheet, author=author, at=at)
     sheet.readings.filter(counter=counter, is_in_force=True).update(is_in_force=False)
     return ReadingEntry.objects.create(

@@ -1,0 +1,565 @@
+"""The technician's copy of a sheet: cautions, checks, parts, sign. One column, one thumb."""
+
+from decimal import Decimal, InvalidOperation
+from typing import Any
+from uuid import UUID, uuid4
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from equipment.counters import ReadingRefused
+from equipment.models import Counter, Finding
+from equipment.services import ReadingsRefused
+from inventory.models import Location, Part
+from inventory.quantities import QuantityRefused, to_steps
+from inventory.services import StockRefused, in_words
+from shop.models import RigDrawer, ServiceSheet, SheetLine, SheetPart, SheetStep, StepEntry
+from shop.services import sheet_parts, signing, working
+from shop.services.paper import counters_of, limit_text, line_place, part_places
+from shop.services.refusals import (
+    AlreadySigned,
+    ChecksOpen,
+    SheetClosed,
+    SheetRefused,
+    UsedMoreThanTaken,
+    UsedNotEntered,
+)
+
+Section = SheetStep.Section
+
+
+def work(request: HttpRequest, number: int) -> HttpResponse:
+    """Open the sheet where the work is: cautions first, then the first open check."""
+    sheet = _sheet(number)
+    if not sheet.is_open:
+        return redirect("shop:sheet", number)
+    if working.still_locked(sheet):
+        return redirect("shop:work_cautions", number)
+    if open_checks := working.open_checks(sheet):
+        line = open_checks[0].line
+        if line is not None:
+            return redirect("shop:work_checks", number, line.order)
+    return redirect("shop:work_sign", number)
+
+
+def work_cautions(request: HttpRequest, number: int) -> HttpResponse:
+    sheet = _open_sheet(request, number)
+    if isinstance(sheet, HttpResponseRedirect):
+        return sheet
+    steps = list(_steps(sheet).exclude(section=Section.CHECK))
+    return render(
+        request,
+        "shop/work/cautions.html",
+        _frame(sheet, "cautions")
+        | {
+            "cautions": [_shown(s) for s in steps if s.section == Section.CAUTION],
+            "lockouts": [_shown(s) for s in steps if s.section == Section.LOCKOUT],
+            "gauges": [_shown(s) for s in steps if s.section == Section.ZERO],
+            "next_url": _first_checks_url(sheet),
+        },
+    )
+
+
+def work_checks(request: HttpRequest, number: int, order: int) -> HttpResponse:
+    """The checks of one service, with the next one along the rig a tap away."""
+    sheet = _open_sheet(request, number)
+    if isinstance(sheet, HttpResponseRedirect):
+        return sheet
+    lines = list(_lines(sheet))
+    place = next((i for i, line in enumerate(lines) if line.order == order), None)
+    if place is None:
+        raise Http404
+    line = lines[place]
+    following = lines[place + 1] if place + 1 < len(lines) else None
+    if place:
+        back = reverse("shop:work_checks", args=[number, lines[place - 1].order])
+    else:
+        back = reverse("shop:work_cautions", args=[number])
+    return render(
+        request,
+        "shop/work/checks.html",
+        _frame(sheet, "checks")
+        | {
+            "line": line,
+            "place": line_place(line),
+            "position_number": place + 1,
+            "positions": len(lines),
+            "steps": [_shown(step) for step in _steps(sheet).filter(line=line)],
+            "back_url": back,
+            "next_url": reverse("shop:work_checks", args=[number, following.order])
+            if following
+            else reverse("shop:work_parts", args=[number]),
+            "next_label": f"Next: {_short_place(following)}" if following else "Next: parts",
+        },
+    )
+
+
+@require_POST
+def answer(request: HttpRequest, number: int, pk: int) -> HttpResponse:
+    """Take one answer; with htmx only its row comes back, else the page does."""
+    step = get_object_or_404(
+        SheetStep.objects.select_related("sheet__rig", "sheet__component", "line__component"),
+        pk=pk,
+        sheet__number=number,
+    )
+    now = timezone.now()
+    error = ""
+    try:
+        working.answer_step(
+            step=step,
+            event_id=_uuid(request.POST.get("event_id")),
+            author=request.user,
+            at=now,
+            recorded_at=now,
+            answer=request.POST.get("answer", ""),
+            value=_decimal(request.POST.get("value", "")),
+            choice=request.POST.get("choice", ""),
+            note=request.POST.get("note", ""),
+            remedy=request.POST.get("remedy", ""),
+            finding_text=request.POST.get("finding_text", ""),
+            is_grave=bool(request.POST.get("is_grave")),
+        )
+    except SheetRefused as refusal:
+        error = str(refusal)
+    sheet = _sheet(number)
+    step = _steps(sheet).get(pk=pk)
+    if not request.htmx and not error:
+        return redirect(f"{_page_of(step)}#step-{step.pk}")
+    context = _frame(sheet, "checks" if step.section == Section.CHECK else "cautions") | {
+        "shown": _shown(step, error=error, typed=request.POST if error else None),
+        "is_swap": True,
+    }
+    if request.htmx:
+        return render(request, "shop/work/answered.html", context, status=422 if error else 200)
+    return render(request, "shop/work/refused.html", context, status=422)
+
+
+def work_parts(request: HttpRequest, number: int) -> HttpResponse:
+    sheet = _open_sheet(request, number)
+    if isinstance(sheet, HttpResponseRedirect):
+        return sheet
+    return _parts_page(request, sheet)
+
+
+@require_POST
+def take_parts(request: HttpRequest, number: int) -> HttpResponse:
+    """Move what was promised into the tray of the sheet."""
+    sheet = _sheet(number)
+    try:
+        moved = sheet_parts.take_parts(
+            sheet=sheet,
+            author=request.user,
+            at=timezone.now(),
+            request_id=_uuid(request.POST.get("request_id")),
+        )
+    except (SheetRefused, StockRefused) as refusal:
+        messages.error(request, str(refusal))
+    else:
+        taken = sum(1 for movement in moved if movement.quantity_steps > 0)
+        messages.success(request, f"{taken} taken to the tray of sheet {sheet}.")
+    return redirect(_back_to(request, reverse("shop:work_parts", args=[number])))
+
+
+@require_POST
+def used(request: HttpRequest, number: int) -> HttpResponse:
+    """Note how much of each part was used, all of the page at once."""
+    sheet = _sheet(number)
+    now = timezone.now()
+    errors: dict[int, str] = {}
+    rows = list(sheet.parts.select_related("part"))
+    for row in rows:
+        text = request.POST.get(f"used-{row.pk}", "").strip()
+        if not text:
+            continue
+        try:
+            steps = to_steps(text, steps_per_unit=row.part.steps_per_unit)
+            if steps == row.used_steps:
+                continue
+            sheet_parts.enter_used(
+                sheet_part=row,
+                used_steps=steps,
+                event_id=_uuid(request.POST.get(f"event-{row.pk}")),
+                author=request.user,
+                at=now,
+                recorded_at=now,
+            )
+        except SheetClosed as refusal:
+            messages.error(request, str(refusal))
+            return redirect("shop:sheet", number)
+        except QuantityRefused as refusal:
+            errors[row.pk] = str(refusal)
+    if errors:
+        return _parts_page(request, sheet, errors=errors, typed=request.POST, status=422)
+    messages.success(request, "Parts used are noted.")
+    return redirect("shop:work_sign", number)
+
+
+@require_POST
+def add_part(request: HttpRequest, number: int) -> HttpResponse:
+    """Take a part that was not planned, by its number, from a bin or the rig's own drawer."""
+    sheet = _sheet(number)
+    part = Part.objects.filter(number__iexact=request.POST.get("part", "").strip()).first()
+    place = Location.objects.filter(code__iexact=request.POST.get("place", "").strip()).first()
+    error = ""
+    if part is None:
+        error = "There is no part of that number."
+    elif place is None:
+        error = "There is no bin or drawer of that name."
+    else:
+        try:
+            sheet_parts.add_part(
+                sheet=sheet,
+                part=part,
+                location=place,
+                quantity_steps=to_steps(
+                    request.POST.get("quantity", ""), steps_per_unit=part.steps_per_unit
+                ),
+                author=request.user,
+                at=timezone.now(),
+                request_id=_uuid(request.POST.get("request_id")),
+            )
+        except (SheetRefused, StockRefused, QuantityRefused) as refusal:
+            error = str(refusal)
+    if error:
+        return _parts_page(request, sheet, add_error=error, typed=request.POST, status=422)
+    messages.success(request, f"{part} is in the tray of this sheet.")
+    return redirect("shop:work_parts", number)
+
+
+def work_sign(request: HttpRequest, number: int) -> HttpResponse:
+    """Readings, what is still open, the signature."""
+    sheet = _open_sheet(request, number)
+    if isinstance(sheet, HttpResponseRedirect):
+        return sheet
+    if request.method == "POST":
+        return _sign(request, sheet)
+    return _sign_page(request, sheet)
+
+
+def _sign(request: HttpRequest, sheet: ServiceSheet) -> HttpResponse:
+    now = timezone.now()
+    errors = _enter_readings(request, sheet)
+    if errors:
+        return _sign_page(request, sheet, reading_errors=errors, status=422)
+    if request.POST.get("act") == "keep":
+        messages.success(request, "Readings are kept on the sheet until it is signed.")
+        return redirect("shop:work_sign", sheet.number)
+    minutes = request.POST.get("labour_minutes", "").strip()
+    try:
+        if not minutes.isdigit() or int(minutes) > 60 * 24 * 7:
+            raise SheetRefused("Say how long the work took, in minutes.")
+        signing.sign_sheet(
+            sheet=sheet,
+            author=request.user,
+            at=now,
+            signature=request.POST.get("signature", ""),
+            labour_minutes=int(minutes),
+            leave_undone=bool(request.POST.get("leave_undone")),
+            signing_id=_uuid(request.POST.get("signing_id")),
+        )
+    except AlreadySigned as refusal:
+        messages.error(request, str(refusal))
+        return redirect("shop:sheet", sheet.number)
+    except ReadingsRefused as refusal:
+        refused = {pk: str(error) for pk, error in refusal.errors.items()}
+        return _sign_page(request, sheet, reading_errors=refused, status=422)
+    except (ChecksOpen, UsedNotEntered, UsedMoreThanTaken, SheetRefused, StockRefused) as refusal:
+        return _sign_page(request, sheet, error=str(refusal), status=422)
+    messages.success(request, f"Sheet {sheet} is signed.")
+    return redirect("shop:sheet", sheet.number)
+
+
+def _enter_readings(request: HttpRequest, sheet: ServiceSheet) -> dict[int, str]:
+    """Keep each reading that was typed and differs from what is kept; return what was refused."""
+    now = timezone.now()
+    kept = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
+    errors: dict[int, str] = {}
+    for counter in counters_of(sheet):
+        text = request.POST.get(f"reading-{counter.pk}", "").strip()
+        if not text:
+            continue
+        value = _decimal(text)
+        was_reset = bool(request.POST.get(f"reset-{counter.pk}"))
+        before_text = request.POST.get(f"before-{counter.pk}", "").strip()
+        before = _decimal(before_text) if was_reset else None
+        if value is None or (was_reset and before_text and before is None):
+            errors[counter.pk] = "Enter the figure on the face, digits only."
+            continue
+        entry = kept.get(counter.pk)
+        if entry and (entry.value, entry.was_reset, entry.before_reset) == (
+            value,
+            was_reset,
+            before,
+        ):
+            continue
+        try:
+            working.enter_reading(
+                sheet=sheet,
+                counter=counter,
+                event_id=_uuid(request.POST.get(f"event-{counter.pk}")),
+                author=request.user,
+                at=now,
+                recorded_at=now,
+                value=value,
+                was_reset=was_reset,
+                before_reset=before,
+            )
+        except (ReadingRefused, SheetRefused) as refusal:
+            errors[counter.pk] = str(refusal)
+    return errors
+
+
+def _sign_page(
+    request: HttpRequest,
+    sheet: ServiceSheet,
+    *,
+    error: str = "",
+    reading_errors: dict[int, str] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    typed: Any = request.POST if status == 422 else {}
+    kept = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
+    readings = [
+        _shown_reading(counter, kept.get(counter.pk), typed, (reading_errors or {}).get(counter.pk))
+        for counter in counters_of(sheet)
+    ]
+    missing = working.open_checks(sheet)
+    minutes = typed.get("labour_minutes", "")
+    if not minutes and sheet.started_at:
+        minutes = max(1, round((timezone.now() - sheet.started_at).total_seconds() / 60))
+    return render(
+        request,
+        "shop/work/sign.html",
+        _frame(sheet, "sign")
+        | {
+            "readings": readings,
+            "missing": missing,
+            "missing_lines": sorted({step.line.title for step in missing if step.line}),
+            "locked": working.still_locked(sheet),
+            "found": Finding.objects.filter(
+                source_kind=sheet_parts.SOURCE, source_number=sheet.number
+            ).order_by("pk"),
+            "error": error,
+            "typed": typed,
+            "minutes": minutes,
+            "signing_id": typed.get("signing_id") or uuid4(),
+            "signature": typed.get("signature", request.user.name),
+            "back_url": reverse("shop:work_parts", args=[sheet.number]),
+        },
+        status=status,
+    )
+
+
+def _shown_reading(counter: Counter, entry: Any, typed: Any, error: str | None) -> dict[str, Any]:
+    name = f"reading-{counter.pk}"
+    return {
+        "counter": counter,
+        "error": error or "",
+        "value": typed.get(name, entry.value.normalize() if entry else ""),
+        "was_reset": bool(typed.get(f"reset-{counter.pk}"))
+        if typed
+        else bool(entry and entry.was_reset),
+        "before": typed.get(
+            f"before-{counter.pk}",
+            entry.before_reset if entry and entry.before_reset is not None else "",
+        ),
+        "event_id": uuid4(),
+    }
+
+
+def _parts_page(
+    request: HttpRequest,
+    sheet: ServiceSheet,
+    *,
+    errors: dict[int, str] | None = None,
+    add_error: str = "",
+    typed: Any = None,
+    status: int = 200,
+) -> HttpResponse:
+    rows = list(sheet.parts.select_related("part", "for_kit", "line__position").order_by("pk"))
+    places = part_places(sheet, rows)
+    tray = sheet_parts.in_tray(sheet)
+    typed = typed or {}
+    shown = [
+        {
+            "row": row,
+            "taken": in_words(row.part, tray[row.part_id]) if tray.get(row.part_id) else "",
+            "planned": in_words(row.part, row.planned_steps) if row.planned_steps else "",
+            "short": in_words(row.part, row.short_steps) if row.short_steps else "",
+            "places": places[row.part_id],
+            "used": typed.get(f"used-{row.pk}", _used_text(row, tray)),
+            "error": (errors or {}).get(row.pk, ""),
+            "event_id": uuid4(),
+        }
+        for row in rows
+    ]
+    drawer = RigDrawer.objects.filter(rig=sheet.rig_id).select_related("location").first()
+    return render(
+        request,
+        "shop/work/parts.html",
+        _frame(sheet, "parts")
+        | {
+            "rows": shown,
+            "to_take": any(
+                place != "in the tray" for row in shown for place, _lot in row["places"]
+            ),
+            "anything_taken": bool(tray),
+            "drawer": drawer.location if drawer else None,
+            "request_id": uuid4(),
+            "add_id": typed.get("request_id") or uuid4(),
+            "add_error": add_error,
+            "typed": typed,
+            "back_url": _last_checks_url(sheet),
+            "next_url": reverse("shop:work_sign", args=[sheet.number]),
+        },
+        status=status,
+    )
+
+
+def _used_text(row: SheetPart, tray: dict[int, int]) -> str:
+    if row.used_steps is None:
+        return ""
+    return f"{Decimal(row.used_steps) / row.part.steps_per_unit:f}"
+
+
+def _frame(sheet: ServiceSheet, here: str) -> dict[str, Any]:
+    """What stands on each of the four pages: the sheet, its tabs, what holds the rig."""
+    steps = list(sheet.steps.values_list("section", "entry_id", "entry__value"))
+    before = [s for s in steps if s[0] != Section.CHECK]
+    checks = [s for s in steps if s[0] == Section.CHECK]
+    read = sum(
+        1
+        for section, entry, value in before
+        if entry is not None and (section != Section.ZERO or value == 0)
+    )
+    rig = sheet.rig
+    return {
+        "sheet": sheet,
+        "rig": rig,
+        "here": here,
+        "cautions_done": read,
+        "cautions_all": len(before),
+        "checks_done": sum(1 for s in checks if s[1] is not None),
+        "checks_all": len(checks),
+        "parts_all": sheet.parts.count(),
+        "is_locked": read < len(before),
+        "locked_steps": working.still_locked(sheet) if read < len(before) else [],
+        "findings": Finding.objects.holding().filter(rig=rig) if rig else [],
+        "first_checks_url": _first_checks_url(sheet),
+    }
+
+
+def _shown(step: SheetStep, *, error: str = "", typed: Any = None) -> dict[str, Any]:
+    """One step with what is typed into it now, or was before it was refused."""
+    entry = step.entry
+    typed = typed or {}
+    value = typed.get("value", "")
+    if not value and entry is not None and entry.value is not None:
+        value = f"{entry.value.normalize():f}"
+    asks = bool(typed) and _is_outside(step, value)
+    return {
+        "step": step,
+        "entry": entry,
+        "event_id": typed.get("event_id") if error else uuid4(),
+        "error": error,
+        "value": value,
+        "limit": limit_text(step),
+        "asks": asks,
+        "remedies": [(r.value, r.label) for r in StepEntry.Remedy if r.value],
+        "typed": typed,
+        "increment": _increment(step),
+        "start": step.last_value if step.last_value is not None else (step.low or step.high or 0),
+    }
+
+
+def _is_outside(step: SheetStep, text: str) -> bool:
+    value = _decimal(text)
+    return value is not None and step.section == Section.CHECK and step.is_outside(value)
+
+
+def _increment(step: SheetStep) -> str:
+    """The step of the minus and plus buttons: a digit of the limit."""
+    limit = step.high if step.high is not None else step.low
+    if limit is None:
+        return "1"
+    exponent = limit.normalize().as_tuple().exponent
+    places = -exponent if isinstance(exponent, int) and exponent < 0 else 0
+    return f"{Decimal(1).scaleb(-places):f}"
+
+
+def _sheet(number: int) -> ServiceSheet:
+    return get_object_or_404(
+        ServiceSheet.objects.select_related(
+            "rig", "component__type__kind", "charged_rig", "technician", "signed_by", "tray"
+        ),
+        number=number,
+    )
+
+
+def _open_sheet(request: HttpRequest, number: int) -> ServiceSheet | HttpResponseRedirect:
+    sheet = _sheet(number)
+    if sheet.is_open:
+        return sheet
+    if request.method == "POST":
+        messages.error(request, str(SheetClosed(sheet)))
+    return redirect("shop:sheet", number)
+
+
+def _steps(sheet: ServiceSheet) -> Any:
+    return sheet.steps.select_related(
+        "sheet", "entry__author", "entry__finding", "line__component", "line__version"
+    ).order_by("section", "order")
+
+
+def _lines(sheet: ServiceSheet) -> Any:
+    return sheet.lines.select_related(
+        "version__service", "component__type__kind", "position__kind", "finding"
+    ).order_by("order")
+
+
+def _short_place(line: SheetLine | None) -> str:
+    if line is None:
+        return ""
+    return line.position.label if line.position else line.title
+
+
+def _first_checks_url(sheet: ServiceSheet) -> str:
+    first = sheet.lines.order_by("order").values_list("order", flat=True).first()
+    return reverse("shop:work_checks", args=[sheet.number, first]) if first else ""
+
+
+def _last_checks_url(sheet: ServiceSheet) -> str:
+    last = sheet.lines.order_by("-order").values_list("order", flat=True).first()
+    return reverse("shop:work_checks", args=[sheet.number, last]) if last else ""
+
+
+def _page_of(step: SheetStep) -> str:
+    if step.section == Section.CHECK and step.line is not None:
+        return reverse("shop:work_checks", args=[step.sheet.number, step.line.order])
+    return reverse("shop:work_cautions", args=[step.sheet.number])
+
+
+def _back_to(request: HttpRequest, otherwise: str) -> str:
+    """The page that the form stood on: the sheet's own pages only."""
+    back = request.POST.get("back", "")
+    return back if back.startswith("/sheets/") else otherwise
+
+
+def _uuid(text: str | None) -> UUID:
+    try:
+        return UUID(text or "")
+    except ValueError as error:
+        raise Http404 from error
+
+
+def _decimal(text: str) -> Decimal | None:
+    """A number as typed on a phone: "1,234.5", "−20", "57"; None for anything else."""
+    try:
+        number = Decimal(text.strip().replace(",", "").replace("−", "-"))
+    except InvalidOperation:
+        return None
+    return number if number.is_finite() and abs(number) < 10**8 else None
