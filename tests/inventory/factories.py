@@ -44,14 +44,14 @@ class BinFactory(DjangoModelFactory[Location]):
     class Meta:
         model = Location
 
-    code = factory.Sequence(lambda n: f"K-{n:02}")
+    code = factory.Sequence(lambda n: f"B-{n:03}")
     kind = Location.Kind.BIN
     changed_by = factory.SubFactory(PersonFactory)
     changed_at = AT
 
     class Params:
         drawer = factory.Trait(
-            code=factory.Sequence(lambda n: f"04-D{n}"), kind=Location.Kind.DRAWER
+            code=factory.Sequence(lambda n: f"06-D{n}"), kind=Location.Kind.DRAWER
         )
         tray = factory.Trait(
             code=factory.Sequence(lambda n: f"tray-{n:04}"), kind=Location.Kind.TRAY

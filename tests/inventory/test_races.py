@@ -1,0 +1,260 @@
+"""Several people at once. Each lock has a twin test with it taken away, which shows what it stops.
+
+On PostgreSQL the lock is `select_for_update`; on SQLite it is the immediate transaction.
+"""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+from typing import Any
+
+import pytest
+from django.db import OperationalError, connection, models
+
+from inventory.models import Balance, Lot, Movement, Reservation
+from inventory.services import (
+    AlreadyReversed,
+    IssueLine,
+    KitContainsItself,
+    KitLineSpec,
+    Need,
+    NotEnoughOnHand,
+    TransferLine,
+    catalog,
+    issue,
+    promises,
+    prove,
+    receive,
+    reserve,
+    reverse,
+    set_kit_lines,
+    transfer,
+)
+from inventory.services.posting import Posting
+from tests.inventory.factories import (
+    AT,
+    BinFactory,
+    PartFactory,
+    PersonFactory,
+    received,
+    who_and_when,
+)
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+PEOPLE = 8
+
+
+def at_once(*acts: Callable[[], Any]) -> list[Any]:
+    """Do all of it at the same moment, each on a connection of its own.
+
+    Returns what each gave, or the exception it raised.
+    """
+    start = Barrier(len(acts))
+
+    def run(act: Callable[[], Any]) -> Any:
+        connection.ensure_connection()
+        start.wait(timeout=20)
+        try:
+            return act()
+        except Exception as raised:
+            return raised
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(acts)) as people:
+        return list(people.map(run, acts))
+
+
+def refused(results: list[Any], kind: type[Exception]) -> int:
+    unexpected = [
+        each for each in results if isinstance(each, Exception) and not isinstance(each, kind)
+    ]
+    assert unexpected == []
+    return sum(isinstance(each, kind) for each in results)
+
+
+def without_row_locks(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(models.QuerySet, "select_for_update", lambda self, **_: self.all())
+
+
+def all_have_read(monkeypatch: pytest.MonkeyPatch, people: int = PEOPLE) -> None:
+    """Hold everybody between reading and writing until all have read."""
+    barrier = Barrier(people)
+    earlier = Posting.earlier
+
+    def wait(self: Posting) -> list[Movement]:
+        found = earlier(self)
+        barrier.wait(timeout=20)
+        return found
+
+    monkeypatch.setattr(Posting, "earlier", wait)
+
+
+def eight_issues_of_one(lot: Lot) -> list[Callable[[], Any]]:
+    place = Balance.objects.get(lot=lot).location
+    line = IssueLine(lot.part, place, 1)
+    told = [who_and_when() for _ in range(PEOPLE)]
+    return [lambda told=each: issue(lines=[line], **told) for each in told]
+
+
+def test_eight_people_cannot_take_more_than_three() -> None:
+    lot = received(PartFactory(), BinFactory(), 3, 100)
+    results = at_once(*eight_issues_of_one(lot))
+    assert refused(results, NotEnoughOnHand) == 5
+    lot.refresh_from_db()
+    assert (lot.quantity_left_steps, lot.value_left_cents) == (0, 0)
+    assert Movement.objects.filter(kind="issue").count() == 3
+    assert prove() == []
+
+
+@pytest.mark.postgresql
+def test_twin_without_the_lock_all_eight_take_one_of_three(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lot = received(PartFactory(), BinFactory(), 3, 100)
+    acts = eight_issues_of_one(lot)
+    without_row_locks(monkeypatch)
+    all_have_read(monkeypatch)
+    results = at_once(*acts)
+    assert refused(results, NotEnoughOnHand) == 0
+    assert Movement.objects.filter(kind="issue").count() == 8
+    assert Balance.objects.get(lot=lot).quantity_steps == 2  # legal, and wrong
+    assert prove() != []
+
+
+@pytest.mark.sqlite
+def test_twin_without_the_immediate_transaction_writers_fail_half_way(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lot = received(PartFactory(), BinFactory(), PEOPLE, 100)
+    acts = eight_issues_of_one(lot)
+
+    def deferred(act: Callable[[], Any]) -> Any:
+        connection.transaction_mode = None
+        return act()
+
+    all_have_read(monkeypatch)
+    results = at_once(*(lambda act=act: deferred(act) for act in acts))
+    locked = [each for each in results if isinstance(each, OperationalError)]
+    assert len(locked) == PEOPLE - 1
+    assert "locked" in str(locked[0])
+
+
+def test_one_request_sent_by_eight_connections_counts_once() -> None:
+    part, place = PartFactory(), BinFactory()
+    lot = received(part, place, 1, 100)
+    told = who_and_when()
+    results = at_once(*[lambda: issue(lines=[IssueLine(part, place, 1)], **told)] * PEOPLE)
+    assert {movement.pk for [movement] in results} == {Movement.objects.get(kind="issue").pk}
+    lot.refresh_from_db()
+    assert lot.quantity_left_steps == 0
+
+
+def test_one_receipt_sent_by_eight_connections_counts_once() -> None:
+    part, place = PartFactory(), BinFactory()
+    given = who_and_when(quantity_steps=2, value_cents=100, lot_code="L-1")
+    results = at_once(*[lambda: receive(part=part, location=place, **given)] * PEOPLE)
+    assert refused(results, NotEnoughOnHand) == 0
+    assert Lot.objects.count() == 1
+    assert {each.pk for each in results} == {Movement.objects.get().pk}
+
+
+def test_a_movement_is_reversed_by_one_of_eight() -> None:
+    movement = Movement.objects.get(lot=received(PartFactory(), BinFactory(), 3, 100))
+    told = [who_and_when() for _ in range(PEOPLE)]
+    results = at_once(
+        *(lambda each=each: reverse(movement=movement, reason="Wrong", **each) for each in told)
+    )
+    assert refused(results, AlreadyReversed) == PEOPLE - 1
+    assert prove() == []
+
+
+def test_lines_in_differing_order_do_not_deadlock() -> None:
+    here, there = BinFactory(), BinFactory()
+    parts = [PartFactory() for _ in range(6)]
+    for part in parts:
+        received(part, here, 100, 100)
+        received(part, there, 100, 100)
+
+    def carry(order: list[Any], start: Any, end: Any) -> Callable[[], Any]:
+        lines = [TransferLine(part, start, end, 1) for part in order]
+        told = [who_and_when() for _ in range(5)]
+        return lambda: [transfer(lines=lines, **each) for each in told]
+
+    results = at_once(*[carry(parts, here, there), carry(parts[::-1], there, here)] * (PEOPLE // 2))
+    assert refused(results, NotEnoughOnHand) == 0
+    assert prove() == []
+
+
+# --- promises -------------------------------------------------------------------------------------
+
+
+def eight_sheets_want_the_last() -> list[Callable[[], Any]]:
+    part, place = PartFactory(kit=True), BinFactory()
+    received(part, place, 1)
+    told = {"author": PersonFactory(), "at": AT, "source_kind": "sheet"}
+    return [
+        lambda sheet=sheet: reserve(
+            needs=[Need(part, 1)], places=[place], source_number=sheet, **told
+        )
+        for sheet in range(PEOPLE)
+    ]
+
+
+def test_the_last_kit_is_promised_to_one_of_eight_sheets() -> None:
+    results = at_once(*eight_sheets_want_the_last())
+    assert sum(len(each.held) for each in results) == 1
+    assert sum(len(each.short) for each in results) == PEOPLE - 1
+    assert Reservation.objects.count() == 1
+
+
+@pytest.mark.postgresql
+def test_twin_without_the_lock_all_eight_sheets_are_promised_the_last_kit(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    acts = eight_sheets_want_the_last()
+    without_row_locks(monkeypatch)
+    barrier = Barrier(PEOPLE)
+    free = promises._free
+
+    def wait(*args: Any, **more: Any) -> Any:
+        found = free(*args, **more)
+        barrier.wait(timeout=20)
+        return found
+
+    monkeypatch.setattr(promises, "_free", wait)
+    results = at_once(*acts)
+    assert sum(len(each.held) for each in results) == PEOPLE
+
+
+# --- kits -----------------------------------------------------------------------------------------
+
+
+def two_halves_of_a_circle() -> list[Callable[[], Any]]:
+    one, two = PartFactory(kit=True), PartFactory(kit=True)
+    told = {"author": PersonFactory(), "at": AT}
+    return [
+        lambda: set_kit_lines(kit=one, lines=[KitLineSpec(two, 1)], **told),
+        lambda: set_kit_lines(kit=two, lines=[KitLineSpec(one, 1)], **told),
+    ]
+
+
+def test_two_changes_cannot_make_a_circle_together() -> None:
+    assert refused(at_once(*two_halves_of_a_circle()), KitContainsItself) == 1
+
+
+@pytest.mark.postgresql
+def test_twin_without_the_lock_two_changes_make_a_circle(monkeypatch: pytest.MonkeyPatch) -> None:
+    acts = two_halves_of_a_circle()
+    without_row_locks(monkeypatch)
+    barrier = Barrier(2)
+    path = catalog._path
+
+    def wait(*args: Any, **more: Any) -> list[int]:
+        found = path(*args, **more)
+        barrier.wait(timeout=20)
+        return found
+
+    monkeypatch.setattr(catalog, "_path", wait)
+    assert refused(at_once(*acts), KitContainsItself) == 0
