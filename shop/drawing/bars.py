@@ -49,7 +49,7 @@ def figure_of(bar: SpendBar) -> str:
 
 
 def spend_scale(top: float) -> str:
-    """Return the rule above the bars, ticked in cents a gallon; hidden from readers.
+    """Return the rule above the bars, ticked in cents a gallon.
 
     top: where the scale ends, > 0. [¢ / gal]
     """
@@ -61,7 +61,14 @@ def spend_scale(top: float) -> str:
         out.append(line(x, 39, x, 39 - (7, 13, 20)[rank], width=1.2))
         if rank == 2 and x < WIDTH - 40:
             out.append(text(f"{value:g} ¢", x=x + 5, y=17, size=14, class_="d-ink t-bold"))
-    return image(*out, width=WIDTH, height=40, label="", class_="bar-wide", sized=False)
+    return image(
+        *out,
+        width=WIDTH,
+        height=40,
+        label="Scale in cents a gallon",
+        class_="bar-wide",
+        sized=False,
+    )
 
 
 def spend_bar(bar: SpendBar, *, top: float, fleet: float | None = None) -> str:

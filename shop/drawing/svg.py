@@ -129,7 +129,7 @@ def figure(value: float) -> str:
 
 def width_of(words: str, size: float) -> float:
     """Return about how wide digits and words run in Archivo at weight 600. [px]"""
-    narrow = sum(1 for c in words if c in ",.:;'’il1 ")
+    narrow = sum(1 for c in words if c in ",.:;'’il ")
     return size * (0.60 * (len(words) - narrow) + 0.33 * narrow)
 
 
