@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from shop.views import front, people, settings
+from shop.views import front, needs, people, settings, sheets, work
 
 shop_addresses = [
     path("welcome/", front.welcome, name="welcome"),
@@ -12,6 +12,29 @@ shop_addresses = [
     path("people/new/", people.new_person, name="new_person"),
     path("people/<int:pk>/", people.person, name="person"),
     path("shop/", settings.settings, name="settings"),
+    path("services/<int:pk>/parts/", needs.service_parts, name="service_parts"),
+    path(
+        "services/<int:pk>/parts/<int:need_pk>/drop/",
+        needs.drop_service_part,
+        name="drop_service_part",
+    ),
+    path("sheets/", sheets.sheets, name="sheets"),
+    path("sheets/new/", sheets.draft_sheet, name="draft_sheet"),
+    path("sheets/<int:number>/", sheets.sheet, name="sheet"),
+    path("sheets/<int:number>/sheet.pdf", sheets.sheet_pdf, name="sheet_pdf"),
+    path("sheets/<int:number>/hand-out/", sheets.hand_out, name="hand_out"),
+    path("sheets/<int:number>/void/", sheets.void_sheet, name="void_sheet"),
+    path("sheets/<int:number>/reserve/", sheets.reserve_again, name="reserve_again"),
+    path("sheets/<int:number>/waiting/", sheets.set_waiting, name="set_waiting"),
+    path("sheets/<int:number>/take/", work.take_parts, name="take_parts"),
+    path("sheets/<int:number>/used/", work.used, name="used"),
+    path("sheets/<int:number>/add-part/", work.add_part, name="add_part"),
+    path("sheets/<int:number>/steps/<int:pk>/", work.answer, name="answer"),
+    path("sheets/<int:number>/work/", work.work, name="work"),
+    path("sheets/<int:number>/work/cautions/", work.work_cautions, name="work_cautions"),
+    path("sheets/<int:number>/work/checks/<int:order>/", work.work_checks, name="work_checks"),
+    path("sheets/<int:number>/work/parts/", work.work_parts, name="work_parts"),
+    path("sheets/<int:number>/work/sign/", work.work_sign, name="work_sign"),
 ]
 
 urlpatterns = [

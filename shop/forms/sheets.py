@@ -1,0 +1,95 @@
+"""Forms of the service sheet."""
+
+from typing import Any
+
+from django import forms
+
+from equipment.models import Due, Finding, Rig
+from shop.models import Person, Role
+
+
+class DraftForm(forms.Form):
+    """What a new sheet holds: due services and found work, the day, who does it."""
+
+    due = forms.ModelMultipleChoiceField(
+        label="Services",
+        queryset=Due.objects.none(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"invalid_choice": "One of the services has changed. Look again."},
+    )
+    finding = forms.ModelMultipleChoiceField(
+        label="Found work",
+        queryset=Finding.objects.none(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"invalid_choice": "One piece of found work is closed. Look again."},
+    )
+    planned_on = forms.DateField(
+        label="Planned for", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    technician = forms.ModelChoiceField(
+        label="Hand out to",
+        queryset=Person.objects.none(),
+        required=False,
+        empty_label="nobody yet",
+    )
+    charged_rig = forms.ModelChoiceField(
+        label="Charge the parts to",
+        queryset=Rig.objects.none(),
+        required=False,
+        empty_label="shop stock",
+    )
+    note = forms.CharField(label="Note for the technician", max_length=300, required=False)
+    request_id = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, dues: Any, findings: Any, is_bench: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["due"].queryset = dues  # type: ignore[attr-defined]
+        self.fields["finding"].queryset = findings  # type: ignore[attr-defined]
+        self.fields["technician"].queryset = crew()  # type: ignore[attr-defined]
+        if is_bench:
+            self.fields["charged_rig"].queryset = Rig.objects.order_by(  # type: ignore[attr-defined]
+                "number"
+            )
+        else:
+            del self.fields["charged_rig"]
+
+
+class HandOutForm(forms.Form):
+    technician = forms.ModelChoiceField(label="Hand out to", queryset=Person.objects.none())
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["technician"].queryset = crew()  # type: ignore[attr-defined]
+
+
+class VoidForm(forms.Form):
+    reason = forms.CharField(
+        label="Why is it void?",
+        max_length=200,
+        error_messages={"required": "Say why the sheet is void."},
+    )
+    request_id = forms.UUIDField(widget=forms.HiddenInput)
+
+
+class NeedForm(forms.Form):
+    """A part that a service needs."""
+
+    part = forms.CharField(
+        label="Part number",
+        max_length=40,
+        error_messages={"required": "Give the number of the part."},
+    )
+    quantity = forms.CharField(
+        label="How much each time",
+        max_length=20,
+        error_messages={"required": "Say how much of it."},
+    )
+
+
+def crew() -> Any:
+    """Who may be handed a sheet."""
+    return Person.objects.filter(is_active=True, role__in=[Role.TECHNICIAN, Role.MANAGER]).order_by(
+        "role", "name"
+    )
