@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
+from decimal import Decimal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -310,7 +311,7 @@ def _check_steps(sheet: ServiceSheet, lines: Sequence[SheetLine]) -> list[SheetS
     return steps
 
 
-def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str], object]:
+def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str], Decimal | None]:
     """What the same check of the same component showed on the last signed sheet."""
     components = {line.component_id for line in lines}
     entries = (

@@ -140,7 +140,7 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime) -> None:
     )
     for line in lines:
         line.outcome = SheetLine.Outcome.LEFT if line.pk in unanswered else SheetLine.Outcome.DONE
-        if line.outcome == SheetLine.Outcome.LEFT or line.version is None:
+        if line.outcome == SheetLine.Outcome.LEFT or not line.version or not line.component:
             continue
         today = at.astimezone(zone).date()
         is_fixed = line.version.renews == Service.Renews.FIXED

@@ -1,7 +1,7 @@
 """The parts that a service needs."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
@@ -10,11 +10,12 @@ from inventory.models import Part
 from inventory.quantities import QuantityRefused, to_steps
 from inventory.services import in_words
 from shop.forms.sheets import NeedForm
+from shop.http import PageRequest
 from shop.models import PartsNeed
 from shop.services.needs import NeedRefused, drop_need, set_need
 
 
-def service_parts(request: HttpRequest, pk: int) -> HttpResponse:
+def service_parts(request: PageRequest, pk: int) -> HttpResponse:
     """What a service needs; a form adds a part or changes its quantity."""
     service = get_object_or_404(Service.objects.select_related("kind"), pk=pk)
     form = NeedForm(request.POST or None)
@@ -44,7 +45,7 @@ def service_parts(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def drop_service_part(request: HttpRequest, pk: int, need_pk: int) -> HttpResponse:
+def drop_service_part(request: PageRequest, pk: int, need_pk: int) -> HttpResponse:
     need = get_object_or_404(PartsNeed, pk=need_pk, service=pk)
     drop_need(need=need)
     messages.success(request, f"{need.part} is no longer needed for it.")

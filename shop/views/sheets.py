@@ -5,7 +5,7 @@ from typing import Any, Final
 from uuid import uuid4
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -18,6 +18,7 @@ from inventory.models import Movement
 from inventory.services import StockRefused, in_words
 from shop import kits, rigview, words
 from shop.forms.sheets import DraftForm, HandOutForm, VoidForm
+from shop.http import PageRequest
 from shop.models import ServiceSheet, SheetLine, SheetStep
 from shop.paper.sheet import sheet_pdf as pdf_of
 from shop.services import drafting, sheet_parts
@@ -36,7 +37,7 @@ SHEETS_A_PAGE: Final = 50
 
 
 @require_safe
-def sheets(request: HttpRequest) -> HttpResponse:
+def sheets(request: PageRequest) -> HttpResponse:
     """All sheets, narrowed, sorted, paged."""
     found = SheetFilter(request.GET, queryset=ServiceSheet.objects.for_sheets_list())
     table = SheetTable(found.qs, today=request.today, empty_text="No sheet is like that.")
@@ -51,7 +52,7 @@ def sheets(request: HttpRequest) -> HttpResponse:
     return response
 
 
-def draft_sheet(request: HttpRequest) -> HttpResponse:
+def draft_sheet(request: PageRequest) -> HttpResponse:
     """Pick services and found work of one rig, or of a component on the bench, into a sheet."""
     given = request.POST if request.method == "POST" else request.GET
     picked = [int(pk) for pk in given.getlist("due") if pk.isdigit()]
@@ -122,12 +123,12 @@ def draft_sheet(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def sheet(request: HttpRequest, number: int) -> HttpResponse:
+def sheet(request: PageRequest, number: int) -> HttpResponse:
     return _sheet_page(request, _get(number))
 
 
 def _sheet_page(
-    request: HttpRequest, sheet: ServiceSheet, *, error: str = "", status: int = 200
+    request: PageRequest, sheet: ServiceSheet, *, error: str = "", status: int = 200
 ) -> HttpResponse:
     lines = list(
         sheet.lines.select_related(
@@ -174,7 +175,7 @@ def _sheet_page(
 
 
 @require_POST
-def hand_out(request: HttpRequest, number: int) -> HttpResponse:
+def hand_out(request: PageRequest, number: int) -> HttpResponse:
     sheet = _get(number)
     form = HandOutForm(request.POST)
     if not form.is_valid():
@@ -193,7 +194,7 @@ def hand_out(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_POST
-def void_sheet(request: HttpRequest, number: int) -> HttpResponse:
+def void_sheet(request: PageRequest, number: int) -> HttpResponse:
     sheet = _get(number)
     form = VoidForm(request.POST)
     if not form.is_valid():
@@ -213,7 +214,7 @@ def void_sheet(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_POST
-def reserve_again(request: HttpRequest, number: int) -> HttpResponse:
+def reserve_again(request: PageRequest, number: int) -> HttpResponse:
     """Look again for what was short."""
     sheet = _get(number)
     try:
@@ -228,7 +229,7 @@ def reserve_again(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_POST
-def set_waiting(request: HttpRequest, number: int) -> HttpResponse:
+def set_waiting(request: PageRequest, number: int) -> HttpResponse:
     sheet = _get(number)
     try:
         drafting.set_waiting(sheet=sheet, is_waiting=request.POST.get("waiting") == "yes")
@@ -238,7 +239,7 @@ def set_waiting(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_safe
-def sheet_pdf(request: HttpRequest, number: int) -> HttpResponse:
+def sheet_pdf(request: PageRequest, number: int) -> HttpResponse:
     """The sheet on paper: Letter, or A4 with ?paper=a4."""
     sheet = _get(number)
     local = timezone.localtime()
@@ -316,7 +317,7 @@ def _on_other_sheets(rig: Rig | None, component: Component | None) -> list[Sheet
     return list(lines.select_related("sheet", "version__service", "finding").order_by("pk"))
 
 
-def _is_near(due: Due, request: HttpRequest) -> bool:
+def _is_near(due: Due, request: PageRequest) -> bool:
     return due.due_date <= request.today + timedelta(days=request.shop.warning_days) or (
         due.is_past_due
     )
@@ -355,7 +356,7 @@ def _drafted_text(sheet: ServiceSheet) -> str:
 
 
 def _sheet_cells(
-    sheet: ServiceSheet, lines: list[SheetLine], request: HttpRequest
+    sheet: ServiceSheet, lines: list[SheetLine], request: PageRequest
 ) -> list[tuple[str, ...]]:
     today, zone = request.today, request.shop.zone
     planned = sum(line.version.labour_minutes for line in lines if line.version)
@@ -376,7 +377,7 @@ def _sheet_cells(
 
 
 def _groups(
-    lines: list[SheetLine], steps: list[SheetStep], request: HttpRequest
+    lines: list[SheetLine], steps: list[SheetStep], request: PageRequest
 ) -> list[dict[str, Any]]:
     by_line: dict[int | None, list[dict[str, Any]]] = {}
     for step in steps:
@@ -388,7 +389,7 @@ def _groups(
     ]
 
 
-def _step_row(step: SheetStep, request: HttpRequest) -> dict[str, Any]:
+def _step_row(step: SheetStep, request: PageRequest) -> dict[str, Any]:
     entry = step.entry
     said = ""
     if entry is not None:

@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -17,6 +17,7 @@ from equipment.services import ReadingsRefused
 from inventory.models import Location, Part
 from inventory.quantities import QuantityRefused, to_steps
 from inventory.services import StockRefused, in_words
+from shop.http import PageRequest
 from shop.models import RigDrawer, ServiceSheet, SheetLine, SheetPart, SheetStep, StepEntry
 from shop.services import sheet_parts, signing, working
 from shop.services.paper import counters_of, limit_text, line_place, part_places
@@ -32,7 +33,7 @@ from shop.services.refusals import (
 Section = SheetStep.Section
 
 
-def work(request: HttpRequest, number: int) -> HttpResponse:
+def work(request: PageRequest, number: int) -> HttpResponse:
     """Open the sheet where the work is: cautions first, then the first open check."""
     sheet = _sheet(number)
     if not sheet.is_open:
@@ -46,7 +47,7 @@ def work(request: HttpRequest, number: int) -> HttpResponse:
     return redirect("shop:work_sign", number)
 
 
-def work_cautions(request: HttpRequest, number: int) -> HttpResponse:
+def work_cautions(request: PageRequest, number: int) -> HttpResponse:
     sheet = _open_sheet(request, number)
     if isinstance(sheet, HttpResponseRedirect):
         return sheet
@@ -64,7 +65,7 @@ def work_cautions(request: HttpRequest, number: int) -> HttpResponse:
     )
 
 
-def work_checks(request: HttpRequest, number: int, order: int) -> HttpResponse:
+def work_checks(request: PageRequest, number: int, order: int) -> HttpResponse:
     """The checks of one service, with the next one along the rig a tap away."""
     sheet = _open_sheet(request, number)
     if isinstance(sheet, HttpResponseRedirect):
@@ -99,7 +100,7 @@ def work_checks(request: HttpRequest, number: int, order: int) -> HttpResponse:
 
 
 @require_POST
-def answer(request: HttpRequest, number: int, pk: int) -> HttpResponse:
+def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
     """Take one answer; with htmx only its row comes back, else the page does."""
     step = get_object_or_404(
         SheetStep.objects.select_related("sheet__rig", "sheet__component", "line__component"),
@@ -138,7 +139,7 @@ def answer(request: HttpRequest, number: int, pk: int) -> HttpResponse:
     return render(request, "shop/work/refused.html", context, status=422)
 
 
-def work_parts(request: HttpRequest, number: int) -> HttpResponse:
+def work_parts(request: PageRequest, number: int) -> HttpResponse:
     sheet = _open_sheet(request, number)
     if isinstance(sheet, HttpResponseRedirect):
         return sheet
@@ -146,7 +147,7 @@ def work_parts(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_POST
-def take_parts(request: HttpRequest, number: int) -> HttpResponse:
+def take_parts(request: PageRequest, number: int) -> HttpResponse:
     """Move what was promised into the tray of the sheet."""
     sheet = _sheet(number)
     try:
@@ -165,7 +166,7 @@ def take_parts(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_POST
-def used(request: HttpRequest, number: int) -> HttpResponse:
+def used(request: PageRequest, number: int) -> HttpResponse:
     """Note how much of each part was used, all of the page at once."""
     sheet = _sheet(number)
     now = timezone.now()
@@ -199,7 +200,7 @@ def used(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_POST
-def add_part(request: HttpRequest, number: int) -> HttpResponse:
+def add_part(request: PageRequest, number: int) -> HttpResponse:
     """Take a part that was not planned, by its number, from a bin or the rig's own drawer."""
     sheet = _sheet(number)
     part = Part.objects.filter(number__iexact=request.POST.get("part", "").strip()).first()
@@ -230,7 +231,7 @@ def add_part(request: HttpRequest, number: int) -> HttpResponse:
     return redirect("shop:work_parts", number)
 
 
-def work_sign(request: HttpRequest, number: int) -> HttpResponse:
+def work_sign(request: PageRequest, number: int) -> HttpResponse:
     """Readings, what is still open, the signature."""
     sheet = _open_sheet(request, number)
     if isinstance(sheet, HttpResponseRedirect):
@@ -240,7 +241,7 @@ def work_sign(request: HttpRequest, number: int) -> HttpResponse:
     return _sign_page(request, sheet)
 
 
-def _sign(request: HttpRequest, sheet: ServiceSheet) -> HttpResponse:
+def _sign(request: PageRequest, sheet: ServiceSheet) -> HttpResponse:
     now = timezone.now()
     errors = _enter_readings(request, sheet)
     if errors:
@@ -273,7 +274,7 @@ def _sign(request: HttpRequest, sheet: ServiceSheet) -> HttpResponse:
     return redirect("shop:sheet", sheet.number)
 
 
-def _enter_readings(request: HttpRequest, sheet: ServiceSheet) -> dict[int, str]:
+def _enter_readings(request: PageRequest, sheet: ServiceSheet) -> dict[int, str]:
     """Keep each reading that was typed and differs from what is kept; return what was refused."""
     now = timezone.now()
     kept = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
@@ -314,7 +315,7 @@ def _enter_readings(request: HttpRequest, sheet: ServiceSheet) -> dict[int, str]
 
 
 def _sign_page(
-    request: HttpRequest,
+    request: PageRequest,
     sheet: ServiceSheet,
     *,
     error: str = "",
@@ -372,7 +373,7 @@ def _shown_reading(counter: Counter, entry: Any, typed: Any, error: str | None) 
 
 
 def _parts_page(
-    request: HttpRequest,
+    request: PageRequest,
     sheet: ServiceSheet,
     *,
     errors: dict[int, str] | None = None,
@@ -500,7 +501,7 @@ def _sheet(number: int) -> ServiceSheet:
     )
 
 
-def _open_sheet(request: HttpRequest, number: int) -> ServiceSheet | HttpResponseRedirect:
+def _open_sheet(request: PageRequest, number: int) -> ServiceSheet | HttpResponseRedirect:
     sheet = _sheet(number)
     if sheet.is_open:
         return sheet
@@ -543,7 +544,7 @@ def _page_of(step: SheetStep) -> str:
     return reverse("shop:work_cautions", args=[step.sheet.number])
 
 
-def _back_to(request: HttpRequest, otherwise: str) -> str:
+def _back_to(request: PageRequest, otherwise: str) -> str:
     """The page that the form stood on: the sheet's own pages only."""
     back = request.POST.get("back", "")
     return back if back.startswith("/sheets/") else otherwise
