@@ -5,4 +5,12 @@ class ShopConfig(AppConfig):
     name = "shop"
 
     def ready(self) -> None:
+        from inventory.guards import guard
         from shop import checks  # noqa: F401  (registers them)
+
+        # What somebody signed or entered is never changed, not even by a person at the database.
+        guard("equipment_renewal")
+        guard("equipment_reading", allow_columns=("total", "is_at_least", "is_in_force"))
+        guard("shop_signedcopy")
+        guard("shop_stepentry")
+        guard("shop_partentry")
