@@ -102,8 +102,6 @@ TEMPLATES = [
                 "shop.context.page",
             ],
             "builtins": ["shop.templatetags.look"],
-            if (BASE_DIR / "shop/templatetags/look.py").exists()
-            else [],
         },
     },
 ]
