@@ -16,12 +16,14 @@ class Shape:
     """One path of an icon on the grid of 64.
 
     dash: pattern, or none. weight: its stroke as a multiple of the icon's. [1]
+    written: entered by a person, so it is drawn in copy-ink.
     """
 
     d: str
     filled: bool = False
     dash: tuple[float, ...] = ()
     weight: float = 1.0
+    written: bool = False
 
 
 def _circle(x: float, y: float, r: float) -> str:
@@ -231,6 +233,12 @@ SIGNS: dict[str, tuple[Shape, ...]] = {
     "camera": (Shape("M6 18H20L24 11H40L44 18H58V52H6Z"), Shape(_circle(32, 34, 11))),
     "lock": (Shape("M10 28H54V60H10Z", filled=True), Shape("M19 28V19A13 13 0 0 1 45 19V28")),
     "tick": (Shape("M10 34L26 50L54 14", weight=2.6),),
+    "box": (Shape(_box(5, 5, 54, 54)),),
+    "box-ticked": (
+        Shape(_box(5, 5, 54, 54)),
+        Shape("M16 32L28 46L50 14", weight=2.6, written=True),
+    ),
+    "box-barred": (Shape(_box(5, 5, 54, 54)), Shape("M16 32H48", weight=2.6, written=True)),
     "search": (Shape(_circle(27, 27, 17)), Shape("M40 40L58 58")),
     "kept": (Shape(_box(6, 16, 52, 34)),),
     "sending": (Shape(_box(6, 16, 52, 34)), Shape("M18 33H44M35 24L44 33L35 42")),
@@ -294,7 +302,7 @@ def _draw(shapes: tuple[Shape, ...], *, size: float, stroke: float) -> str:
         el(
             "path",
             d=shape.d,
-            class_="d-fill" if shape.filled else None,
+            class_="d-fill" if shape.filled else "s-written" if shape.written else None,
             stroke_dasharray=" ".join(f"{part:g}" for part in shape.dash) or None,
             stroke_width=None if shape.weight == 1 else stroke * shape.weight,
         )
