@@ -11,6 +11,7 @@ from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
@@ -30,12 +31,12 @@ from equipment.services.care import CheckPlan, create_service
 FOLDER: Final = Path(__file__).resolve().parent.parent / "library"
 ROUND_DAYS: Final = 7
 HAZARD_ICONS: Final = {
-    "SC01": "pressure", "SC02": "pressure", "SC03": "pressure", "SC04": "heat", "SC05": "lock",
-    "SC06": "hand", "SC07": "lungs", "SC08": "eye", "SC09": "pressure", "SC10": "lungs",
-    "SC11": "lungs", "SC12": "eye", "SC13": "warning", "SC14": "heat", "SC15": "lungs",
-    "SC16": "electricity", "SC17": "electricity", "SC18": "fire", "SC19": "hand",
-    "SC20": "pressure", "SC21": "electricity", "SC22": "heat", "SC23": "fire", "SC24": "hand",
-    "SC25": "warning", "SC26": "pressure", "SC27": "fire", "SC28": "warning", "SC29": "warning",
+    "SC01": "pressure", "SC02": "pressure", "SC03": "pressure", "SC04": "heat", "SC05": "start",
+    "SC06": "injection", "SC07": "lungs", "SC08": "chemical", "SC09": "pressure", "SC10": "lungs",
+    "SC11": "lungs", "SC12": "eye", "SC13": "chemical", "SC14": "heat", "SC15": "gas",
+    "SC16": "electricity", "SC17": "electricity", "SC18": "fire", "SC19": "entanglement",
+    "SC20": "pressure", "SC21": "chemical", "SC22": "heat", "SC23": "fire", "SC24": "crush",
+    "SC25": "road", "SC26": "cold", "SC27": "fire", "SC28": "noise", "SC29": "warning",
     "SC30": "lungs",
 }  # fmt: skip
 _USE_MEASURES: Final = {
@@ -50,11 +51,12 @@ _SKILLS: Final = {
     "licensed electrician": Skill.ELECTRICIAN,
 }
 # A year as days: 365 never stretches a limit of twelve months.
-_DAYS: Final = {"days": Decimal(1), "months": Decimal(365) / 12}
+DAYS_A_YEAR: Final = 365
+MONTHS_A_YEAR: Final = 12
 
 
 @transaction.atomic
-def load_library(*, author: AbstractBaseUser, at: datetime) -> int:
+def load_library(*, author: AbstractBaseUser, at: datetime, zone: ZoneInfo) -> int:
     """Give a new shop its kinds, cautions, services and round checks; return the services made.
 
     Does nothing where the shop has services already.
@@ -81,7 +83,6 @@ def load_library(*, author: AbstractBaseUser, at: datetime) -> int:
         if name is None:
             continue
         kind = kinds[name["kind"]]
-        triggers = _triggers(row)
         if _belongs_to_the_round(row):
             RoundItem.objects.create(
                 code=row["id"],
@@ -105,11 +106,12 @@ def load_library(*, author: AbstractBaseUser, at: datetime) -> int:
             condition_sign=row["condition_trigger"],
             source=row["source"],
             basis=Basis(row["basis"]),
-            triggers=triggers,
+            triggers=_triggers(row),
             checks=checks[row["id"]],
             cautions=[cautions[code] for code in row["caution_ids"].split(";") if code],
             author=author,
             at=at,
+            zone=zone,
         )
         made += 1
     return made
@@ -154,8 +156,11 @@ def _belongs_to_the_round(row: dict[str, str]) -> bool:
 def _triggers(row: dict[str, str]) -> list[tuple[str, Decimal]]:
     found: list[tuple[str, Decimal]] = []
     for value, unit in ((row["value"], row["unit"]), (row["second_value"], row["second_unit"])):
-        if unit in _DAYS:
-            found.append((Trigger.Measure.DAYS, Decimal(int(Decimal(value) * _DAYS[unit]))))
+        if unit == "days":
+            found.append((Trigger.Measure.DAYS, Decimal(value)))
+        elif unit == "months":
+            days = int(value) * DAYS_A_YEAR // MONTHS_A_YEAR
+            found.append((Trigger.Measure.DAYS, Decimal(days)))
         elif unit:
             found.append((_USE_MEASURES[unit], Decimal(value)))
     return found

@@ -4,6 +4,7 @@ from datetime import datetime
 
 from django.db import IntegrityError, transaction
 
+from equipment.services.library import load_library
 from shop.models import Person, Role, Shop
 
 
@@ -45,28 +46,30 @@ def open_shop(
     password: str,
     at: datetime,
 ) -> tuple[Shop, Person]:
-    """Found the shop with its first manager.
+    """Found the shop with its first manager and the starting library of services.
 
     The password is taken as it is: whether it is a good one is for the form to say.
     Raises ShopIsOpen when there is a shop, also when it was founded at this very moment.
     """
-    try:
-        with transaction.atomic():
-            # The primary key is always 1: of two people at once, the second meets it.
-            shop = Shop(
-                name=name, time_zone=time_zone, currency=currency, units=units, created_at=at
-            )
-            shop.save(force_insert=True)
-            manager = _insert(
-                sign_in=sign_in,
-                name=manager_name,
-                role=Role.MANAGER,
-                is_electrician=False,
-                password=password,
-                at=at,
-            )
-    except IntegrityError as clash:
-        raise ShopIsOpen from clash
+    with transaction.atomic():
+        try:
+            with transaction.atomic():
+                # The primary key is always 1: of two people at once, the second meets it.
+                shop = Shop(
+                    name=name, time_zone=time_zone, currency=currency, units=units, created_at=at
+                )
+                shop.save(force_insert=True)
+                manager = _insert(
+                    sign_in=sign_in,
+                    name=manager_name,
+                    role=Role.MANAGER,
+                    is_electrician=False,
+                    password=password,
+                    at=at,
+                )
+        except IntegrityError as clash:
+            raise ShopIsOpen from clash
+        load_library(author=manager, at=at, zone=shop.zone)
     return shop, manager
 
 
