@@ -265,7 +265,7 @@ class Due(models.Model):
     interval = models.DecimalField(max_digits=12, decimal_places=3)
     since = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
     is_at_least = models.BooleanField(default=False)
-    rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True)
+    rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True, blank=True)
     read_on = models.DateField()
     tolerance = models.DecimalField(max_digits=5, decimal_places=4, default=ZERO)
 

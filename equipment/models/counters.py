@@ -60,7 +60,7 @@ class Counter(models.Model):
     last_is_day_only = models.BooleanField(default=False)
     total = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     is_at_least = models.BooleanField(default=False)
-    rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True)
+    rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -225,7 +225,7 @@ class Wear(models.Model):
     life = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
     is_at_least = models.BooleanField(default=False)
     is_estimated = models.BooleanField(default=False)
-    rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True)
+    rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True, blank=True)
     read_at = models.DateTimeField()
 
     class Meta:
