@@ -1,0 +1,83 @@
+"""Jobs that take a rig away, and the day it is next in the shop."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import transaction
+
+from equipment.models import JobBooking, Rig
+from equipment.services import locks
+
+
+class BookingOverlaps(ValueError):
+    """The rig is away at another job on one of these days."""
+
+    def __init__(self, other: JobBooking) -> None:
+        self.other = other
+        super().__init__(
+            f"The rig is booked for “{other.job}” from {other.first_day.day} "
+            f"{other.first_day:%b} to {other.last_day.day} {other.last_day:%b}."
+        )
+
+
+def book_job(
+    *,
+    rig: Rig,
+    job: str,
+    first_day: date,
+    last_day: date,
+    author: AbstractBaseUser,
+    intensity: Decimal = Decimal(1),
+) -> JobBooking:
+    """Book a rig away from first_day to last_day, both included.
+
+    intensity: how hard it works there; 1 is as on a usual booked day, >= 0. [1]
+    The same booking again returns the one there is. Raises BookingOverlaps, ValidationError.
+    """
+    with transaction.atomic():
+        locks.lock_rigs([rig.pk])
+        booking = JobBooking(
+            rig=rig,
+            job=job,
+            first_day=first_day,
+            last_day=last_day,
+            intensity=intensity,
+            author_id=author.pk,
+        )
+        booking.full_clean()
+        other = (
+            JobBooking.objects.filter(rig=rig, first_day__lte=last_day, last_day__gte=first_day)
+            .order_by("first_day")
+            .first()
+        )
+        if other is not None:
+            if (other.job, other.first_day, other.last_day) == (job, first_day, last_day):
+                return other
+            raise BookingOverlaps(other)
+        booking.save()
+        return booking
+
+
+def cancel_booking(*, booking: JobBooking) -> None:
+    """The job is off: the rig stays in the shop on those days."""
+    booking.delete()
+
+
+def next_stay(*, rig: Rig, today: date) -> date | None:
+    """The first day from today on which the rig is not booked away: today, when it is here.
+
+    None when it is laid up: it stays, but no work waits for it.
+    """
+    if rig.is_laid_up:
+        return None
+    day = today
+    for first, last in (
+        JobBooking.objects.filter(rig=rig, last_day__gte=today)
+        .order_by("first_day")
+        .values_list("first_day", "last_day")
+    ):
+        if first > day:
+            break
+        day = max(day, last + timedelta(days=1))
+    return day

@@ -1,0 +1,454 @@
+"""Readings: what a counter showed, entered once, taken back by a row that names it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, time, timedelta
+from decimal import Decimal
+from typing import Any, Final
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import transaction
+from django.db.models import Exists, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Greatest
+from django.utils import timezone
+
+from equipment import counters as faces
+from equipment.counters import ReadingRefused, Total, WentDown, plain
+from equipment.models import Component, Counter, Reading, Rig, WearSource
+from equipment.services import dues, locks, timelines
+from equipment.services.dues import Move, Unsettled
+from equipment.services.keeping import write
+from equipment.services.timelines import Contradiction
+
+#: How far a phone's clock may run ahead of ours before it matters.
+SLACK: Final = timedelta(minutes=5)
+PLACES: Final = 3
+LARGEST: Final = Decimal(10) ** 11
+
+
+class SameMoment(ReadingRefused):
+    """The counter has a reading of that moment, and it says something else."""
+
+    def __init__(self, *, there: Decimal) -> None:
+        self.there = there
+        super().__init__(f"A reading of this counter at that time exists: {plain(there)}.")
+
+
+class BeforeTheCount(ReadingRefused):
+    """The reading is older than the count."""
+
+    def __init__(self, *, started_at: datetime, zone: ZoneInfo) -> None:
+        self.started_at = started_at
+        super().__init__(f"Counting began on {_day(started_at, zone)}; nothing is kept before it.")
+
+
+class LaterContradicts(ReadingRefused):
+    """A late reading that makes one after it impossible, which is named."""
+
+    def __init__(self, *, later: Reading, cause: ReadingRefused, zone: ZoneInfo) -> None:
+        self.later = later
+        self.cause = cause
+        fault = "lower than this one" if isinstance(cause, WentDown) else "impossible"
+        super().__init__(
+            f"The next reading, {plain(later.value)} on {_day(later.at, zone)}, would then be "
+            f"{fault}. Check both."
+        )
+
+
+class AlreadyReversed(ReadingRefused):
+    """The reading was taken back before."""
+
+    def __init__(self) -> None:
+        super().__init__("This reading was taken back already.")
+
+
+class ReadingsRefused(ReadingRefused):
+    """Some readings of one sending cannot be taken, so none was.
+
+    errors: what is wrong, by the primary key of the counter.
+    """
+
+    def __init__(self, errors: dict[int, ReadingRefused]) -> None:
+        self.errors = errors
+        super().__init__(" ".join(str(error) for error in errors.values()))
+
+
+@dataclass(frozen=True, slots=True)
+class NewReading:
+    """What one face shows now. [counter units]
+
+    step: what happened since the reading before: one of Reading.Step.
+    before_reset: the last value before a reset or a new face, None when nobody saw it.
+    face_start: what a new face showed when it was fitted.
+    """
+
+    counter: Counter
+    value: Decimal
+    step: str = Reading.Step.CONTINUED
+    before_reset: Decimal | None = None
+    face_start: Decimal | None = None
+
+
+class _ReachesBack(Exception):
+    """More follows from these readings than today's wear: lock all of it, and begin again."""
+
+
+@dataclass(slots=True)
+class _Sending:
+    """One sending of readings, and what is found out about it on the way."""
+
+    readings: Sequence[NewReading]
+    at: datetime
+    is_day_only: bool
+    recorded_at: datetime
+    zone: ZoneInfo
+    #: What every row of the sending says in the same words.
+    said: dict[str, Any]
+    errors: dict[int, ReadingRefused] = field(default_factory=dict)
+
+    def row(self, new: NewReading, counter: Counter) -> Reading:
+        return Reading(
+            counter=counter,
+            at=self.at,
+            is_day_only=self.is_day_only,
+            value=new.value,
+            step=new.step,
+            before_reset=new.before_reset,
+            face_start=new.face_start,
+            recorded_at=self.recorded_at,
+            **self.said,
+        )
+
+
+def record_readings(
+    *,
+    rig: Rig | None,
+    readings: Sequence[NewReading],
+    at: datetime,
+    recorded_at: datetime,
+    author: AbstractBaseUser,
+    request_id: UUID,
+    zone: ZoneInfo,
+    is_day_only: bool = False,
+    source: str = Reading.Source.PERSON,
+    source_number: int = 0,
+    note: str = "",
+) -> list[Reading]:
+    """Record what counters showed at one moment; wear and due rows follow in the same transaction.
+
+    at: when the faces were read. With is_day_only any moment of that day: the reading stands at
+        its last minute, or now when the day is today, and one day more is allowed for its pace.
+    recorded_at: now.
+    Returns one row per reading, in the order given. The same request_id again returns the same
+    rows; a reading that is there already with the same value is returned as it is.
+    Raises ReadingsRefused, with nothing written; of several readings all that is wrong is told.
+    """
+    if len({new.counter.pk for new in readings}) != len(readings):
+        raise ValueError("A counter shows one value at a time.")
+    if not readings:
+        return []
+    if is_day_only:
+        at = min(_last_minute(at, zone), recorded_at)
+    said = {
+        "author_id": author.pk,
+        "request_id": request_id,
+        "source": source,
+        "source_number": source_number,
+        "note": note,
+    }
+    sending = _Sending(readings, at, is_day_only, recorded_at, zone, said)
+    try:
+        with transaction.atomic():
+            return _post(sending, rig, reaches_back=False)
+    except _ReachesBack:
+        sending.errors.clear()
+        with transaction.atomic():
+            return _post(sending, rig, reaches_back=True)
+
+
+def record_reading(
+    *,
+    counter: Counter,
+    value: Decimal,
+    at: datetime,
+    recorded_at: datetime,
+    author: AbstractBaseUser,
+    request_id: UUID,
+    zone: ZoneInfo,
+    step: str = Reading.Step.CONTINUED,
+    before_reset: Decimal | None = None,
+    face_start: Decimal | None = None,
+    **said: Any,
+) -> Reading:
+    """Record one reading as `record_readings` does. Raises the refusal itself."""
+    try:
+        return record_readings(
+            rig=None,
+            readings=[NewReading(counter, value, step, before_reset, face_start)],
+            at=at,
+            recorded_at=recorded_at,
+            author=author,
+            request_id=request_id,
+            zone=zone,
+            **said,
+        )[0]
+    except ReadingsRefused as refused:
+        raise refused.errors[counter.pk] from refused
+
+
+def reverse_reading(
+    *,
+    reading: Reading,
+    author: AbstractBaseUser,
+    at: datetime,
+    reason: str,
+    request_id: UUID,
+    zone: ZoneInfo,
+) -> Reading:
+    """Take a reading back; what followed from it is worked out anew. Returns the reversal.
+
+    at: now. The same request_id again returns the same row. Raises AlreadyReversed;
+    LaterContradicts when the readings that remain could not all be true.
+    """
+    with transaction.atomic():
+        components = _lock_all_behind([reading.counter])
+        counter = locks.lock_counters([reading.counter_id])[reading.counter_id]
+        wrong = Reading.objects.get(pk=reading.pk)
+        sent = Reading.objects.filter(counter=counter, request_id=request_id).first()
+        if sent is not None and sent.reverses_id == wrong.pk:
+            return sent
+        if not wrong.is_in_force:
+            raise AlreadyReversed
+        reversal = Reading.objects.create(
+            counter=counter,
+            at=wrong.at,
+            is_day_only=wrong.is_day_only,
+            value=wrong.value,
+            author_id=author.pk,
+            recorded_at=at,
+            note=reason,
+            request_id=request_id,
+            reverses=wrong,
+            is_in_force=False,
+        )
+        wrong.is_in_force = False
+        wrong.save(update_fields=["is_in_force"])
+        try:
+            timelines.rederive([counter])
+        except Contradiction as found:
+            raise LaterContradicts(later=found.reading, cause=found.cause, zone=zone) from found
+        dues.recompute(components, zone=zone)
+        return reversal
+
+
+# --- one posting --------------------------------------------------------------------------------
+
+
+def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Reading]:
+    asked = [new.counter for new in sending.readings]
+    components: list[Component] = []
+    sources: list[WearSource] = []
+    if reaches_back:
+        components = _lock_all_behind(asked, rig)
+    else:
+        _lock_rigs(asked, rig)
+        sources = _lock_driven(asked)
+    fresh = {row.pk: row for row in _counters_around(asked, sending.at)}
+    earlier = _sent_before(asked, sending.said["request_id"])
+    if len(earlier) == len(asked):
+        return [earlier[counter.pk] for counter in asked]
+
+    rows: dict[int, Reading] = {}
+    moves: dict[int, Move] = {}
+    late: list[Counter] = []
+    for new in sending.readings:
+        counter = fresh[new.counter.pk]
+        try:
+            _check(new, counter, sending)
+            if there := _there_already(new, counter, sending.at):
+                rows[counter.pk] = there
+            elif sending.at > counter.last_at:
+                rows[counter.pk], moves[counter.pk] = _append(new, counter, sending)
+            elif reaches_back:
+                rows[counter.pk] = _insert_late(new, counter, sending)
+                late.append(counter)
+            else:
+                raise _ReachesBack
+        except ReadingRefused as refusal:
+            sending.errors[counter.pk] = refusal
+    if sending.errors:
+        raise ReadingsRefused(sending.errors)
+
+    made = [row for row in rows.values() if row.pk is None]
+    Reading.objects.bulk_create(made)
+    write(Counter, [move.counter for move in moves.values()], timelines.KEPT_OF_COUNTER)
+    if reaches_back:
+        dues.recompute(components, zone=sending.zone)
+    elif moves:
+        if any(getattr(fresh[pk], "ended_later") for pk in moves):  # noqa: B009 (an annotation)
+            raise _ReachesBack
+        try:
+            dues.advance(moves=moves, sources=sources, zone=sending.zone)
+        except Unsettled as unsettled:
+            raise _ReachesBack from unsettled
+    return [rows[counter.pk] for counter in asked]
+
+
+def _check(new: NewReading, counter: Counter, sending: _Sending) -> None:
+    """Refuse what needs no other reading to be wrong."""
+    faces.refuse_future(at=sending.at, now=sending.recorded_at, slack=SLACK)
+    if counter.is_retired:
+        raise ReadingRefused("This counter is no longer in use.")
+    if sending.at < counter.started_at:
+        raise BeforeTheCount(started_at=counter.started_at, zone=sending.zone)
+    for value in (new.value, new.before_reset, new.face_start):
+        if value is None:
+            continue
+        if not value.is_finite() or value >= LARGEST:
+            raise ReadingRefused("No counter shows a number like that.")
+        if round(value, PLACES) != value:
+            raise ReadingRefused("A reading has at most three decimals.")
+    if new.step == Reading.Step.ROLLOVER and counter.rollover is None:
+        raise ReadingRefused("This counter never starts again at zero by itself.")
+    if new.step == Reading.Step.RESET and not counter.is_resettable:
+        raise ReadingRefused("This counter cannot be reset.")
+    if new.step == Reading.Step.REPLACED and new.face_start is None:
+        raise ReadingRefused("Say what the new counter face showed when it was fitted.")
+
+
+def _there_already(new: NewReading, counter: Counter, at: datetime) -> Reading | None:
+    """The reading of that very moment, when it says the same. Raises SameMoment when not."""
+    if at > counter.last_at:
+        return None
+    there = Reading.objects.of(counter).filter(at=at).first()
+    if there is None:
+        return None
+    if there.value != new.value or new.step != Reading.Step.CONTINUED:
+        raise SameMoment(there=there.value)
+    return there
+
+
+def _append(new: NewReading, counter: Counter, sending: _Sending) -> tuple[Reading, Move]:
+    """A reading after all others: moves the counter on. Raises ReadingRefused."""
+    row = sending.row(new, counter)
+    counted, bound = faces.gain(
+        previous=counter.last_value, current=timelines.face(row), rollover=counter.rollover
+    )
+    timelines.check_pace(
+        counter,
+        counted=counted,
+        elapsed=row.at - counter.last_at,
+        is_day_only=row.is_day_only or counter.last_is_day_only,
+    )
+    total_before, at_before = counter.total, counter.last_at
+    counter.total += counted
+    counter.is_at_least = counter.is_at_least or bound
+    counter.last_value, counter.last_at = row.value, row.at
+    counter.last_is_day_only = row.is_day_only
+    row.total, row.is_at_least = counter.total, counter.is_at_least
+    latest = Total(at=row.at, total=row.total, at_least=row.is_at_least)
+    counter.rate_per_day = timelines.rate_after(
+        counter, window=_window(counter, latest), latest=latest
+    )
+    return row, Move(counter, total_before, at_before, bound)
+
+
+def _insert_late(new: NewReading, counter: Counter, sending: _Sending) -> Reading:
+    """A reading between others: what follows it is worked out anew. Raises ReadingRefused."""
+    row = sending.row(new, counter)
+    readings = list(Reading.objects.of(counter))
+    place = sum(1 for each in readings if each.at <= row.at)
+    readings.insert(place, row)
+    try:
+        timelines.keep(counter, readings, paced=(place, place + 1))
+    except Contradiction as found:
+        if found.reading is row:
+            raise found.cause from found
+        raise LaterContradicts(later=found.reading, cause=found.cause, zone=sending.zone) from found
+    return row
+
+
+def _counters_around(asked: Sequence[Counter], at: datetime) -> QuerySet[Counter]:
+    """The counters, locked, with the readings on both sides of where the rate's window begins."""
+    begins = Greatest(Value(timelines.window_begins(at)), OuterRef("started_at"))
+    of_counter = Reading.objects.in_force().filter(counter=OuterRef("pk"))
+    before = of_counter.filter(at__lte=begins).order_by("-at", "-pk")
+    after = of_counter.filter(at__gt=begins).order_by("at", "pk")
+    ended = WearSource.objects.filter(counter=OuterRef("pk"), ended_at__gt=OuterRef("last_at"))
+    return (
+        Counter.objects.select_for_update(of=("self",))
+        .filter(pk__in=[counter.pk for counter in asked])
+        .annotate(
+            before_at=Subquery(before.values("at")[:1]),
+            before_total=Subquery(before.values("total")[:1]),
+            after_at=Subquery(after.values("at")[:1]),
+            after_total=Subquery(after.values("total")[:1]),
+            ended_later=Exists(ended),
+        )
+        .order_by("pk")
+    )
+
+
+def _window(counter: Any, latest: Total) -> list[Total]:
+    """The totals on both sides of the window's start. counter: from `_counters_around`."""
+    if counter.before_at is None:
+        first = Total(at=counter.started_at, total=Decimal(0), at_least=False)
+    else:
+        first = Total(at=counter.before_at, total=counter.before_total, at_least=False)
+    if counter.after_at is None:
+        return [first, latest]
+    return [first, Total(at=counter.after_at, total=counter.after_total, at_least=False)]
+
+
+def _sent_before(asked: Sequence[Counter], request_id: UUID) -> dict[int, Reading]:
+    rows = Reading.objects.filter(counter__in=asked, request_id=request_id)
+    return {row.counter_id: row for row in rows}
+
+
+# --- locks --------------------------------------------------------------------------------------
+
+
+def _lock_rigs(asked: Sequence[Counter], rig: Rig | None) -> None:
+    rigs = {rig.pk if rig else None, *(counter.rig_id for counter in asked)}
+    if travelling := {counter.component_id for counter in asked if counter.component_id}:
+        rigs |= locks.rigs_of(travelling)
+    locks.lock_rigs(rigs)
+
+
+def _lock_driven(asked: Sequence[Counter]) -> list[WearSource]:
+    """Lock the components that wear by these counters now; return all their open sources."""
+    driven = WearSource.objects.filter(counter__in=asked, ended_at__isnull=True)
+    return list(
+        WearSource.objects.select_for_update(of=("installation__component",))
+        .select_related("installation__component", "counter")
+        .filter(
+            ended_at__isnull=True,
+            installation__component__in=driven.values("installation__component"),
+        )
+        .order_by("installation__component_id", "pk")
+    )
+
+
+def _lock_all_behind(asked: Sequence[Counter], rig: Rig | None = None) -> list[Component]:
+    """Lock every component that ever wore by these counters, and all that its life follows from."""
+    worn = set(
+        WearSource.objects.filter(counter__in=asked).values_list(
+            "installation__component_id", flat=True
+        )
+    )
+    _lock_rigs(asked, rig)
+    components = locks.lock_components(worn)
+    locks.lock_counters({*(counter.pk for counter in asked), *locks.counters_behind(worn)})
+    return list(components.values())
+
+
+def _last_minute(at: datetime, zone: ZoneInfo) -> datetime:
+    day = timezone.localdate(at, zone)
+    return datetime.combine(day, time(23, 59), zone)
+
+
+def _day(at: datetime, zone: ZoneInfo) -> str:
+    day = timezone.localdate(at, zone)
+    return f"{day.day} {day:%b %Y}"

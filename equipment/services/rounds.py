@@ -1,0 +1,155 @@
+"""The operator's round of a rig: one list for each spray day."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+from uuid import UUID, uuid5
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import transaction
+
+from equipment.models import Component, Installation, Rig, Round, RoundAnswer, RoundItem
+from equipment.services import locks
+from equipment.services.findings import open_finding
+
+WEEK: Final = timedelta(days=7)
+
+
+class RoundRefused(ValueError):
+    """A round cannot be recorded as it stands; its text is meant for the person."""
+
+
+class RoundAlreadyRecorded(RoundRefused):
+    def __init__(self, there: Round) -> None:
+        self.round = there
+        super().__init__(f"The round of this day was recorded already, by {there.author}.")
+
+
+class AnswersRefused(RoundRefused):
+    """errors: what is wrong, by the primary key of the round item."""
+
+    def __init__(self, errors: dict[int, str]) -> None:
+        self.errors = errors
+        super().__init__(" ".join(errors.values()))
+
+
+@dataclass(frozen=True, slots=True)
+class NewAnswer:
+    """What one check showed. is_grave: what is wrong keeps the rig in the shop."""
+
+    item: RoundItem
+    answer: str
+    note: str = ""
+    is_grave: bool = False
+
+
+def items_for_round(*, rig: Rig, day: date) -> list[RoundItem]:
+    """The checks of a rig's round on a day, in the order in which they stand along the rig.
+
+    Every daily check of the kinds fitted, and the weekly ones that no round of the six days
+    before answered.
+    """
+    fitted = _fitted(rig)
+    done_this_week = set(
+        RoundAnswer.objects.filter(
+            round__rig=rig, round__day__gt=day - WEEK, round__day__lt=day
+        ).values_list("item_id", flat=True)
+    )
+    items = RoundItem.objects.select_related("kind").filter(
+        is_retired=False, kind__in={row.position.kind_id for row in fitted}
+    )
+    places = {item.pk: _place(item, fitted) for item in items}
+    asked = [
+        item
+        for item in items
+        if places[item.pk] is not None
+        and (item.every == RoundItem.Every.DAY or item.pk not in done_this_week)
+    ]
+    return sorted(asked, key=lambda item: (places[item.pk] or 0, item.code))
+
+
+def record_round(
+    *,
+    rig: Rig,
+    day: date,
+    answers: Sequence[NewAnswer],
+    author: AbstractBaseUser,
+    at: datetime,
+    request_id: UUID,
+) -> Round:
+    """Record the round of one rig on one day; what is not right opens found work.
+
+    at: now. The same request_id again returns the same round.
+    Raises RoundAlreadyRecorded; AnswersRefused, with nothing written, when a check of the round
+    has no answer or one that is not right does not say what is wrong.
+    """
+    with transaction.atomic():
+        locks.lock_rigs([rig.pk])
+        if sent := Round.objects.filter(request_id=request_id).first():
+            return sent
+        if there := Round.objects.select_related("author").filter(rig=rig, day=day).first():
+            raise RoundAlreadyRecorded(there)
+        _check(items_for_round(rig=rig, day=day), answers)
+        made = Round.objects.create(
+            rig=rig, day=day, author_id=author.pk, recorded_at=at, request_id=request_id
+        )
+        RoundAnswer.objects.bulk_create(
+            RoundAnswer(round=made, item=each.item, answer=each.answer, note=each.note.strip())
+            for each in answers
+        )
+        fitted = _fitted(rig)
+        for each in answers:
+            if each.answer == RoundAnswer.Answer.WRONG:
+                open_finding(
+                    rig=rig,
+                    component=_component(each.item, fitted),
+                    text=f"{each.item.text}: {each.note.strip()}",
+                    is_grave=each.is_grave,
+                    source_kind="round",
+                    source_number=made.pk,
+                    author=author,
+                    at=at,
+                    request_id=uuid5(request_id, each.item.code),
+                )
+        return made
+
+
+def _check(items: Sequence[RoundItem], answers: Sequence[NewAnswer]) -> None:
+    answered = {each.item.pk: each for each in answers}
+    errors = {
+        item.pk: "Answer this check, or say that it does not apply."
+        for item in items
+        if item.pk not in answered
+    }
+    for each in answers:
+        if each.answer == RoundAnswer.Answer.WRONG and not each.note.strip():
+            errors[each.item.pk] = "Say what is not right."
+    if errors:
+        raise AnswersRefused(errors)
+
+
+def _fitted(rig: Rig) -> list[Installation]:
+    return list(
+        Installation.objects.select_related("position", "component")
+        .filter(position__rig=rig, removed_at__isnull=True)
+        .order_by("position__order")
+    )
+
+
+def _matching(item: RoundItem, fitted: Sequence[Installation]) -> list[Installation]:
+    return [
+        row
+        for row in fitted
+        if row.position.kind_id == item.kind_id and item.side in ("", row.position.side)
+    ]
+
+
+def _place(item: RoundItem, fitted: Sequence[Installation]) -> int | None:
+    return next((row.position.order for row in _matching(item, fitted)), None)
+
+
+def _component(item: RoundItem, fitted: Sequence[Installation]) -> Component | None:
+    """The one it must be about; of two alike (both pumps) the note says which."""
+    matching = _matching(item, fitted)
+    return matching[0].component if len(matching) == 1 else None
