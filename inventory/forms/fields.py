@@ -94,14 +94,12 @@ class SentForm(forms.Form):
         self.now = now
         super().__init__(*args, **kwargs)
         self.fields["request_id"].initial = uuid4
-        for name, field in self.fields.items():
-            if field.required and name != "request_id":
-                field.error_messages.setdefault("required", "This is needed.")
-                if field.error_messages["required"].startswith("This field"):
-                    field.error_messages["required"] = "This is needed."
 
     def full_clean(self) -> None:
         """Clean; a page that came without its number gets a new one, so that it can be sent."""
+        for name, field in self.fields.items():
+            if name != "request_id":
+                field.error_messages["required"] = "This is needed."
         super().full_clean()
         if self.is_bound and "request_id" in self.errors:
             incomplete = self.errors.pop("request_id").as_data()

@@ -148,7 +148,7 @@ class PolicyForm(SentForm):
                 },
             )
         super().__init__(*args, **kwargs)
-        measure: dict[str, Any] = {
+        unit: dict[str, Any] = {
             "steps_per_unit": part.steps_per_unit,
             "unit_name": part.unit_name,
         }
@@ -217,7 +217,7 @@ class KitLineForm(forms.Form):
         return cleaned
 
 
-class BaseKitLines(forms.BaseFormSet[KitLineForm]):
+class BaseKitLines(forms.BaseFormSet):
     """All lines of a kit. A part stands in it once."""
 
     def clean(self) -> None:
