@@ -1,12 +1,16 @@
 """What is in each position of a rig and what falls due there: for the page, the paper, Today."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.db.models import Q
+
 from equipment import due as due_math
-from equipment.models import Component, Due, Installation, Position, Rig
+from equipment.models import Component, Due, Finding, Installation, Position, Rig
 from shop import words
+from shop.drawing.strip import StripPosition
+from shop.drawing.tape import Tape
 
 
 @dataclass(slots=True)
@@ -69,3 +73,150 @@ def worst_state(dues: Iterable[Due], *, today: date, warning_days: int) -> str:
     order = (due_math.OVERDUE, due_math.DUE, due_math.SOON, due_math.CLEAR)
     states = {due.state(today=today, warning_days=warning_days) for due in dues}
     return next((state for state in order if state in states), due_math.CLEAR)
+
+
+def shown_state(due: Due, *, today: date, warning_days: int, unread_days: int) -> tuple[str, str]:
+    """The tag of a due row: its kind and its word.
+
+    A figure nobody has read for longer than unread_days says that first, unless what was read is
+    enough to call the service due.
+    """
+    state = due.state(today=today, warning_days=warning_days)
+    old = due_math.days_between(due.read_on, today)
+    if (
+        state in (due_math.CLEAR, due_math.SOON)
+        and due.measure != due_math.DAYS
+        and old > unread_days
+    ):
+        return "unread", f"not read {words.figure(old)} d"
+    if state == due_math.CLEAR and due.due_date == due_math.FAR_DATE:
+        return "none", "no date yet"
+    return state, words.STATE_WORDS[state]
+
+
+def tape_of(
+    due: Due,
+    *,
+    today: date,
+    warning_days: int,
+    next_stay: date | None = None,
+    beside: Iterable[Due] = (),
+) -> Tape:
+    """The wear tape of a due row; the services beside it in the same unit are its notches."""
+    life = words.life_now(due, today=today)
+    never_read = due.measure != due_math.DAYS and due.rate_per_day is None and not life
+    return Tape(
+        unit=words.LONG_UNITS[due.measure],
+        interval=float(due.interval),
+        tolerance=float(due.tolerance),
+        life=None if never_read else float(life),
+        title=words.due_sentence(due, today=today, warning_days=warning_days),
+        due_in_days=None
+        if due.due_date == due_math.FAR_DATE
+        else due_math.days_between(today, due.due_date),
+        next_stay_days=due_math.days_between(today, next_stay) if next_stay else None,
+        calendar_only=due.measure == due_math.DAYS,
+        notches=_notches(due, beside, today=today),
+    )
+
+
+def _notches(due: Due, beside: Iterable[Due], *, today: date) -> tuple[tuple[float, bool], ...]:
+    """Smaller services on the way: where each was last done, and where it comes next."""
+    life = words.life_now(due, today=today)
+    found: set[tuple[float, bool]] = set()
+    for other in beside:
+        if other.measure != due.measure or other.interval >= due.interval or other == due:
+            continue
+        done = life - words.life_now(other, today=today)
+        if done > 0:
+            found.add((float(done), True))
+        if life < done + other.interval < due.interval:
+            found.add((float(done + other.interval), False))
+    return tuple(sorted(found))
+
+
+def strip_of(
+    positions: Sequence[PositionFacts],
+    *,
+    today: date,
+    warning_days: int,
+    unread_days: int,
+    next_stay: date | None,
+    href: Callable[[Component], str],
+) -> list[StripPosition]:
+    """The positions as the rig strip draws them. href: where a component's own page is."""
+    return [
+        _strip_position(
+            facts,
+            today=today,
+            warning_days=warning_days,
+            unread_days=unread_days,
+            next_stay=next_stay,
+            href=href(facts.component) if facts.component else "",
+        )
+        for facts in positions
+    ]
+
+
+def _strip_position(
+    facts: PositionFacts,
+    *,
+    today: date,
+    warning_days: int,
+    unread_days: int,
+    next_stay: date | None,
+    href: str,
+) -> StripPosition:
+    place, component, due = facts.position, facts.component, facts.first
+    unit = words.LONG_UNITS[due.measure] if due else ""
+    state, state_word = ("none", "")
+    if due:
+        state, state_word = shown_state(
+            due, today=today, warning_days=warning_days, unread_days=unread_days
+        )
+    return StripPosition(
+        order=place.order,
+        name=place.kind.name,
+        side=place.side,
+        tag=f"{place.order} · {component.tag}" if component else f"{place.order}",
+        icon=place.kind.icon,
+        flow=place.kind.flow,
+        tape=tape_of(
+            due,
+            today=today,
+            warning_days=warning_days,
+            next_stay=next_stay,
+            beside=facts.dues,
+        )
+        if due
+        else None,
+        service=due.version.service.name if due else "",
+        at_text=f"{words.AT[state]} {words.figure(due.interval)} {unit}" if due else "",
+        state=state,
+        state_word=state_word,
+        date_text=words.date_text(due, today=today) if due else "",
+        band_text=words.date_note(due, today=today) if due else "",
+        href=href,
+        fitted=component is not None,
+        since_text=f"{words.day(due.renewed_at.date(), today=today)} · {unit}" if due else "",
+    )
+
+
+def holds(rigs: Iterable[Rig]) -> dict[int, list[Finding]]:
+    """The found work that holds each of these rigs, on the rig or on what is fitted in it."""
+    numbers = {rig.pk for rig in rigs}
+    fitted = dict(
+        Installation.objects.filter(
+            position__rig__in=numbers,
+            removed_at__isnull=True,
+            component__findings__closed_at__isnull=True,
+            component__findings__is_grave=True,
+        ).values_list("component", "position__rig")
+    )
+    found: dict[int, list[Finding]] = {}
+    rows = Finding.objects.holding().filter(Q(rig__in=numbers) | Q(component__in=fitted))
+    for row in rows.order_by("opened_at", "pk"):
+        rig = fitted.get(row.component_id or 0) or row.rig_id
+        if rig in numbers:
+            found.setdefault(rig, []).append(row)
+    return found

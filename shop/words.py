@@ -14,6 +14,10 @@ STATE_WORDS = {
     due_math.SOON: "due soon",
     due_math.CLEAR: "clear",
 }
+#: How the interval is named by the side of its tape: "was due at 500 hours".
+AT = dict.fromkeys((due_math.OVERDUE, due_math.DUE), "was due at") | dict.fromkeys(
+    (due_math.SOON, due_math.CLEAR, "unread", "none"), "at"
+)
 UNITS = {"hours": "h", "strokes": "strokes", "gallons": "gal", "days": "d"}
 LONG_UNITS = {"hours": "hours", "strokes": "strokes", "gallons": "gallons", "days": "days"}
 
@@ -76,6 +80,25 @@ def past_text(due: Due, *, today: date) -> str:
     inside = life_now(due, today=today) <= due.interval * (1 + due.tolerance)
     amount = f"{figure(over)} {UNITS[due.measure]}"
     return f"{amount} into tolerance" if inside and due.tolerance else f"{amount} past"
+
+
+def date_text(due: Due, *, today: date) -> str:
+    """ "about 13 Dec" by the rate of use, "4 Dec" by the calendar, "no date yet"."""
+    if due.due_date == due_math.FAR_DATE:
+        return "no date yet"
+    text = day(due.due_date, today=today)
+    certain = due.measure == due_math.DAYS or due.is_past_due or due.due_date <= today
+    return text if certain else f"about {text}"
+
+
+def date_note(due: Due, *, today: date) -> str:
+    """What stands under the date: how far past it is, "fixed", or how it came about."""
+    if due.is_past_due or due.due_date <= today:
+        past = past_text(due, today=today)
+        return past or ("today" if due.due_date == today else "")
+    if due.due_date == due_math.FAR_DATE:
+        return "no use is known"
+    return "fixed" if due.measure == due_math.DAYS else "at the rate it is used"
 
 
 def due_sentence(due: Due, *, today: date, warning_days: int) -> str:

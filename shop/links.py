@@ -1,0 +1,12 @@
+"""Where one may go from here: an address, or nothing where the person has no business there."""
+
+from django.contrib.auth.models import AnonymousUser
+from django.urls import reverse
+
+from shop.access import may
+from shop.models import Person
+
+
+def address(person: Person | AnonymousUser | None, view_name: str, *args: object) -> str:
+    """Return the address of a page the person may look at; empty when they may not."""
+    return reverse(view_name, args=args) if may(person, view_name) else ""
