@@ -101,7 +101,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "shop.context.page",
             ],
-            "builtins": ["shop.templatetags.look"],
+            "builtins": ["shop.templatetags.look", "shop.templatetags.access"],
         },
     },
 ]
