@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from equipment import due as due_math
 from equipment.counters import plain
-from equipment.models import Due
+from equipment.models import Counter, Due
 
 STATE_WORDS = {
     due_math.OVERDUE: "overdue",
@@ -14,10 +14,15 @@ STATE_WORDS = {
     due_math.SOON: "due soon",
     due_math.CLEAR: "clear",
 }
-#: How the interval is named by the side of its tape: "was due at 500 hours".
-AT = dict.fromkeys((due_math.OVERDUE, due_math.DUE), "was due at") | dict.fromkeys(
-    (due_math.SOON, due_math.CLEAR, "unread", "none"), "at"
-)
+#: How the interval is named beside its tape: "was due at 500 hours".
+AT = {
+    due_math.OVERDUE: "was due at",
+    due_math.DUE: "was due at",
+    due_math.SOON: "at",
+    due_math.CLEAR: "at",
+    "unread": "at",
+    "none": "at",
+}
 UNITS = {"hours": "h", "strokes": "strokes", "gallons": "gal", "days": "d"}
 LONG_UNITS = {"hours": "hours", "strokes": "strokes", "gallons": "gallons", "days": "days"}
 
@@ -49,6 +54,18 @@ def moment(value: datetime, *, zone: ZoneInfo, today: date) -> str:
     local = value.astimezone(zone)
     when = "today" if local.date() == today else day(local.date(), today=today)
     return f"{when} {local:%H:%M}"
+
+
+def dated(value: datetime, *, zone: ZoneInfo) -> str:
+    """"25 Nov 2026 08:39", in the shop's zone: for what is kept."""
+    local = value.astimezone(zone)
+    return f"{local.day} {local:%b %Y %H:%M}"
+
+
+def counter_name(counter: Counter) -> str:
+    """"Generator, h"; "Strokes A" needs no unit behind it."""
+    says_it = counter.unit in counter.name.casefold()
+    return counter.name if says_it else f"{counter.name}, {counter.unit}"
 
 
 def span(minutes: int) -> str:

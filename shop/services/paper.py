@@ -2,13 +2,14 @@
 
 import dataclasses
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
+from decimal import Decimal
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from equipment.models import Counter, Finding
-from inventory.models import Balance, Reservation
+from inventory.models import Balance, Movement, Reservation
 from inventory.services import in_words
 from shop import rigview, words
 from shop.models import ServiceSheet, SheetLine, SheetPart, SheetStep, Shop, StepEntry
@@ -34,14 +35,16 @@ def limit_text(step: SheetStep) -> str:
     """ "228 – 252 V", "at most 15 psi", "at least 10 MΩ"; empty without a limit."""
     unit = f" {step.unit}" if step.unit else ""
     if step.low is not None and step.high is not None:
+        if step.low == -step.high and step.high:
+            return f"within {words.exactly(step.high)}{unit}"
         return f"{words.exactly(step.low)} – {words.exactly(step.high)}{unit}"
     if step.high is not None:
         return f"at most {words.exactly(step.high)}{unit}"
     return f"at least {words.exactly(step.low)}{unit}" if step.low is not None else ""
 
 
-def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo, today: date) -> str:
-    """What was entered, by whom and when, in one line."""
+def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo) -> str:
+    """What was entered, by whom and when, in one line that reads the same in ten years."""
     what = {
         StepEntry.Answer.VALUE: f"{words.exactly(entry.value)} {step.unit}".strip(),
         StepEntry.Answer.CHOICE: entry.choice,
@@ -50,11 +53,21 @@ def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo, today: dat
     more = [entry.get_remedy_display()] if entry.remedy else []
     more += [entry.note] if entry.note else []
     said = f"{what}: {'; '.join(more)}" if more else what
-    return f"{said} ({entry.author.name}, {words.moment(entry.at, zone=zone, today=today)})"
+    return f"{said} ({entry.author.name}, {words.dated(entry.at, zone=zone)})"
 
 
-def paper_of(sheet: ServiceSheet, *, today: date, url: str = "", printed: str = "") -> SheetPaper:
-    """The sheet as it stands now, ready for the printer."""
+def paper_of(
+    sheet: ServiceSheet,
+    *,
+    today: date,
+    url: str = "",
+    printed: str = "",
+    last_values: Mapping[int, Decimal] | None = None,
+) -> SheetPaper:
+    """The sheet as it stands now, ready for the printer.
+
+    last_values: what counters showed before this sheet's readings, where those are posted already.
+    """
     shop = Shop.objects.get()
     steps = list(
         sheet.steps.select_related(
@@ -68,7 +81,7 @@ def paper_of(sheet: ServiceSheet, *, today: date, url: str = "", printed: str = 
     def entered(step: SheetStep) -> str:
         if step.entry is None:
             return ""
-        return answer_text(step.entry, step, zone=shop.zone, today=today)
+        return answer_text(step.entry, step, zone=shop.zone)
 
     lines = list(
         sheet.lines.select_related(
@@ -84,7 +97,7 @@ def paper_of(sheet: ServiceSheet, *, today: date, url: str = "", printed: str = 
         shop_name=shop.name,
         step=sheet.step or 1,
         step_word=sheet.get_state_display(),
-        cells=_cells(sheet, lines, today),
+        cells=_cells(sheet, lines),
         strip=_strip(sheet, lines, today, shop),
         cautions=tuple(
             Caution(hazard=s.title, text=s.text, source=s.source, read_text=entered(s))
@@ -100,16 +113,16 @@ def paper_of(sheet: ServiceSheet, *, today: date, url: str = "", printed: str = 
         ),
         groups=_groups(lines, by_section[Section.CHECK], entered),
         parts=_parts(sheet),
-        readings=_readings(sheet, shop.zone, today),
+        readings=_readings(sheet, last_values or {}),
         found_work=tuple(
             f"{finding.text}{' (rig must not leave)' if finding.is_grave else ''}"
             for finding in Finding.objects.filter(
                 source_kind=SOURCE, source_number=sheet.number
             ).order_by("pk")
         ),
-        started=_moment(sheet.started_at, shop.zone, today),
-        finished=_moment(sheet.signed_at, shop.zone, today),
-        signed=f"{sheet.signature} ({sheet.signed_by})" if sheet.signed_by else "",
+        started=words.dated(sheet.started_at, zone=shop.zone) if sheet.started_at else "",
+        finished=words.dated(sheet.signed_at, zone=shop.zone) if sheet.signed_at else "",
+        signed=_signed_text(sheet),
         void=sheet.state == ServiceSheet.State.VOID,
         held_text=_held_text(sheet),
         url=url,
@@ -164,8 +177,12 @@ def paper_to_print(sheet: ServiceSheet, *, today: date, url: str, printed: str) 
     return paper_of(sheet, today=today, url=url, printed=printed)
 
 
-def _moment(value: Any, zone: ZoneInfo, today: date) -> str:
-    return words.moment(value, zone=zone, today=today) if value else ""
+def _signed_text(sheet: ServiceSheet) -> str:
+    if sheet.signed_by is None:
+        return ""
+    if sheet.signature == sheet.signed_by.name:
+        return sheet.signature
+    return f"{sheet.signature} (signed in as {sheet.signed_by.name})"
 
 
 def _subtitle(sheet: ServiceSheet) -> str:
@@ -180,9 +197,9 @@ def _cells(sheet: ServiceSheet, lines: list[SheetLine], today: date) -> tuple[tu
     planned = sum(line.version.labour_minutes for line in lines if line.version)
     who = sheet.technician.name if sheet.technician else "not handed out"
     return (
-        ("Planned for", words.weekday(sheet.planned_on, today=today)),
+        ("Planned for", f"{sheet.planned_on:%a} {sheet.planned_on.day} {sheet.planned_on:%b %Y}"),
         ("Technician", who),
-        ("Planned", words.span(planned)),
+        ("Planned work", words.span(planned)),
     )
 
 
@@ -282,9 +299,20 @@ def _short_text(row: SheetPart) -> str:
 def part_places(sheet: ServiceSheet, rows: list[SheetPart]) -> dict[int, list[tuple[str, str]]]:
     """Where each part of the sheet is to be found: (place, lot), promised or in the tray.
 
-    For a promise, the lot is the one to use first: first to expire, then first in.
+    For a promise, the lot is the one to use first: first to expire, then first in. Of a signed
+    sheet, where what was used had been taken from.
     """
     places: dict[int, list[tuple[str, str]]] = defaultdict(list)
+    if sheet.state == ServiceSheet.State.SIGNED:
+        taken = Movement.objects.filter(
+            kind=Movement.Kind.TRANSFER,
+            source_kind=SOURCE,
+            source_number=sheet.number,
+            quantity_steps__lt=0,
+        ).exclude(location=sheet.tray_id)
+        for movement in taken.select_related("location", "lot").order_by("pk"):
+            places[movement.part_id].append((movement.location.code, movement.lot.code))
+        return places
     promised = Reservation.objects.filter(
         source_kind=SOURCE, source_number=sheet.number
     ).select_related("location")
@@ -320,7 +348,7 @@ def counters_of(sheet: ServiceSheet) -> list[Counter]:
     return list(counters.filter(is_retired=False).distinct().order_by("order", "pk"))
 
 
-def _readings(sheet: ServiceSheet, zone: ZoneInfo, today: date) -> tuple[PaperReading, ...]:
+def _readings(sheet: ServiceSheet, last_values: Mapping[int, Decimal]) -> tuple[PaperReading, ...]:
     entries = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
     papers = []
     for counter in counters_of(sheet):
@@ -331,8 +359,8 @@ def _readings(sheet: ServiceSheet, zone: ZoneInfo, today: date) -> tuple[PaperRe
             now = f"{words.exactly(entry.value)}{reset}"
         papers.append(
             PaperReading(
-                counter=f"{counter.name}, {counter.unit}",
-                last_text=words.exactly(counter.last_value),
+                counter=words.counter_name(counter),
+                last_text=words.exactly(last_values.get(counter.pk, counter.last_value)),
                 now_text=now,
             )
         )
@@ -343,4 +371,5 @@ def _held_text(sheet: ServiceSheet) -> str:
     if sheet.rig_id is None:
         return ""
     grave = Finding.objects.holding().filter(rig=sheet.rig_id).order_by("pk")
-    return "; ".join(finding.text for finding in grave)
+    texts = "; ".join(finding.text for finding in grave)
+    return f"Held, the rig must not leave: {texts}" if texts else ""

@@ -3,6 +3,7 @@
 import hashlib
 import json
 from datetime import datetime
+from decimal import Decimal
 from uuid import UUID, uuid5
 
 from django.db import transaction
@@ -19,7 +20,7 @@ from equipment.services import (
 from shop.models import Person, ServiceSheet, SheetLine, Shop, SignedCopy
 from shop.services import sheet_parts
 from shop.services.drafting import PUT_RIGHT
-from shop.services.paper import paper_of, paper_to_plain
+from shop.services.paper import counters_of, paper_of, paper_to_plain
 from shop.services.refusals import (
     AlreadySigned,
     ChecksLocked,
@@ -65,6 +66,7 @@ def sign_sheet(
     # Locks in their order: sheet, rigs, components and counters (readings), lots, balances.
     if sheet.rig_id:
         Rig.objects.select_for_update().get(pk=sheet.rig_id)
+    last_values = {counter.pk: counter.last_value for counter in counters_of(sheet)}
     _post_readings(sheet, author, at, signing_id)
     _renew(sheet, author, at)
     _settle_found_work(sheet, author, at)
@@ -79,7 +81,7 @@ def sign_sheet(
     sheet.signing_id = signing_id
     sheet.is_waiting_for_parts = False
     sheet.save()
-    _keep_copy(sheet, at)
+    _keep_copy(sheet, at, last_values)
     return sheet
 
 
@@ -181,9 +183,9 @@ def _settle_found_work(sheet: ServiceSheet, author: Person, at: datetime) -> Non
         line.save(update_fields=["outcome"])
 
 
-def _keep_copy(sheet: ServiceSheet, at: datetime) -> None:
+def _keep_copy(sheet: ServiceSheet, at: datetime, last_values: dict[int, Decimal]) -> None:
     today = at.astimezone(Shop.objects.get().zone).date()
-    document = paper_to_plain(paper_of(sheet, today=today))
+    document = paper_to_plain(paper_of(sheet, today=today, last_values=last_values))
     text = json.dumps(document, sort_keys=True, ensure_ascii=False)
     SignedCopy.objects.create(
         sheet=sheet,

@@ -393,7 +393,7 @@ def _step_row(step: SheetStep, request: PageRequest) -> dict[str, Any]:
     entry = step.entry
     said = ""
     if entry is not None:
-        said = answer_text(entry, step, zone=request.shop.zone, today=request.today)
+        said = answer_text(entry, step, zone=request.shop.zone)
     return {"step": step, "entry": entry, "said": said, "limit": limit_text(step)}
 
 
