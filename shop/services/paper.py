@@ -193,7 +193,7 @@ def _subtitle(sheet: ServiceSheet) -> str:
     return f"{kind} on the bench{charged}"
 
 
-def _cells(sheet: ServiceSheet, lines: list[SheetLine], today: date) -> tuple[tuple[str, str], ...]:
+def _cells(sheet: ServiceSheet, lines: list[SheetLine]) -> tuple[tuple[str, str], ...]:
     planned = sum(line.version.labour_minutes for line in lines if line.version)
     who = sheet.technician.name if sheet.technician else "not handed out"
     return (
