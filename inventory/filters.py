@@ -70,7 +70,7 @@ class PlaceFilter(filters.FilterSet):
 
     show = filters.ChoiceFilter(
         label="Show",
-        empty_label="bins, drawers, quarantine",
+        empty_label="all but trays",
         method="pick",
         choices=[*Location.Kind.choices, ("retired", "Retired")],
     )

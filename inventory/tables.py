@@ -11,7 +11,14 @@ from inventory.models import Location, Part
 from inventory.quantities import format_money, to_units
 from inventory.sentences import suggested_steps
 
+#: Cells that stand on the first line of a row on a phone.
+FIRST = {"td": {"class": "first"}}
+FIRST_GROWS = {"td": {"class": "first grow"}}
+LINE = {"td": {"class": "first line"}}
 NUM = {"th": {"class": "num"}, "td": {"class": "num"}}
+
+#: A figure, and under it what is wrong with it.
+BESIDE = '{}<small><span class="oxide">{}</span></small>'
 
 
 def units(part: Part, steps: int) -> str:
@@ -41,8 +48,8 @@ class StepsColumn(tables.Column):
 class PartTable(tables.Table):
     """Everything the shop stocks."""
 
-    number = tables.Column(verbose_name="Part")
-    name = tables.Column()
+    number = tables.Column(verbose_name="Part", attrs=FIRST_GROWS)
+    name = tables.Column(attrs=LINE)
     on_hand = StepsColumn(accessor="on_hand_steps", verbose_name="On hand")
     reserved = StepsColumn(accessor="reserved_steps", verbose_name="Reserved", blank_zero=True)
     available = StepsColumn(accessor="available_steps", verbose_name="Available")
@@ -55,7 +62,7 @@ class PartTable(tables.Table):
     )
 
     class Meta:
-        attrs = {"class": "table table-stack ledger", "aria-label": "Parts"}
+        attrs = {"class": "table table-stack ledger brief", "aria-label": "Parts"}
         order_by = "number"
 
     def __init__(self, *args: Any, symbol: str, **kwargs: Any) -> None:
@@ -88,7 +95,9 @@ class PartTable(tables.Table):
     def render_on_hand(self, record: Part) -> str:
         figure = units(record, record.on_hand_steps)  # type: ignore[attr-defined]
         if is_at_point(record):
-            return format_html('{}<small class="oxide">at reorder point</small>', figure)
+            return format_html(
+                '{}<small><span class="oxide">at reorder point</span></small>', figure
+            )
         return figure
 
     def render_point(self, record: Part) -> str:
@@ -116,8 +125,8 @@ def is_at_point(part: Part) -> bool:
 class BuyingTable(tables.Table):
     """What has fallen to its reorder point."""
 
-    number = tables.Column(verbose_name="Part")
-    name = tables.Column()
+    number = tables.Column(verbose_name="Part", attrs=FIRST_GROWS)
+    name = tables.Column(attrs=LINE)
     on_hand = StepsColumn(accessor="on_hand_steps", verbose_name="On hand")
     reserved = StepsColumn(accessor="reserved_steps", verbose_name="Promised", blank_zero=True)
     point = StepsColumn(accessor="reorder_point_steps", verbose_name="Reorder point")
@@ -126,7 +135,7 @@ class BuyingTable(tables.Table):
     cost = tables.Column(empty_values=(), verbose_name="Usually costs", attrs=NUM, orderable=False)
 
     class Meta:
-        attrs = {"class": "table table-stack ledger", "aria-label": "Parts to buy"}
+        attrs = {"class": "table table-stack ledger brief", "aria-label": "Parts to buy"}
         order_by = "number"
 
     def __init__(self, *args: Any, symbol: str, **kwargs: Any) -> None:
@@ -141,11 +150,7 @@ class BuyingTable(tables.Table):
         over = record.reserved_steps - record.on_hand_steps  # type: ignore[attr-defined]
         if over <= 0:
             return figure
-        return format_html(
-            '{}<small class="oxide">{} short of what is promised</small>',
-            figure,
-            units(record, over),
-        )
+        return format_html(BESIDE, figure, f"{units(record, over)} short of what is promised")
 
     def render_suggested(self, record: Part) -> str:
         return format_html('<span class="value">{}</span>', units(record, suggested(record)))
@@ -166,15 +171,15 @@ def suggested(part: Part) -> int:
 class PlaceTable(tables.Table):
     """Bins, drawers, trays and quarantine."""
 
-    code = tables.Column(verbose_name="Place")
-    name = tables.Column()
-    kind = tables.Column(order_by=("kind", "code"))
+    code = tables.Column(verbose_name="Place", attrs=FIRST)
+    name = tables.Column(attrs=FIRST_GROWS, default="")
+    kind = tables.Column(attrs=FIRST, order_by=("kind", "code"))
     parts_count = tables.Column(
         verbose_name="Parts there", attrs=NUM, order_by=("parts_count", "code")
     )
 
     class Meta:
-        attrs = {"class": "table table-stack ledger", "aria-label": "Places"}
+        attrs = {"class": "table table-stack ledger brief", "aria-label": "Places"}
         order_by = "code"
 
     def render_code(self, value: str, record: Location) -> str:

@@ -33,7 +33,7 @@ class QuantityField(forms.CharField):
         )
         super().__init__(max_length=40, **kwargs)
         if unit_name and self.label:
-            self.label = f"{self.label} [{unit_name}]"
+            self.label = f"{self.label}, {'pieces' if unit_name == 'piece' else unit_name}"
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)

@@ -121,7 +121,7 @@ class ReceiveForm(PartMoveForm):
         self.symbol = symbol
         super().__init__(*args, **kwargs)
         self.fields["quantity"] = QuantityField(label="Quantity", **self.measure)
-        self.fields["amount"].label = f"Cost [{symbol}]"
+        self.fields["amount"].label = f"Cost, {symbol}"
         place = self.fields["location"]
         assert isinstance(place, PlaceField)
         place.held, place.part = self.held, self.part

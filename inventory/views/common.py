@@ -12,8 +12,10 @@ from django.urls import reverse
 
 from inventory.forms.moving import PromiseHere
 from inventory.models import Balance, Part, Reservation
+from inventory.quantities import format_money
 from inventory.sentences import source_name
 from inventory.services import NotEnoughOnHand, NumberTaken, PlaceRetired, StockRefused
+from inventory.tables import units
 
 
 def get_part(number: str) -> Part:
@@ -89,13 +91,30 @@ def move_form(
     )
 
 
-def part_page(part: Part, form: forms.Form, title: str, submit: str) -> dict[str, Any]:
+def figures(part: Part, request: HttpRequest) -> list[tuple[str, str]]:
+    """The figures of a part from `get_part`, each with its caption."""
+    symbol = request.shop.currency  # type: ignore[attr-defined]
+    point = part.reorder_point_steps  # type: ignore[attr-defined]
+    has_point = part.order_up_to_steps > 0  # type: ignore[attr-defined]
+    return [
+        ("On hand", units(part, part.on_hand_steps)),  # type: ignore[attr-defined]
+        ("Reserved", units(part, part.reserved_steps)),  # type: ignore[attr-defined]
+        ("Available", units(part, part.available_steps)),  # type: ignore[attr-defined]
+        ("Reorder point", units(part, point) if has_point else "not set"),
+        ("Value", format_money(part.value_cents, symbol)),  # type: ignore[attr-defined]
+    ]
+
+
+def part_page(
+    request: HttpRequest, part: Part, form: forms.Form, title: str, submit: str
+) -> dict[str, Any]:
     """What `inventory/form.html` takes for one form about one part."""
     return {
         "part": part,
         "form": form,
         "title": title,
         "submit": submit,
+        "facts": figures(part, request),
         "back_url": reverse("inventory:part", args=[part.number]),
         "back_label": f"{part.number} {part.name}",
     }

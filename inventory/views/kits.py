@@ -133,7 +133,9 @@ def kits(request: HttpRequest, number: str) -> HttpResponse:
         else:
             messages.success(request, done)
             return redirect("inventory:part", kit.number)
-    return draw(request, "inventory/form.html", part_page(kit, form, "Make or break kits", "Do it"))
+    return draw(
+        request, "inventory/form.html", part_page(request, kit, form, "Make or break kits", "Do it")
+    )
 
 
 def _done(request: HttpRequest, kit: Part, data: dict[str, Any]) -> str:

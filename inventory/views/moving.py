@@ -63,7 +63,9 @@ def receive(request: HttpRequest, number: str) -> HttpResponse:
             what = in_words(part, data["quantity"])
             messages.success(request, f"Received {what} into {data['location']}.")
             return redirect("inventory:part", part.number)
-    return draw(request, "inventory/form.html", part_page(part, form, "Receive", "Receive"))
+    return draw(
+        request, "inventory/form.html", part_page(request, part, form, "Receive", "Receive")
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -96,7 +98,7 @@ def transfer(request: HttpRequest, number: str) -> HttpResponse:
             places = f"from {data['from_location']} to {data['to_location']}"
             messages.success(request, f"Moved {what} {places}.")
             return redirect("inventory:part", part.number)
-    context = part_page(part, form, "Move", "Move")
+    context = part_page(request, part, form, "Move", "Move")
     if not form.held:
         context["intro"] = "None of it lies anywhere, so there is nothing to move yet."
     return draw(request, "inventory/form.html", context)
@@ -116,7 +118,7 @@ def adjust(request: HttpRequest, number: str) -> HttpResponse:
         else:
             messages.success(request, done)
             return redirect("inventory:part", part.number)
-    context = part_page(part, form, "Count, adjust or scrap", "Enter it")
+    context = part_page(request, part, form, "Count, adjust or scrap", "Enter it")
     return draw(request, "inventory/form.html", context)
 
 

@@ -16,7 +16,6 @@ from django_tables2 import RequestConfig
 from inventory.filters import PartFilter
 from inventory.forms.parts import PartForm, PolicyForm
 from inventory.models import Balance, KitLine, Location, Movement, Part, StockPolicy
-from inventory.quantities import format_money
 from inventory.sentences import Advice, Promise, Unit, buying_advice, source_name
 from inventory.services import (
     StockRefused,
@@ -28,6 +27,7 @@ from inventory.services import (
 from inventory.tables import PartTable, units
 from inventory.views.common import (
     draw,
+    figures,
     get_part,
     is_sound,
     lying,
@@ -74,7 +74,7 @@ def part(request: HttpRequest, number: str) -> HttpResponse:
         "policy": policy.select_related("set_by").first(),
         "advice": _advice(shown),
         "balances": _lies(shown, balances, request.today),  # type: ignore[attr-defined]
-        "cells": _cells(shown, symbol=request.shop.currency),  # type: ignore[attr-defined]
+        "cells": figures(shown, request),
         **_kit(shown),
         **_ledger(request, shown),
     }
@@ -98,22 +98,6 @@ def _advice(shown: Part) -> Advice:
         ),
         order_up_to_steps=shown.order_up_to_steps,  # type: ignore[attr-defined]
     )
-
-
-def _cells(shown: Part, *, symbol: str) -> list[tuple[str, str]]:
-    value = format_money(shown.value_cents, symbol)  # type: ignore[attr-defined]
-    return [
-        ("On hand", units(shown, shown.on_hand_steps)),  # type: ignore[attr-defined]
-        ("Reserved", units(shown, shown.reserved_steps)),  # type: ignore[attr-defined]
-        ("Available", units(shown, shown.available_steps)),  # type: ignore[attr-defined]
-        (
-            "Reorder point",
-            units(shown, shown.reorder_point_steps)  # type: ignore[attr-defined]
-            if shown.order_up_to_steps  # type: ignore[attr-defined]
-            else "not set",
-        ),
-        ("Value", value),
-    ]
 
 
 def _lies(shown: Part, balances: list[Balance], today: date) -> list[dict[str, Any]]:
@@ -167,21 +151,41 @@ def _ledger(request: HttpRequest, shown: Part) -> dict[str, Any]:
     page = list(rows[: LEDGER_ROWS + 1])
     has_older = len(page) > LEDGER_ROWS
     page = page[:LEDGER_ROWS]
-    symbol = request.shop.currency  # type: ignore[attr-defined]
+    places = _other_places(page)
     return {
-        "ledger": [_ledger_row(shown, row, symbol) for row in page],
+        "ledger": [_ledger_row(shown, row, places) for row in page],
         "older": page[-1].pk if has_older else None,
         "is_older_page": bool(before),
     }
 
 
-def _ledger_row(shown: Part, row: Movement, symbol: str) -> dict[str, Any]:
+def _other_places(page: list[Movement]) -> dict[int, str]:
+    """Where a transfer came from or went to, by movement. One query, if any transfer is shown."""
+    sent = {row.request_id for row in page if row.kind == Movement.Kind.TRANSFER}
+    if not sent:
+        return {}
+    code = {
+        (request_id, line_no): place
+        for request_id, line_no, place in Movement.objects.filter(request_id__in=sent).values_list(
+            "request_id", "line_no", "location__code"
+        )
+    }
+    # The line out is followed by the line in: 1 and 2, 3 and 4.
+    return {
+        row.pk: code[row.request_id, row.line_no + (1 if row.line_no % 2 else -1)]
+        for row in page
+        if row.kind == Movement.Kind.TRANSFER
+    }
+
+
+def _ledger_row(shown: Part, row: Movement, places: dict[int, str]) -> dict[str, Any]:
     quantity = units(shown, row.quantity_steps)
     return {
         "movement": row,
         "quantity": f"+{quantity}" if row.quantity_steps > 0 else quantity,
         "on_hand": units(shown, row.on_hand_after_steps),  # type: ignore[attr-defined]
         "source": source_name(row.source_kind, row.source_number) if row.source_number else "",
+        "other_place": places.get(row.pk, ""),
         "undone_by": getattr(row, "reversed_by", None),
     }
 
@@ -224,7 +228,7 @@ def change(request: HttpRequest, number: str) -> HttpResponse:
         else:
             messages.success(request, f"{changed.number} is changed.")
             return redirect("inventory:part", changed.number)
-    return draw(request, "inventory/form.html", part_page(shown, form, "Change", "Save"))
+    return draw(request, "inventory/form.html", part_page(request, shown, form, "Change", "Save"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -250,6 +254,6 @@ def policy(request: HttpRequest, number: str) -> HttpResponse:
             point = in_words(shown, set_to.reorder_point_steps)
             messages.success(request, f"{shown.number} is bought when {point} are left.")
             return redirect("inventory:part", shown.number)
-    context = part_page(shown, form, "Reorder point", "Set the reorder point")
+    context = part_page(request, shown, form, "Reorder point", "Set the reorder point")
     context["intro"] = str(_advice(shown))
     return draw(request, "inventory/form.html", context)

@@ -130,8 +130,8 @@ class TestPlaces:
         BinFactory(tray=True, code="tray-0412")
         BinFactory(code="K-04")
         read = text_of(desk.get(PLACES))
-        assert "K-03 — bin 1" in read
-        assert "K-04 — bin empty" in read
+        assert "K-03 bin 1" in read
+        assert "K-04 bin empty" in read
         assert "tray-0412" not in read
         assert "tray-0412" in text_of(desk.get(PLACES, {"show": "tray"}))
 

@@ -241,9 +241,20 @@ class TestPartPage:
             ("+5", "5"),
         ]
         read = text_of(answer)
+        assert f"from {bin_k3.code}" in read
+        assert f"to {drawer.code}" in read
         assert "sheet 0399" in read
         assert "slip 77" in read
         assert "−$10.00" in read
+
+    def test_what_went_to_a_tray_names_tray_and_sheet(
+        self, desk: Client, part: Part, bin_k3: Location
+    ) -> None:
+        tray = BinFactory(tray=True, code="tray-0412")
+        received(part, bin_k3, 5)
+        line = TransferLine(part=part, from_location=bin_k3, to_location=tray, quantity_steps=1)
+        transfer(lines=[line], **who_and_when(source_kind="sheet", source_number=412))
+        assert "to tray-0412, sheet 0412" in text_of(desk.get(part_url(part)))
 
     def test_a_reversal_names_what_it_reverses_and_back(
         self, desk: Client, part: Part, bin_k3: Location
