@@ -46,6 +46,11 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:people": MANAGER,
     "shop:person": MANAGER,
     "shop:settings": MANAGER,
+    # shop: what the day asks for
+    "shop:due": SIGNED_IN,
+    "shop:due_picked": MANAGER,
+    "shop:rig": SIGNED_IN,
+    "shop:rigs": SIGNED_IN,
     # shop: sheets
     "shop:add_part": CREW,
     "shop:answer": CREW,
@@ -67,6 +72,8 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:work_parts": CREW,
     "shop:work_sign": CREW,
     # equipment
+    "equipment:readings": CREW,
+    "equipment:reverse_reading": CREW,
     # inventory
     "inventory:adjust": MANAGER,
     "inventory:buying": OFFICE,

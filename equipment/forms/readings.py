@@ -1,0 +1,158 @@
+"""What the counters of a rig show: one small form for each face, and one for when."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from equipment.counters import InFuture, OffTheFace, ReadingRefused, ResetValueTooLow, WentDown
+from equipment.forms.fields import NumberField, SentForm, SpokenForm, WhenForm, WhyField
+from equipment.models import Counter, Reading
+from equipment.services import NewReading
+
+Step = Reading.Step
+#: What happened to the face, as a person says it.
+STEP_WORDS = {
+    Step.CONTINUED: "It counted on",
+    Step.RESET: "It was reset",
+    Step.ROLLOVER: "It rolled over",
+    Step.REPLACED: "It has a new face",
+}
+CORRECT = "Correct the value"
+
+
+class FaceForm(SpokenForm):
+    """What one face shows. Empty: it was not read."""
+
+    value = NumberField(label="Shows", required=False)
+    step = forms.ChoiceField(
+        label="What happened to the counter", required=False, widget=forms.RadioSelect
+    )
+    before_reset = NumberField(
+        label="Last value before that", required=False, help_text="Leave it empty if nobody saw it."
+    )
+    face_start = NumberField(label="What the new face showed when fitted", required=False)
+
+    def __init__(self, *args: Any, counter: Counter, place: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, prefix=f"c{counter.pk}", **kwargs)
+        self.counter = counter
+        #: The counter's name, with the place of the component that it travels with.
+        self.name = f"{place}, {counter.name}" if place else counter.name
+        self.fields["step"].choices = [  # type: ignore[attr-defined]
+            (step, STEP_WORDS[step]) for step in self._steps()
+        ]
+        self.fields["step"].initial = Step.CONTINUED
+        self.asks = False
+
+    def _steps(self) -> list[Step]:
+        left_out = set()
+        if not self.counter.is_resettable:
+            left_out.add(Step.RESET)
+        if self.counter.rollover is None:
+            left_out.add(Step.ROLLOVER)
+        order = (Step.CONTINUED, Step.RESET, Step.ROLLOVER, Step.REPLACED)
+        return [step for step in order if step not in left_out]
+
+    @property
+    def was_never_read(self) -> bool:
+        return self.counter.last_at == self.counter.started_at
+
+    @property
+    def is_unfolded(self) -> bool:
+        """Whether what happened to the face is in question, or was said."""
+        if not self.is_bound:
+            return False
+        said = self.data.get(self.add_prefix("step"), "") not in ("", Step.CONTINUED)
+        wrong = any(self[name].errors for name in ("step", "before_reset", "face_start"))
+        return said or wrong or self.asks
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        step = cleaned.get("step") or Step.CONTINUED
+        before, start = cleaned.get("before_reset"), cleaned.get("face_start")
+        if cleaned.get("value") is None:
+            if "value" not in self.errors and (step != Step.CONTINUED or before is not None):
+                self.add_error("value", "Say what it shows now.")
+            return cleaned
+        if step == Step.CONTINUED and (before is not None or start is not None):
+            self.add_error("step", "Say what happened to the counter.")
+        if step == Step.REPLACED and start is None and "face_start" not in self.errors:
+            self.add_error("face_start", "Say what the new face showed when it was fitted.")
+        return cleaned
+
+    def reading(self) -> NewReading | None:
+        """What was read, or None where nothing was typed."""
+        value: Decimal | None = self.cleaned_data.get("value")
+        if value is None:
+            return None
+        step = self.cleaned_data.get("step") or Step.CONTINUED
+        changed = step in (Step.RESET, Step.REPLACED)
+        return NewReading(
+            counter=self.counter,
+            value=value,
+            step=step,
+            before_reset=self.cleaned_data.get("before_reset") if changed else None,
+            face_start=self.cleaned_data.get("face_start") if step == Step.REPLACED else None,
+        )
+
+    def refuse(self, refusal: ReadingRefused) -> None:
+        """Put what is wrong with the reading beside what was typed."""
+        if isinstance(refusal, WentDown):
+            self.asks = True
+            choices = self.fields["step"].choices  # type: ignore[attr-defined]
+            self.fields["step"].choices = [  # type: ignore[attr-defined]
+                *((step, words) for step, words in choices if step != Step.CONTINUED),
+                (Step.CONTINUED, CORRECT),
+            ]
+        about_before = isinstance(refusal, ResetValueTooLow) or (
+            isinstance(refusal, OffTheFace)
+            and refusal.value == self.cleaned_data.get("before_reset") is not None
+        )
+        self.add_error("before_reset" if about_before else "value", str(refusal))
+
+
+class ReadingsForm(WhenForm):
+    """One sending of readings: when, and the faces of the rig, each with its own form.
+
+    counters: (counter, place of the component it travels with or nothing).
+    """
+
+    def __init__(
+        self, data: Any, *, now: datetime, counters: Sequence[tuple[Counter, str]], **kwargs: Any
+    ) -> None:
+        self.faces = [
+            FaceForm(data, now=now, counter=counter, place=place) for counter, place in counters
+        ]
+        super().__init__(data, now=now, **kwargs)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        sound = [face.is_valid() for face in self.faces]
+        if not all(sound):
+            self.add_error(None, "Nothing is kept yet: see what is marked below.")
+        elif not self.readings():
+            self.add_error(None, "Type what at least one counter shows.")
+        return cleaned
+
+    def readings(self) -> list[NewReading]:
+        """What was read, in the order of the page."""
+        return [reading for face in self.faces if (reading := face.reading())]
+
+    def refuse(self, errors: dict[int, ReadingRefused]) -> None:
+        """Put what the service refused beside each counter; what is about the time, beside that."""
+        for face in self.faces:
+            refusal = errors.get(face.counter.pk)
+            if isinstance(refusal, InFuture):
+                if "time" not in self.errors:
+                    self.add_error("time", str(refusal))
+            elif refusal is not None:
+                face.refuse(refusal)
+        self.add_error(None, "Nothing is kept yet: see what is marked below.")
+
+
+class ReverseReadingForm(SentForm):
+    """Why a reading is taken back."""
+
+    reason = WhyField()

@@ -1,0 +1,169 @@
+"""Readings: all counters of a rig on one screen, and taking one back."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import Final
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from equipment import due as dates
+from equipment.counters import ReadingRefused
+from equipment.forms.readings import ReadingsForm, ReverseReadingForm
+from equipment.models import Counter, Due, Installation, Reading, Rig
+from equipment.services import ReadingsRefused, record_readings, reverse_reading
+from equipment.services.wearing import counters_for
+from equipment.views.common import (
+    PageRequest,
+    component_url,
+    draw,
+    fitted_in,
+    get_rig,
+    is_sound,
+    of_rig,
+    rig_url,
+    typed,
+    zone,
+)
+
+LAST_ROWS: Final = 20
+STATES: Final = (dates.CLEAR, dates.SOON, dates.DUE, dates.OVERDUE)
+STATE_WORDS: Final = {dates.SOON: "due soon", dates.DUE: "due", dates.OVERDUE: "overdue"}
+#: More than this many services in one message and nobody reads it.
+SAID_AT_MOST: Final = 4
+
+#: Of each due row: how grave, and what it is called.
+States = Mapping[tuple[int, int], tuple[int, str]]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def readings(request: PageRequest, number: int) -> HttpResponse:
+    """Read all counters of a rig: what is typed is kept, what stays empty is passed over."""
+    now = timezone.now()
+    rig = get_rig(number)
+    counters = counters_of(rig, fitted_in(rig))
+    form = ReadingsForm(typed(request), now=now, counters=counters)
+    if is_sound(request, form):
+        before = _states(rig, request.today, request.shop.warning_days)
+        try:
+            kept = record_readings(
+                rig=rig,
+                readings=form.readings(),
+                at=form.at,
+                is_day_only=form.is_day_only,
+                recorded_at=now,
+                author=request.user,
+                request_id=form.cleaned_data["request_id"],
+                zone=zone(),
+            )
+        except ReadingsRefused as refused:
+            form.refuse(refused.errors)
+        else:
+            after = _states(rig, request.today, request.shop.warning_days)
+            messages.success(request, _what_changed(len(kept), before, after))
+            return redirect(rig_url(rig))
+    rows = _last_readings([counter for counter, _ in counters])
+    return draw(request, "equipment/readings.html", of_rig(rig, form=form, rows=rows))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def reverse(request: PageRequest, pk: int) -> HttpResponse:
+    """Take a reading back, after saying what that does; both rows stay to be read."""
+    now = timezone.now()
+    reading = get_object_or_404(
+        Reading.objects.select_related(
+            "counter__rig", "counter__component", "author", "reversal__author"
+        ),
+        pk=pk,
+        reverses__isnull=True,
+    )
+    counter = reading.counter
+    back_url, back_label = _home(counter)
+    form = ReverseReadingForm(typed(request), now=now)
+    if is_sound(request, form):
+        try:
+            reverse_reading(
+                reading=reading,
+                author=request.user,
+                at=now,
+                reason=form.cleaned_data["reason"],
+                request_id=form.cleaned_data["request_id"],
+                zone=zone(),
+            )
+        except ReadingRefused as refused:
+            form.add_error(None, str(refused))
+        else:
+            messages.success(
+                request, f"The reading of {counter.name} is taken back. Both stay in the list."
+            )
+            return redirect(back_url)
+    context = {
+        "reading": reading,
+        "before": Reading.objects.of(counter).filter(at__lt=reading.at).last(),
+        "after": Reading.objects.of(counter).filter(at__gt=reading.at).first(),
+        "taken_back": getattr(reading, "reversal", None),
+        "form": form,
+        "back_url": back_url,
+        "back_label": back_label,
+    }
+    if counter.rig:
+        context = of_rig(counter.rig, **context)
+    return draw(request, "equipment/reverse_reading.html", context)
+
+
+def counters_of(rig: Rig, fitted: Iterable[Installation]) -> list[tuple[Counter, str]]:
+    """The counters of a rig, then those of what sits in it, each with its place. One query."""
+    places = {row.component_id: row for row in fitted}
+    found = counters_for(rig, [row.component for row in places.values()])
+    of_the_rig = [(counter, "") for counter in found if counter.rig_id]
+    travelling = [
+        (counter, places[counter.component_id].position)
+        for counter in found
+        if counter.component_id
+    ]
+    travelling.sort(key=lambda each: each[1].order)
+    return [*of_the_rig, *((counter, place.label) for counter, place in travelling)]
+
+
+def _last_readings(counters: list[Counter]) -> list[Reading]:
+    return list(
+        Reading.objects.filter(counter__in=counters, reverses__isnull=True)
+        .select_related("counter", "author", "reversal__author")
+        .order_by("-at", "-pk")[:LAST_ROWS]
+    )
+
+
+def _home(counter: Counter) -> tuple[str, str]:
+    """The page that a counter's readings are taken on."""
+    if counter.rig:
+        return rig_url(counter.rig), f"rig {counter.rig}"
+    assert counter.component
+    return component_url(counter.component), counter.component.tag
+
+
+def _states(rig: Rig, today: date, warning_days: int) -> States:
+    rows = Due.objects.filter(rig=rig).select_related("position__kind", "version__service")
+    return {
+        (row.component_id, row.version_id): (
+            STATES.index(row.state(today=today, warning_days=warning_days)),
+            f"{row.position.label if row.position else row.kind}, {row.version.service}",
+        )
+        for row in rows
+    }
+
+
+def _what_changed(kept: int, before: States, after: States) -> str:
+    """ "3 readings kept. Gun, side seals is now due." """
+    said = [
+        (grade, f"{name[:1].upper()}{name[1:]} is now {STATE_WORDS[STATES[grade]]}.")
+        for row, (grade, name) in after.items()
+        if grade > before.get(row, (0, ""))[0]
+    ]
+    said.sort(key=lambda each: -each[0])
+    words = [sentence for _, sentence in said[:SAID_AT_MOST]]
+    if len(said) > SAID_AT_MOST:
+        words.append(f"{len(said) - SAID_AT_MOST} more services are nearer: see the rig.")
+    return " ".join([f"{kept} reading{'s' if kept != 1 else ''} kept.", *words])
