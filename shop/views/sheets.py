@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 from typing import Any, Final
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse
@@ -54,6 +54,8 @@ def sheets(request: PageRequest) -> HttpResponse:
 
 def draft_sheet(request: PageRequest) -> HttpResponse:
     """Pick services and found work of one rig, or of a component on the bench, into a sheet."""
+    if request.method == "POST" and (earlier := _drafted_before(request.POST.get("request_id"))):
+        return redirect("shop:sheet", earlier.number)
     given = request.POST if request.method == "POST" else request.GET
     picked = [int(pk) for pk in given.getlist("due") if pk.isdigit()]
     rig, component = _subject(given, picked)
@@ -274,6 +276,14 @@ def _get(number: int) -> ServiceSheet:
         ),
         number=number,
     )
+
+
+def _drafted_before(request_id: str | None) -> ServiceSheet | None:
+    """The sheet that this very form has drafted: its services are no longer there to pick."""
+    try:
+        return ServiceSheet.objects.filter(request_id=UUID(request_id or "")).first()
+    except ValueError:
+        return None
 
 
 def _subject(given: Any, picked: list[int]) -> tuple[Rig | None, Component | None]:

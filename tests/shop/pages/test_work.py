@@ -1,0 +1,300 @@
+"""The technician's copy on the phone: from the first caution to the signature."""
+
+from decimal import Decimal
+from uuid import uuid4
+
+import pytest
+import time_machine
+
+from equipment.models import Finding, Reading, Renewal
+from inventory.models import Balance, Movement
+from shop.models import ServiceSheet, SheetStep, StepEntry
+from tests.shop.worlds import NOW, SheetWorld, sheet_world
+
+
+@pytest.fixture
+def world(shop, manager) -> SheetWorld:
+    return sheet_world(shop, manager)
+
+
+@pytest.fixture(autouse=True)
+def _clock():
+    with time_machine.travel(NOW, tick=False):
+        yield
+
+
+@pytest.fixture
+def phone(client_as):
+    return client_as("technician")
+
+
+class Work:
+    """What a technician sends."""
+
+    def __init__(self, client, sheet: ServiceSheet):
+        self.client, self.sheet = client, sheet
+
+    @property
+    def url(self) -> str:
+        return f"/sheets/{self.sheet.number}"
+
+    def step(self, title: str) -> SheetStep:
+        return self.sheet.steps.get(title=title)
+
+    def enter(self, title: str, htmx: bool = True, **fields):
+        headers = {"HX-Request": "true"} if htmx else {}
+        return self.client.post(
+            f"{self.url}/steps/{self.step(title).pk}/",
+            {"event_id": str(uuid4()), **fields},
+            headers=headers,
+        )
+
+    def open_the_checks(self) -> None:
+        for step in self.sheet.steps.exclude(section="check"):
+            value = {"answer": "value", "value": "0"} if step.section == "zero" else {}
+            answer = self.client.post(
+                f"{self.url}/steps/{step.pk}/",
+                {"event_id": str(uuid4()), "answer": "done", **value},
+            )
+            assert answer.status_code == 302
+
+    def do_the_checks(self) -> None:
+        self.open_the_checks()
+        self.enter("Oil and filter changed", answer="done")
+        self.enter("Volts at rated load", answer="value", value="239")
+        self.enter("Side seal", answer="choice", choice="replaced")
+
+    def take_and_use(self) -> None:
+        self.client.post(f"{self.url}/take/", {"request_id": str(uuid4())})
+        fields = {}
+        for row in self.sheet.parts.all():
+            fields |= {f"used-{row.pk}": "1", f"event-{row.pk}": str(uuid4())}
+        answer = self.client.post(f"{self.url}/used/", fields)
+        assert answer.url == f"{self.url}/work/sign/"
+
+    def sign(self, **fields):
+        return self.client.post(
+            f"{self.url}/work/sign/",
+            {
+                "signing_id": str(uuid4()),
+                "signature": "A. Technician",
+                "labour_minutes": "120",
+                **fields,
+            },
+        )
+
+
+@pytest.fixture
+def work(world, phone) -> Work:
+    return Work(phone, world.draft())
+
+
+def test_work_opens_on_the_cautions_and_moves_on(work, phone):
+    assert phone.get(f"{work.url}/work/").url == f"{work.url}/work/cautions/"
+    page = phone.get(f"{work.url}/work/cautions/").content.decode()
+    assert "I have read this" in page
+    assert "must read zero" in page.casefold()
+    work.open_the_checks()
+    assert phone.get(f"{work.url}/work/").url == f"{work.url}/work/checks/1/"
+
+
+def test_checks_stay_locked_until_cautions_lockout_and_gauges_are_done(work):
+    answer = work.enter("Oil and filter changed", answer="done")
+    assert answer.status_code == 422
+    assert "The checks open when" in answer.content.decode()
+    assert not StepEntry.objects.exists()
+
+
+def test_a_gauge_that_does_not_read_zero_keeps_the_checks_locked(work):
+    gauge = work.sheet.steps.filter(section="zero").first()
+    answer = work.client.post(
+        f"{work.url}/steps/{gauge.pk}/",
+        {"event_id": str(uuid4()), "answer": "value", "value": "40"},
+        headers={"HX-Request": "true"},
+    )
+    assert answer.status_code == 422
+    assert "It must read zero" in answer.content.decode()
+    assert 'value="40"' in answer.content.decode()  # what was typed stays
+
+
+def test_a_value_out_of_limit_asks_what_was_done_and_keeps_the_value(work):
+    work.open_the_checks()
+    asked = work.enter("Volts at rated load", answer="value", value="260")
+    page = asked.content.decode()
+    assert asked.status_code == 422
+    assert "What did you do about it?" in page
+    assert 'value="260"' in page
+    told = work.enter(
+        "Volts at rated load",
+        answer="value",
+        value="260",
+        remedy="found_work",
+        finding_text="regulator drifts",
+        is_grave="on",
+    )
+    assert told.status_code == 200
+    finding = Finding.objects.get()
+    assert (finding.text, finding.is_grave, finding.rig) == (
+        "regulator drifts",
+        True,
+        work.sheet.rig,
+    )
+    # From now on every page of the sheet says that the rig is held.
+    assert "must not leave" in work.client.get(f"{work.url}/work/parts/").content.decode()
+
+
+def test_an_entry_sent_twice_counts_once_and_without_its_key_twice(work):
+    work.open_the_checks()
+    event = str(uuid4())
+    before = StepEntry.objects.count()
+    for _ in range(2):
+        work.enter("Oil and filter changed", answer="done", event_id=event)
+    assert StepEntry.objects.count() == before + 1
+    for _ in range(2):  # the twin: a fresh key each time
+        work.enter("Oil and filter changed", answer="done")
+    assert StepEntry.objects.count() == before + 3
+
+
+def test_a_tick_can_be_taken_back(work):
+    work.open_the_checks()
+    work.enter("Oil and filter changed", answer="done")
+    work.enter("Oil and filter changed", answer="cleared")
+    assert work.step("Oil and filter changed").entry is None
+    assert StepEntry.objects.filter(step__title="Oil and filter changed").count() == 2
+
+
+def test_not_applicable_asks_why(work):
+    work.open_the_checks()
+    asked = work.enter("Side seal", answer="na")
+    assert "Say why it does not apply" in asked.content.decode()
+    assert work.enter("Side seal", answer="na", note="new gun").status_code == 200
+
+
+def test_without_a_script_the_refusal_is_a_whole_page(work):
+    answer = work.enter("Oil and filter changed", htmx=False, answer="done")
+    assert answer.status_code == 422
+    assert "<html" in answer.content.decode()
+
+
+def test_signing_posts_issues_renews_and_puts_back(work, world):
+    work.do_the_checks()
+    work.take_and_use()
+    hours = world.fleet.counters["hours"]
+    answer = work.sign(**{f"reading-{hours.pk}": "210", f"event-{hours.pk}": str(uuid4())})
+    assert answer.url == f"{work.url}/"
+    work.sheet.refresh_from_db()
+    assert work.sheet.state == "signed"
+    hours.refresh_from_db()
+    assert hours.last_value == Decimal(210)
+    issued = Movement.objects.filter(kind="issue", source_number=work.sheet.number)
+    assert {(each.part, each.value_cents) for each in issued} == {
+        (world.filter_part, -1800),
+        (world.kit, -21200),
+    }
+    assert Renewal.objects.filter(source_kind="sheet").count() == 2
+    world.oil.refresh_from_db()
+    assert world.oil.since == 0
+    page = work.client.get(f"{work.url}/").content.decode()
+    assert "$230.00" in page
+    assert not Balance.objects.filter(location__kind="tray", quantity_steps__gt=0).exists()
+
+
+def test_a_sheet_is_signed_once(work):
+    work.do_the_checks()
+    work.take_and_use()
+    key = str(uuid4())
+    assert work.sign(signing_id=key).status_code == 302
+    again = work.sign(signing_id=key)
+    assert again.status_code == 302
+    assert Movement.objects.filter(kind="issue").count() == 2
+    other = work.client.post(
+        f"{work.url}/work/sign/", {"signing_id": str(uuid4()), "signature": "B"}, follow=True
+    )
+    assert "is signed" in other.content.decode()
+    assert Renewal.objects.filter(source_kind="sheet").count() == 2
+
+
+def test_a_lower_reading_is_asked_about_and_nothing_else_is_lost(work, world):
+    work.do_the_checks()
+    work.take_and_use()
+    hours = world.fleet.counters["hours"]
+    fields = {f"reading-{hours.pk}": "12", f"event-{hours.pk}": str(uuid4())}
+    asked = work.sign(**fields, labour_minutes="77")
+    page = asked.content.decode()
+    assert asked.status_code == 422
+    assert "Was the counter reset?" in page
+    assert 'value="12"' in page
+    assert 'value="77"' in page
+    assert not Reading.objects.filter(source="sheet").exists()
+    told = work.sign(**{**fields, f"reset-{hours.pk}": "on", f"before-{hours.pk}": "205"})
+    assert told.status_code == 302
+    hours.refresh_from_db()
+    # 205 hours before the reset and 12 after it.
+    assert (hours.total, hours.last_value) == (Decimal(217), Decimal(12))
+
+
+def test_open_checks_are_named_before_they_come_back(work, world):
+    work.open_the_checks()
+    work.enter("Side seal", answer="choice", choice="good")
+    work.take_and_use()
+    refused = work.sign()
+    assert refused.status_code == 422
+    assert "2 checks are open" in refused.content.decode()
+    assert work.sign(leave_undone="on").status_code == 302
+    assert [line.outcome for line in work.sheet.lines.order_by("order")] == ["left", "done"]
+    world.oil.refresh_from_db()
+    assert world.oil.since == Decimal(200)
+
+
+def test_using_more_than_was_taken_is_refused(work, world):
+    work.do_the_checks()
+    work.client.post(f"{work.url}/take/", {"request_id": str(uuid4())})
+    row = work.sheet.parts.get(part=world.filter_part)
+    kit = work.sheet.parts.get(part=world.kit)
+    work.client.post(
+        f"{work.url}/used/",
+        {
+            f"used-{row.pk}": "3",
+            f"event-{row.pk}": str(uuid4()),
+            f"used-{kit.pk}": "1",
+            f"event-{kit.pk}": str(uuid4()),
+        },
+    )
+    refused = work.sign()
+    assert refused.status_code == 422
+    assert "only 1 piece in the tray" in refused.content.decode()
+    assert not Movement.objects.filter(kind="issue").exists()
+
+
+def test_a_fraction_of_a_piece_is_refused_beside_its_field(work, world):
+    row = work.sheet.parts.get(part=world.filter_part)
+    answer = work.client.post(
+        f"{work.url}/used/", {f"used-{row.pk}": "1.5", f"event-{row.pk}": str(uuid4())}
+    )
+    assert answer.status_code == 422
+    assert 'value="1.5"' in answer.content.decode()
+    assert "whole" in answer.content.decode()
+
+
+def test_another_part_is_taken_from_the_rigs_own_drawer(work, world):
+    fields = {"part": "seal", "place": "01-d1", "quantity": "1", "request_id": str(uuid4())}
+    for _ in range(2):  # sent twice, it counts once
+        assert work.client.post(f"{work.url}/add-part/", fields).status_code == 302
+    tray = Balance.objects.get(part=world.seal, quantity_steps__gt=0)
+    assert (tray.location.kind, tray.quantity_steps) == ("tray", 1)
+    unknown = work.client.post(
+        f"{work.url}/add-part/", {**fields, "part": "no-such", "request_id": str(uuid4())}
+    )
+    assert unknown.status_code == 422
+    assert "no part of that number" in unknown.content.decode()
+    assert 'value="no-such"' in unknown.content.decode()
+
+
+def test_a_signed_sheet_offers_no_work(work):
+    work.do_the_checks()
+    work.take_and_use()
+    work.sign()
+    assert work.client.get(f"{work.url}/work/checks/1/").url == f"{work.url}/"
+    refused = work.enter("Side seal", answer="choice", choice="good")
+    assert refused.status_code == 422
+    assert "nothing on it changes" in refused.content.decode()
