@@ -51,6 +51,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:due_picked": MANAGER,
     "shop:rig": SIGNED_IN,
     "shop:rigs": SIGNED_IN,
+    "shop:today": SIGNED_IN,
     # shop: sheets
     "shop:add_part": CREW,
     "shop:answer": CREW,

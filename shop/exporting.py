@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -28,8 +28,9 @@ def file_of(
     kind: CSV (UTF-8 with a mark, dates as 2026-11-25, written as it is sent) or XLSX (dates and
     numbers as such). name: of the file, without its ending. Raises KeyError for another kind.
     """
-    make = {CSV: _csv, XLSX: _xlsx}[kind]
-    response = make(head, rows)
+    make: dict[str, Callable[..., HttpResponse | StreamingHttpResponse]]
+    make = {CSV: _csv, XLSX: _xlsx}
+    response = make[kind](head, rows)
     response["Content-Disposition"] = f'attachment; filename="{name}.{kind}"'
     return response
 

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from django.db.models import Sum
 
@@ -140,7 +141,7 @@ def stock_for(asked: Sequence[Asked], *, today: date) -> Stock:
     return stock
 
 
-def _add(stock: Stock, rows, parts: set[int], drawers: dict[int, int], sign: int) -> None:  # type: ignore[no-untyped-def]
+def _add(stock: Stock, rows: Any, parts: set[int], drawers: dict[int, int], sign: int) -> None:
     """Count what lies in the bins and in these drawers, or what is promised of it."""
     places = rows.filter(part__in=parts, location__kind=Location.Kind.BIN) | rows.filter(
         part__in=parts, location__in=drawers

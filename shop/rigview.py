@@ -12,6 +12,19 @@ from shop import words
 from shop.drawing.strip import StripPosition
 from shop.drawing.tape import Tape
 
+#: The tape under "How to read a tape".
+EXAMPLE = Tape(
+    unit="gallons",
+    interval=100,
+    tolerance=0.15,
+    life=62,
+    title="An example: 62 of 100 gallons since the last service, due in nineteen days; "
+    "a smaller service was done at 25 and at 50 gallons and comes next at 75.",
+    due_in_days=19,
+    next_stay_days=7,
+    notches=((25.0, True), (50.0, True), (75.0, False)),
+)
+
 
 @dataclass(slots=True)
 class PositionFacts:

@@ -2,9 +2,14 @@
 
 from django.urls import include, path
 
-from shop.views import front, needs, people, settings, sheets, work
+from shop.views import due, front, needs, people, rigs, settings, sheets, today, work
 
 shop_addresses = [
+    path("", today.today, name="today"),
+    path("due/", due.due, name="due"),
+    path("due/picked/", due.due_picked, name="due_picked"),
+    path("rigs/", rigs.rigs, name="rigs"),
+    path("rigs/<int:number>/", rigs.rig, name="rig"),
     path("welcome/", front.welcome, name="welcome"),
     path("sign-in/", front.sign_in, name="sign_in"),
     path("sign-out/", front.sign_out, name="sign_out"),

@@ -57,13 +57,13 @@ def moment(value: datetime, *, zone: ZoneInfo, today: date) -> str:
 
 
 def dated(value: datetime, *, zone: ZoneInfo) -> str:
-    """"25 Nov 2026 08:39", in the shop's zone: for what is kept."""
+    """ "25 Nov 2026 08:39", in the shop's zone: for what is kept."""
     local = value.astimezone(zone)
     return f"{local.day} {local:%b %Y %H:%M}"
 
 
 def counter_name(counter: Counter) -> str:
-    """"Generator, h"; "Strokes A" needs no unit behind it."""
+    """ "Generator, h"; "Strokes A" needs no unit behind it."""
     says_it = counter.unit in counter.name.casefold()
     return counter.name if says_it else f"{counter.name}, {counter.unit}"
 

@@ -1,0 +1,211 @@
+"""The due list and the rigs, drawn."""
+
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
+from typing import Any
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from equipment.models import Due, Finding, Rig
+from shop import kits, rigview, words
+from shop.duelist import DueRow
+from shop.models import Shop
+from shop.templatetags.look import money, side, stencil, tag, tape
+from shop.whereabouts import Whereabouts
+
+NUM = {"th": {"class": "num"}, "td": {"class": "num"}}
+
+
+def place_name(due: Due) -> str:
+    """What a due row is about, in words: "Pump A, packing and seals"."""
+    what = due.position.label if due.position else due.component.type.kind.name
+    return f"{what}, {due.version.service.name}"
+
+
+def next_text(due: Due, *, today: date) -> str:
+    """What comes next, where nothing falls due yet."""
+    return f"The next is {due.rig}, {place_name(due)}, {words.date_text(due, today=today)}."
+
+
+def kit_cell(kit: kits.Kit) -> SafeString | str:
+    """Whether the parts are there; what is short stands under it."""
+    if not kit.is_short:
+        return kit.word
+    return format_html(
+        '<strong class="oxide">{}</strong><small>{}</small>', kit.word, kit.short_text
+    )
+
+
+class DueTable(tables.Table):
+    """Services that fall due, as the filters say. The page comes from shop.duelist."""
+
+    pick = tables.Column(verbose_name="Pick", empty_values=())
+    rig = tables.Column(verbose_name="Rig", empty_values=())
+    what = tables.Column(verbose_name="Component and service", empty_values=())
+    life = tables.Column(verbose_name="Life now", empty_values=())
+    state = tables.Column(verbose_name="State")
+    falls = tables.Column(verbose_name="Falls due", empty_values=())
+    kit = tables.Column(verbose_name="Kit")
+    parts = tables.Column(verbose_name="Parts", empty_values=(), attrs=NUM)
+
+    class Meta:
+        attrs = {"class": "table table-stack due-list", "aria-label": "Services that fall due"}
+        orderable = False
+
+    def __init__(
+        self,
+        data: Sequence[DueRow],
+        *,
+        today: date,
+        shop: Shop,
+        may_draft: bool,
+        rig_url: Callable[[int], str],
+        sheet_url: Callable[[int], str],
+        picked: frozenset[int] = frozenset(),
+        **kwargs: Any,
+    ) -> None:
+        self.today, self.shop, self.picked = today, shop, picked
+        self.rig_url, self.sheet_url = rig_url, sheet_url
+        super().__init__(data, exclude=() if may_draft else ("pick",), **kwargs)
+        self.may_draft = may_draft
+
+    def render_pick(self, record: DueRow) -> SafeString:
+        if record.sheet:
+            return self._sheet(record)
+        due = record.due
+        return format_html(
+            '<label class="box-target"><input type="checkbox" name="due" value="{}"{}>'
+            '<span class="visually-hidden">Pick rig {} {}</span></label>',
+            due.pk,
+            SafeString(" checked") if due.pk in self.picked else "",
+            f"{due.rig_number:02d}",
+            place_name(due),
+        )
+
+    def render_rig(self, record: DueRow) -> SafeString:
+        return stencil(record.due.rig_number, 28, f"rig {record.due.rig_number:02d}")
+
+    def render_what(self, record: DueRow) -> SafeString:
+        due = record.due
+        place = due.position
+        kind = place.kind.name if place else due.component.type.kind.name
+        return format_html(
+            '<a href="{}" class="value">{}</a>, {} {}<br>{}',
+            self.rig_url(due.rig_number),
+            due.rig.name if due.rig else "",
+            kind[:1].lower() + kind[1:],
+            side(place.side if place else due.component.side),
+            due.version.service.name,
+        )
+
+    def render_life(self, record: DueRow) -> SafeString:
+        due = record.due
+        measure = rigview.tape_of(due, today=self.today, warning_days=self.shop.warning_days)
+        text = words.life_text(due, today=self.today)
+        if measure.life is None:
+            text = f"no reading yet, every {text.split(' of ', 1)[1]}"
+        return format_html('<small class="nobreak">{}</small>{}', text, tape(measure, "small"))
+
+    def render_state(self, record: DueRow) -> SafeString:
+        shown = tag(record.state, record.state_word)
+        if record.sheet and not self.may_draft:
+            return format_html("{}<small>{}</small>", shown, self._sheet(record))
+        return shown
+
+    def render_falls(self, record: DueRow) -> SafeString:
+        return format_html(
+            '<strong class="nobreak">{}</strong><small>{}</small>',
+            words.date_text(record.due, today=self.today),
+            words.date_note(record.due, today=self.today),
+        )
+
+    def render_kit(self, record: DueRow) -> SafeString | str:
+        return kit_cell(record.kit)
+
+    def render_parts(self, record: DueRow) -> str:
+        return money(record.kit.cost_cents, self.shop.currency) if record.kit.is_needed else ""
+
+    def _sheet(self, record: DueRow) -> SafeString:
+        number = record.sheet.number if record.sheet else 0
+        return format_html('<a href="{}">sheet {}</a>', self.sheet_url(number), record.sheet)
+
+
+class RigTable(tables.Table):
+    """All rigs: whether each may leave, where it is, when it was last read."""
+
+    number = tables.Column(verbose_name="Rig")
+    name = tables.Column(verbose_name="Name", order_by=("name", "number"))
+    readiness = tables.Column(
+        verbose_name="Ready", empty_values=(), order_by=("first_due", "number")
+    )
+    where = tables.Column(verbose_name="Where", empty_values=(), orderable=False)
+    read = tables.Column(
+        verbose_name="Last read",
+        accessor="last_read",
+        empty_values=(),
+        order_by=("last_read", "number"),
+    )
+
+    class Meta:
+        attrs = {"class": "table table-stack", "aria-label": "Rigs"}
+        order_by = "number"
+
+    #: Filled by the page for the rigs it shows, once it knows which.
+    dues: dict[int, list[Due]]
+    holds: dict[int, list[Finding]]
+    places: dict[int, Whereabouts]
+
+    def __init__(self, *args: Any, today: date, shop: Shop, **kwargs: Any) -> None:
+        self.today, self.shop = today, shop
+        self.dues, self.holds, self.places = {}, {}, {}
+        super().__init__(*args, **kwargs)
+
+    def render_number(self, record: Rig) -> SafeString:
+        return stencil(record.number, 28, f"rig {record.number:02d}")
+
+    def render_name(self, record: Rig) -> SafeString:
+        return format_html(
+            '<a href="{}" class="value">{}</a><small>{}</small>',
+            reverse("shop:rig", args=[record.number]),
+            record.name,
+            record.description,
+        )
+
+    def render_readiness(self, record: Rig) -> SafeString:
+        dues = self.dues.get(record.pk, [])
+        if record.is_laid_up:
+            return format_html("{}", tag("out_of_service", "laid up"))
+        if held := self.holds.get(record.pk):
+            reasons = "; ".join(each.text for each in held)
+            return format_html('{}<small class="written">{}</small>', tag("held", "held"), reasons)
+        if not dues:
+            return format_html("{}", tag("clear", "ready"))
+        state = rigview.worst_state(dues, today=self.today, warning_days=self.shop.warning_days)
+        return format_html("{}<small>{}</small>", tag(state), self._why(dues))
+
+    def _why(self, dues: list[Due]) -> str:
+        """ "Gun, full rebuild and 2 more"."""
+        first = place_name(rigview.first_to_fall(dues)[0])
+        return first if len(dues) == 1 else f"{first}, and {len(dues) - 1} more"
+
+    def render_where(self, record: Rig) -> str:
+        return "" if record.is_laid_up else self.places[record.pk].where_text()
+
+    def render_read(self, record: Any) -> SafeString:
+        return last_read(record.last_read, today=self.today, shop=self.shop, rig=record)
+
+
+def last_read(when: datetime | None, *, today: date, shop: Shop, rig: Rig) -> SafeString:
+    """When a rig's counters were last read, tagged where that is too long ago."""
+    if when is None or when.year < 2000:
+        return tag("unread", "never read")
+    moment = words.moment(when, zone=shop.zone, today=today)
+    days = (today - when.astimezone(shop.zone).date()).days
+    if days > shop.unread_days and not rig.is_laid_up:
+        return format_html(
+            '{}<small class="written">{}</small>', tag("unread", f"not read {days} d"), moment
+        )
+    return format_html('<span class="written nobreak">{}</span>', moment)

@@ -1,0 +1,181 @@
+"""The due list: filtered, picked from, printed, taken away."""
+
+from decimal import Decimal
+from typing import Any, Final
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpResponse, StreamingHttpResponse
+from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_safe
+
+from equipment.due import FAR_DATE
+from equipment.models import Due
+from shop import duelist, exporting, kits, links, words
+from shop.access import may
+from shop.filters import DueFilter
+from shop.http import PageRequest
+from shop.tables import DueTable, next_text
+
+EXPORT_HEAD: Final = (
+    "Rig",
+    "Name",
+    "Component",
+    "Tag",
+    "Service",
+    "Life",
+    "Interval",
+    "Unit",
+    "State",
+    "Falls due",
+    "Kit",
+    "Parts",
+    "Sheet",
+)
+
+
+@require_safe
+def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
+    """Services that fall due, first to fall first, fifty a page."""
+    today, shop = request.today, request.shop
+    found = DueFilter(
+        request.GET,
+        queryset=Due.objects.for_due_list(),
+        today=today,
+        warning_days=shop.warning_days,
+    )
+    is_sound = found.form.is_valid()
+    rows = found.qs
+    if is_sound and request.GET.get("export") in exporting.KINDS:
+        return _export(request, rows, by_rig=found.by_rig)
+    page = duelist.page_of(rows, by_rig=found.by_rig, after=_after(request), today=today, shop=shop)
+    may_draft = may(request.user, "shop:draft_sheet")
+    table = DueTable(
+        page.rows,
+        today=today,
+        shop=shop,
+        may_draft=may_draft,
+        rig_url=lambda number: links.address(request.user, "shop:rig", number),
+        sheet_url=lambda number: links.address(request.user, "shop:sheet", number),
+    )
+    context: dict[str, Any] = {
+        "filter": found,
+        "table": table,
+        "rows": page.rows,
+        "may_draft": may_draft,
+        "next_query": _query(request, after=str(page.following)) if page.following else "",
+        "first_query": _query(request) if "after" in request.GET else "",
+        "count": duelist.count_text(duelist.capped(rows)) if is_sound else "",
+        "exports": [(kind, _query(request, export=kind)) for kind in exporting.KINDS],
+        "show_all": _query(request, before="all"),
+        "is_everything": found.form.cleaned_data.get("before") == "all" if is_sound else False,
+    }
+    if not page.rows:
+        context["next_due"] = _next_to_fall(request, found)
+    if request.htmx and not request.htmx.history_restore_request:
+        response = render(request, "shop/_partials/due_results.html", context)
+    else:
+        listed = Due.objects.listed()
+        overdue = duelist.capped(listed.filter(due_date__lte=today).overdue(today))
+        both = duelist.capped(listed.filter(due_date__lte=today))
+        context["cells"] = [
+            ("Overdue", duelist.count_text(overdue)),
+            ("Due, in tolerance", duelist.count_text(max(both - overdue, 0))),
+        ]
+        # 422 where the address carries a filter that does not exist: the page says so beside it.
+        response = render(request, "shop/due.html", context, status=200 if is_sound else 422)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+@require_safe
+def due_picked(request: PageRequest) -> HttpResponse:
+    """What the services ticked so far come to: the bar at the foot of the due list."""
+    picked = [int(pk) for pk in request.GET.getlist("due") if pk.isdecimal() and len(pk) < 19]
+    dues = list(
+        Due.objects.for_due_list()
+        .filter(pk__in=picked[: duelist.MOST_PICKED])
+        .order_by("due_date", "pk")
+    )
+    rigs = {due.rig_id: due.rig for due in dues if due.rig}
+    context: dict[str, Any] = {"dues": dues, "rigs": list(rigs.values())}
+    if len(rigs) == 1:
+        context |= {"rig": next(iter(rigs.values()))} | _sums(request, dues)
+    return render(request, "shop/_partials/pickbar.html", context)
+
+
+def _sums(request: PageRequest, dues: list[Due]) -> dict[str, Any]:
+    """Bench time, parts and kits of services done together."""
+    asked = [(due.version.service_id, due.rig_id) for due in dues]
+    found = kits.stock_for(asked, today=request.today).kits(asked)
+    needed = [kit for kit in found if kit.is_needed]
+    short = [kit for kit in needed if kit.is_short]
+    return {
+        "bench": words.span(sum(due.version.labour_minutes for due in dues)),
+        "cost_cents": sum(kit.cost_cents for kit in found),
+        "needed": len(needed),
+        "here": len(needed) - len(short),
+        "short": len(short),
+        "short_text": "; ".join(dict.fromkeys(kit.short_text for kit in short)),
+    }
+
+
+def _after(request: PageRequest) -> duelist.Cursor | None:
+    text = request.GET.get("after", "")
+    try:
+        return duelist.Cursor.read(text) if text else None
+    except duelist.BadCursor as error:
+        raise Http404("The list has no such page. Open Due again.") from error
+
+
+def _query(request: PageRequest, **changes: str) -> str:
+    """The filters of this page with something changed, from the first row on unless told."""
+    kept = [
+        (key, value)
+        for key, values in request.GET.lists()
+        for value in values
+        if key not in ("after", "export", "due", *changes) and value
+    ]
+    return f"?{urlencode([*kept, *changes.items()])}"
+
+
+def _next_to_fall(request: PageRequest, found: DueFilter) -> str:
+    """The first service beyond the span asked for, in words: what comes next."""
+    rows = Due.objects.for_due_list()
+    data = found.form.cleaned_data
+    if data.get("rig"):
+        rows = rows.filter(rig_number=data["rig"])
+    if data.get("kind"):
+        rows = rows.filter(kind=data["kind"])
+    if data.get("skill"):
+        rows = rows.filter(skill=data["skill"])
+    first = duelist.ordered(rows, by_rig=False).first()
+    return next_text(first, today=request.today) if first else ""
+
+
+def _export(
+    request: PageRequest, rows: Any, *, by_rig: bool
+) -> HttpResponse | StreamingHttpResponse:
+    """The whole filtered list as a file, in the order of the page."""
+    today = request.today
+    lines = (
+        (
+            row.due.rig_number,
+            row.due.rig.name if row.due.rig else "",
+            row.due.position.label if row.due.position else row.due.component.type.kind.name,
+            row.due.component.tag,
+            row.due.version.service.name,
+            words.life_now(row.due, today=today).normalize(),
+            row.due.interval.normalize(),
+            words.LONG_UNITS[row.due.measure],
+            row.state_word,
+            None if row.due.due_date == FAR_DATE else row.due.due_date,
+            row.kit.word,
+            Decimal(row.kit.cost_cents) / 100 if row.kit.is_needed else None,
+            str(row.sheet or ""),
+        )
+        for row in duelist.walk(rows, by_rig=by_rig, today=today, shop=request.shop)
+    )
+    return exporting.file_of(
+        request.GET["export"], name=f"due-{today:%Y-%m-%d}", head=EXPORT_HEAD, rows=lines
+    )

@@ -1,0 +1,243 @@
+"""Today: what the day asks of the manager, of a technician, of the owner."""
+
+from datetime import date, datetime, time, timedelta
+from typing import Any, Final
+
+from django.db.models import Count, OuterRef, Q, Subquery, Sum
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from equipment import due as due_math
+from equipment.models import Due, Rig, Round
+from inventory.models import Balance, Location, Movement
+from inventory.services import in_words
+from shop import daybook, duelist, rigview, whereabouts
+from shop.drawing.days import DAYS
+from shop.http import PageRequest
+from shop.models import PartsNeed, Role, ServiceSheet, SheetPart, Shop, StepEntry
+from shop.tables import last_read, next_text
+from shop.views.rigs import listed_rigs
+
+#: A drawing of more rigs than this is read by nobody; the others stand on Rigs.
+MOST_RIGS: Final = 40
+MOST_DUES: Final = 400
+MOST_SHORT: Final = 12
+MONTH: Final = timedelta(days=30)
+
+
+@require_safe
+def today(request: PageRequest) -> HttpResponse:
+    """The page everybody begins with, by role."""
+    pages = {Role.TECHNICIAN: _technician, Role.OWNER: _owner}
+    return pages.get(Role(request.user.role), _manager)(request)
+
+
+def _manager(request: PageRequest) -> HttpResponse:
+    day, shop = request.today, request.shop
+    start = daybook.first_day(day)
+    until = max(day + timedelta(days=shop.warning_days), start + timedelta(days=DAYS - 1))
+    everybody = list(Rig.objects.working().order_by("number"))
+    bookings = whereabouts.bookings_of(everybody, since=start)
+    places = whereabouts.of_rigs(everybody, bookings, today=day)
+    holds = rigview.holds(everybody)
+    dues = list(
+        Due.objects.for_due_list()
+        .filter(due_date__lte=until)
+        .order_by("due_date", "pk")[:MOST_DUES]
+    )
+    asked = {due.rig_id for due in dues} | holds.keys()
+    # A long fleet shows those with something to do; a short one all of it.
+    shown = [rig for rig in everybody if len(everybody) <= MOST_RIGS or rig.pk in asked]
+    shown = shown[:MOST_RIGS]
+    sheets = list(_open_sheets())
+    waiting = {
+        sheet.rig_id: sheet for sheet in sheets if sheet.is_waiting_for_parts and sheet.rig_id
+    }
+    on_rule = [due for due in dues if start <= due.due_date < start + timedelta(days=DAYS)]
+    lanes = daybook.lanes(everybody, bookings, on_rule, waiting, today=day)
+    near = [
+        due
+        for due in dues
+        if due.state(today=day, warning_days=shop.warning_days) != due_math.CLEAR
+    ]
+    coming = daybook.coming(
+        {rig.pk: rig for rig in everybody}, places, lanes, near, holds, today=day, shop=shop
+    )
+    here = [each for each in coming if each.place.comes_by(day + daybook.WEEK)]
+    away = [each for each in coming if each not in here]
+    sign_off = [sheet for sheet in sheets if sheet.state == ServiceSheet.State.UNDER_WAY]
+    short = _short(sheets)
+    overdue = [due for due in near if due.state(today=day, warning_days=0) == due_math.OVERDUE]
+    return render(
+        request,
+        "shop/today.html",
+        {
+            "cells": _cells(everybody, places, overdue, len(dues) == MOST_DUES),
+            "start": start,
+            "lanes": [lanes[rig.pk] for rig in shown],
+            "rigs_count": len(everybody),
+            "here": here,
+            "away": away,
+            "is_cut": len(dues) == MOST_DUES,
+            "sign_off": sign_off,
+            "short": short[:MOST_SHORT],
+            "short_more": max(len(short) - MOST_SHORT, 0),
+            "next_due": "" if coming else _next_due(request),
+        },
+    )
+
+
+def _open_sheets() -> Any:
+    """Open sheets with how many steps are open and how many values lie out of limit."""
+    note = (
+        StepEntry.objects.filter(step__sheet=OuterRef("pk"), in_force_for__isnull=False)
+        .exclude(note="")
+        .order_by("-at", "-pk")
+        .values("note")[:1]
+    )
+    return (
+        ServiceSheet.objects.open()
+        .select_related("rig", "component__type__kind", "technician")
+        .annotate(
+            steps_open=Count("steps", filter=Q(steps__entry__isnull=True)),
+            steps_outside=Count("steps", filter=Q(steps__entry__is_out_of_limit=True)),
+            last_note=Subquery(note),
+        )
+        .order_by("planned_on", "number")
+    )
+
+
+def _cells(
+    rigs: list[Rig],
+    places: dict[int, whereabouts.Whereabouts],
+    overdue: list[Due],
+    is_cut: bool,
+) -> list[tuple[str, str]]:
+    here = sum(places[rig.pk].is_here for rig in rigs)
+    count = f"{len(overdue)}{'+' if is_cut else ''} service{'s' if len(overdue) != 1 else ''}"
+    on = {due.rig_id: due.rig for due in overdue}
+    where = f", {next(iter(on.values()))}" if len(on) == 1 else f", {len(on)} rigs" if on else ""
+    return [
+        ("In the shop", f"{here} of {len(rigs)} rigs"),
+        ("Overdue", f"{count}{where}" if overdue else "nothing"),
+    ]
+
+
+def _short(sheets: list[ServiceSheet]) -> list[dict[str, Any]]:
+    """Parts that open sheets wait for: need, here, and whose drawer has one."""
+    rows = list(
+        SheetPart.objects.filter(sheet__in=sheets, short_steps__gt=0)
+        .select_related("part", "sheet__rig", "sheet__component", "for_kit")
+        .order_by("sheet__planned_on", "sheet__number", "part__number")
+    )
+    drawers: dict[int, list[str]] = {}
+    balances = Balance.objects.there().filter(
+        part__in={row.part_id for row in rows}, location__kind=Location.Kind.DRAWER
+    )
+    for balance in balances.select_related("part", "location__rig_drawer__rig"):
+        drawer = getattr(balance.location, "rig_drawer", None)
+        whose = f"{drawer.rig}’s drawer" if drawer else balance.location.code
+        has = in_words(balance.part, balance.quantity_steps)
+        drawers.setdefault(balance.part_id, []).append(f"{whose} has {has}")
+    return [
+        {
+            "row": row,
+            "need": in_words(row.part, row.planned_steps),
+            "here": in_words(row.part, row.planned_steps - row.short_steps),
+            "elsewhere": "; ".join(drawers.get(row.part_id, [])),
+        }
+        for row in rows
+    ]
+
+
+def _next_due(request: PageRequest) -> str:
+    first = duelist.ordered(Due.objects.for_due_list(), by_rig=False).first()
+    return next_text(first, today=request.today) if first else ""
+
+
+def _technician(request: PageRequest) -> HttpResponse:
+    day, shop = request.today, request.shop
+    mine = list(_open_sheets().filter(technician=request.user))
+    rigs = list(listed_rigs().filter(is_laid_up=False).order_by("number")[: MOST_RIGS + 1])
+    bookings = whereabouts.bookings_of(rigs, since=day)
+    places = whereabouts.of_rigs(rigs, bookings, today=day)
+    rounds = dict(Round.objects.filter(rig__in=rigs, day=day).values_list("rig", "author__name"))
+    holds = rigview.holds(rigs)
+    lines = [
+        {
+            "rig": rig,
+            "where": places[rig.pk].where_text(),
+            "is_away": not places[rig.pk].is_here,
+            "read": last_read(rig.last_read, today=day, shop=shop, rig=rig),
+            "round_by": rounds.get(rig.pk, ""),
+            "holds": holds.get(rig.pk, []),
+        }
+        for rig in rigs[:MOST_RIGS]
+    ]
+    return render(
+        request,
+        "shop/today_technician.html",
+        {"sheets": mine, "lines": lines, "has_more": len(rigs) > MOST_RIGS},
+    )
+
+
+def _owner(request: PageRequest) -> HttpResponse:
+    day, shop = request.today, request.shop
+    rigs = list(Rig.objects.working().order_by("number"))
+    holds = rigview.holds(rigs)
+    counted = list(
+        Due.objects.listed()
+        .filter(due_date__lte=day + MONTH)
+        .values("rig_number", "version__service")
+        .annotate(count=Count("pk"), late=Count("pk", filter=Due.objects.overdue_q(day)))
+        .order_by("rig_number")
+    )
+    costs = _usual_costs({row["version__service"] for row in counted})
+    names = {rig.number: rig for rig in rigs}
+    coming: dict[int, dict[str, Any]] = {}
+    for row in counted:
+        rig = names.get(row["rig_number"])
+        if rig is None:
+            continue
+        line = coming.setdefault(
+            rig.number, {"rig": rig, "count": 0, "late": 0, "cents": 0, "holds": holds.get(rig.pk)}
+        )
+        line["count"] += row["count"]
+        line["late"] += row["late"]
+        line["cents"] += row["count"] * costs.get(row["version__service"], 0)
+    return render(
+        request,
+        "shop/today_owner.html",
+        {
+            "coming": sorted(coming.values(), key=lambda line: -line["cents"]),
+            "count": sum(line["count"] for line in coming.values()),
+            "late": sum(line["late"] for line in coming.values()),
+            "cents": sum(line["cents"] for line in coming.values()),
+            "held": [(rig, holds[rig.pk]) for rig in rigs if rig.pk in holds],
+            "rigs_count": len(rigs),
+            "spend": _spend(day, shop),
+        },
+    )
+
+
+def _usual_costs(services: set[int]) -> dict[int, int]:
+    """What the parts of each service usually cost, by service. [cents]"""
+    costs: dict[int, int] = {}
+    for need in PartsNeed.objects.filter(service__in=services).select_related("part"):
+        cost = need.part.cost_of(need.quantity_steps)
+        costs[need.service_id] = costs.get(need.service_id, 0) + cost
+    return costs
+
+
+def _spend(day: date, shop: Shop) -> tuple[int, int]:
+    """Parts used in the thirty days to today, and in the thirty before. [cents]"""
+
+    def between(first: date, last: date) -> int:
+        start = datetime.combine(first, time(), tzinfo=shop.zone)
+        end = datetime.combine(last, time(), tzinfo=shop.zone)
+        rows = Movement.objects.spent().filter(at__gte=start, at__lt=end)
+        return -(rows.aggregate(total=Sum("value_cents"))["total"] or 0)
+
+    tomorrow = day + timedelta(days=1)
+    return between(tomorrow - MONTH, tomorrow), between(tomorrow - 2 * MONTH, tomorrow - MONTH)
