@@ -4,6 +4,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from django.utils.text import capfirst
+
 from equipment import due as due_math
 from equipment.counters import plain
 from equipment.models import Counter, Due
@@ -120,7 +122,7 @@ def date_note(due: Due, *, today: date) -> str:
 
 def due_sentence(due: Due, *, today: date, warning_days: int) -> str:
     """The sentence of a wear tape, complete without the drawing."""
-    name = f"{due.position.label if due.position else due.component.type.kind.name}"
+    name = f"{due.position.heading if due.position else capfirst(due.component.type.kind.name)}"
     parts = [
         f"{name}, {due.version.service.name}: {life_text(due, today=today)}"
         f" since {day(due.renewed_at.date(), today=today)}"

@@ -5,6 +5,7 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.text import capfirst
 
 ZERO = Decimal(0)
 
@@ -128,11 +129,16 @@ class Position(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.order} {self.label}"
+        return f"{self.order} {self.heading}"
 
     @property
     def label(self) -> str:
         return f"{self.kind.name} {self.side}".strip()
+
+    @property
+    def heading(self) -> str:
+        """The label as a heading or a sentence begins with it: "Pump A"."""
+        return capfirst(self.label)
 
 
 class ComponentQuerySet(models.QuerySet["Component"]):

@@ -8,6 +8,8 @@ from decimal import Decimal
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
+from django.utils.text import capfirst
+
 from equipment.models import Counter, Finding
 from inventory.models import Balance, Movement, Reservation
 from inventory.services import in_words
@@ -219,7 +221,7 @@ def _strip(
             state = words.STATE_WORDS[first.state(today=today, warning_days=shop.warning_days)]
         cells.append(
             StripCell(
-                label=f"{position.order} {position.kind.name}".strip(),
+                label=f"{position.order} {capfirst(position.kind.name)}",
                 icon=position.kind.icon,
                 side=cast(Side, position.side),
                 fraction_used=used,
@@ -265,7 +267,7 @@ def line_place(line: SheetLine) -> str:
     """Where the work is: "4 hydraulic unit HU-033", or the component on the bench."""
     where = str(line.position) if line.position else ""
     if not where and line.component:
-        where = line.component.type.kind.name
+        where = capfirst(line.component.type.kind.name)
     return f"{where} {line.component or ''}".strip() or "whole rig"
 
 
