@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from django.db.models import Q
+from django.utils.text import capfirst
 
 from equipment import due as due_math
 from equipment.models import Component, Due, Finding, Installation, Position, Rig
@@ -189,7 +190,7 @@ def _strip_position(
         )
     return StripPosition(
         order=place.order,
-        name=place.kind.name,
+        name=capfirst(place.kind.name),
         side=place.side,
         tag=f"{place.order} · {component.tag}" if component else f"{place.order}",
         icon=place.kind.icon,
