@@ -1,7 +1,7 @@
 """What the coming days hold: the lanes of the fourteen days, and what comes into the shop."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Final
 
@@ -14,8 +14,8 @@ from shop.models import ServiceSheet, Shop
 from shop.whereabouts import Whereabouts
 
 WEEK: Final = timedelta(days=7)
-#: Marks closer than this on one rig's lane are drawn as one. [d]
-LEAST_GAP: Final = 0.5
+#: How far "in the shop" reaches into its box. [d]
+LABEL_DAYS: Final = 1.4
 
 
 @dataclass(slots=True)
@@ -121,13 +121,20 @@ def _lane(
             bars.append(DayBar(at, min(first, DAYS), "bench" if stands else "shop", label))
         at = max(at, last)
     marks: list[DayMark] = []
-    for due in dues:
+    for due in (due for due in dues if due.due_date >= today):
         day = (due.due_date - start).days
         away = any(first <= day < last for first, last, _ in jobs)
         label = due.version.service.name
         if marks and marks[-1].day == day + 0.5:
             label = f"{marks.pop().label}, {label}"
         marks.append(DayMark(day + 0.5, label, away))
+    # A diamond at the beginning of a box would stand on its words; the list below has them too.
+    bars = [
+        replace(bar, label="")
+        if any(bar.start_day <= m.day < bar.start_day + LABEL_DAYS and not m.away for m in marks)
+        else bar
+        for bar in bars
+    ]
     bars.sort(key=lambda bar: bar.start_day)
     return DayLane(number=rig.number, name=rig.name, bars=tuple(bars), marks=tuple(marks))
 
@@ -138,6 +145,7 @@ def coming(
     lanes: Mapping[int, DayLane],
     dues: Sequence[Due],
     holds: Mapping[int, list[Finding]],
+    open_sheets: Iterable[ServiceSheet],
     *,
     today: date,
     shop: Shop,
@@ -145,6 +153,7 @@ def coming(
     """Return the rigs that have something to do, the held first, then the gravest.
 
     dues: overdue, due and due soon, of these rigs. A rig without any stands here when it is held.
+    open_sheets: of any rig; each stands with its rig.
     """
     sheets = sheets_of(dues)
     stock = kits.stock_for([(due.version.service_id, due.rig_id) for due in dues], today=today)
@@ -166,8 +175,9 @@ def coming(
             )
             life = words.life_text(due, today=today)
             each.services.append(ComingService(due, kit, sheet, state, word, life))
-            if sheet is not None and sheet not in each.sheets:
-                each.sheets.append(sheet)
+    for sheet in open_sheets:
+        if sheet.rig_id in found:
+            found[sheet.rig_id].sheets.append(sheet)
     return sorted(
         found.values(),
         key=lambda each: (not each.holds, not each.is_overdue, each.rig.number),

@@ -16,7 +16,10 @@ from shop.models import Shop
 from shop.templatetags.look import money, side, stencil, tag, tape
 from shop.whereabouts import Whereabouts
 
-NUM = {"th": {"class": "num"}, "td": {"class": "num"}}
+
+def cell(name: str) -> dict[str, dict[str, str]]:
+    """The class by which a phone puts a cell into its place (overview.css)."""
+    return {"td": {"class": f"cell-{name}"}}
 
 
 def place_name(due: Due) -> str:
@@ -42,14 +45,18 @@ def kit_cell(kit: kits.Kit) -> SafeString | str:
 class DueTable(tables.Table):
     """Services that fall due, as the filters say. The page comes from shop.duelist."""
 
-    pick = tables.Column(verbose_name="Pick", empty_values=())
-    rig = tables.Column(verbose_name="Rig", empty_values=())
-    what = tables.Column(verbose_name="Component and service", empty_values=())
-    life = tables.Column(verbose_name="Life now", empty_values=())
-    state = tables.Column(verbose_name="State")
-    falls = tables.Column(verbose_name="Falls due", empty_values=())
-    kit = tables.Column(verbose_name="Kit")
-    parts = tables.Column(verbose_name="Parts", empty_values=(), attrs=NUM)
+    pick = tables.Column(verbose_name="Pick", empty_values=(), attrs=cell("pick"))
+    rig = tables.Column(verbose_name="Rig", empty_values=(), attrs=cell("rig"))
+    what = tables.Column(verbose_name="Component and service", empty_values=(), attrs=cell("what"))
+    life = tables.Column(verbose_name="Life now", empty_values=(), attrs=cell("life"))
+    state = tables.Column(verbose_name="State", attrs=cell("state"))
+    falls = tables.Column(verbose_name="Falls due", empty_values=(), attrs=cell("falls"))
+    kit = tables.Column(verbose_name="Kit", attrs=cell("kit"))
+    parts = tables.Column(
+        verbose_name="Parts",
+        empty_values=(),
+        attrs={"th": {"class": "num"}, "td": {"class": "num cell-parts"}},
+    )
 
     class Meta:
         attrs = {"class": "table table-stack due-list", "aria-label": "Services that fall due"}
@@ -136,21 +143,24 @@ class DueTable(tables.Table):
 class RigTable(tables.Table):
     """All rigs: whether each may leave, where it is, when it was last read."""
 
-    number = tables.Column(verbose_name="Rig")
-    name = tables.Column(verbose_name="Name", order_by=("name", "number"))
+    number = tables.Column(verbose_name="Rig", attrs=cell("rig"))
+    name = tables.Column(verbose_name="Name", order_by=("name", "number"), attrs=cell("name"))
     readiness = tables.Column(
-        verbose_name="Ready", empty_values=(), order_by=("first_due", "number")
+        verbose_name="Ready", empty_values=(), order_by=("first_due", "number"), attrs=cell("ready")
     )
-    where = tables.Column(verbose_name="Where", empty_values=(), orderable=False)
+    where = tables.Column(
+        verbose_name="Where", empty_values=(), orderable=False, attrs=cell("where")
+    )
     read = tables.Column(
         verbose_name="Last read",
         accessor="last_read",
         empty_values=(),
         order_by=("last_read", "number"),
+        attrs=cell("read"),
     )
 
     class Meta:
-        attrs = {"class": "table table-stack", "aria-label": "Rigs"}
+        attrs = {"class": "table table-stack rig-list", "aria-label": "Rigs"}
         order_by = "number"
 
     #: Filled by the page for the rigs it shows, once it knows which.

@@ -111,13 +111,13 @@ def date_text(due: Due, *, today: date) -> str:
 
 
 def date_note(due: Due, *, today: date) -> str:
-    """What stands under the date: how far past it is, "fixed", or how it came about."""
+    """What stands under the date: how far past it is, "fixed", or nothing behind "about"."""
     if due.is_past_due or due.due_date <= today:
         past = past_text(due, today=today)
         return past or ("today" if due.due_date == today else "")
     if due.due_date == due_math.FAR_DATE:
         return "no use is known"
-    return "fixed" if due.measure == due_math.DAYS else "at the rate it is used"
+    return "fixed" if due.measure == due_math.DAYS else ""
 
 
 def due_sentence(due: Due, *, today: date, warning_days: int) -> str:

@@ -62,7 +62,7 @@ def _manager(request: PageRequest) -> HttpResponse:
         if due.state(today=day, warning_days=shop.warning_days) != due_math.CLEAR
     ]
     coming = daybook.coming(
-        {rig.pk: rig for rig in everybody}, places, lanes, near, holds, today=day, shop=shop
+        {rig.pk: rig for rig in everybody}, places, lanes, near, holds, sheets, today=day, shop=shop
     )
     here = [each for each in coming if each.place.comes_by(day + daybook.WEEK)]
     away = [each for each in coming if each not in here]
@@ -73,12 +73,17 @@ def _manager(request: PageRequest) -> HttpResponse:
         request,
         "shop/today.html",
         {
-            "cells": _cells(everybody, places, overdue, len(dues) == MOST_DUES),
+            "cells": [
+                *_cells(everybody, places, overdue, len(dues) == MOST_DUES),
+                ("Kits short", f"{len(short)} part{'s' if len(short) != 1 else ''}"),
+                ("To sign off", f"{len(sign_off)} sheet{'s' if len(sign_off) != 1 else ''}"),
+            ],
             "start": start,
             "lanes": [lanes[rig.pk] for rig in shown],
             "rigs_count": len(everybody),
             "here": here,
             "away": away,
+            "filled": next((each.rig.pk for each in here if each.picks), None),
             "is_cut": len(dues) == MOST_DUES,
             "sign_off": sign_off,
             "short": short[:MOST_SHORT],
