@@ -42,6 +42,9 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:sign_out": PUBLIC,
     "shop:welcome": PUBLIC,
     # shop: the shop itself
+    "shop:import": MANAGER,
+    "shop:import_confirm": MANAGER,
+    "shop:import_template": MANAGER,
     "shop:new_person": MANAGER,
     "shop:people": MANAGER,
     "shop:person": MANAGER,
@@ -73,8 +76,13 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:work_parts": CREW,
     "shop:work_sign": CREW,
     # equipment
+    "equipment:bookings": ReadOrChange(read=SIGNED_IN, change=MANAGER),
+    "equipment:cancel_booking": MANAGER,
+    "equipment:close_finding": MANAGER,
+    "equipment:new_finding": CREW,
     "equipment:readings": CREW,
     "equipment:reverse_reading": CREW,
+    "equipment:round": ReadOrChange(read=SIGNED_IN, change=CREW),
     # inventory
     "inventory:adjust": MANAGER,
     "inventory:buying": OFFICE,

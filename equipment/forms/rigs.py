@@ -1,0 +1,189 @@
+"""Forms about a rig: found work, jobs, and what the rig is made of."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from equipment.forms.fields import (
+    DayField,
+    KindField,
+    NumberField,
+    SentForm,
+    SpokenForm,
+    WhyField,
+)
+from equipment.models import Component, Counter, Installation, Rig, Side
+
+
+class FindingForm(SentForm):
+    """Something wrong, where it is, and whether the rig may go out with it."""
+
+    WHOLE_RIG = "rig"
+    text = forms.CharField(
+        label="What you found", max_length=300, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    component = forms.ChoiceField(label="Where")
+    is_grave = forms.BooleanField(label="Rig must not leave", required=False)
+
+    def __init__(self, *args: Any, fitted: Sequence[Installation], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fitted = {str(row.component_id): row.component for row in fitted}
+        self.fields["component"].choices = [  # type: ignore[attr-defined]
+            (self.WHOLE_RIG, "the rig as a whole"),
+            *((str(row.component_id), f"{row.position.label}, {row.component}") for row in fitted),
+        ]
+
+    def clean_component(self) -> Component | None:
+        return self.fitted.get(self.cleaned_data["component"])
+
+
+class CloseFindingForm(SpokenForm):
+    """How found work was put right, or why it needs nothing."""
+
+    closing = WhyField(label="How it was put right, or why it needs nothing", max_length=300)
+
+
+class BookingForm(SpokenForm):
+    """A job that takes the rig away."""
+
+    job = forms.CharField(label="Job", max_length=60)
+    first_day = DayField(label="First day away")
+    last_day = DayField(label="Last day away")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        first, last = cleaned.get("first_day"), cleaned.get("last_day")
+        if first and last and last < first:
+            self.add_error("last_day", "The job ends before it begins.")
+        if first and first.year not in range(2000, 2100):
+            self.add_error("first_day", "Check the year.")
+        if first and last and (last - first).days > 366:
+            self.add_error("last_day", "A job of more than a year? Check the days.")
+        return cleaned
+
+
+class RigForm(SpokenForm):
+    """What a rig is called."""
+
+    name = forms.CharField(label="Name", max_length=60)
+    description = forms.CharField(
+        label="What it is", max_length=120, required=False, help_text="24 ft trailer, grey."
+    )
+
+
+class ChangeRigForm(RigForm):
+    """What a rig is called, and whether it is out of work."""
+
+    is_laid_up = forms.BooleanField(
+        label="Laid up: out of work, its services leave the due list", required=False
+    )
+
+
+class NewRigForm(RigForm):
+    """A rig, at will with the usual positions and counters at once."""
+
+    number = forms.IntegerField(
+        label="Number",
+        min_value=1,
+        max_value=9999,
+        error_messages={
+            "invalid": "Give a whole number.",
+            "min_value": "A rig number lies between 1 and 9999.",
+            "max_value": "A rig number lies between 1 and 9999.",
+        },
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+    is_usual = forms.BooleanField(
+        label="With the usual positions and counters",
+        required=False,
+        initial=True,
+        help_text="Generator, compressor, dryer, hydraulic unit, pumps A and B, preheaters A and "
+        "B, heated hose, gun. More can be added, and others instead.",
+    )
+    generator_hours = NumberField(label="Generator hours show now", required=False)
+    compressor_hours = NumberField(label="Compressor hours show now", required=False)
+    a_strokes = NumberField(label="A strokes show now", required=False)
+    b_strokes = NumberField(label="B strokes show now", required=False)
+    field_order = ("number", "name", "description", "is_usual")
+    FACES = ("generator_hours", "compressor_hours", "a_strokes", "b_strokes")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("is_usual"):
+            for name in self.FACES:
+                if cleaned.get(name) is None and name not in self.errors:
+                    self.add_error(name, "Read the counter: what it counts from now on adds to it.")
+        number = cleaned.get("number")
+        if number is not None and Rig.objects.filter(number=number).exists():
+            self.add_error("number", "Another rig has this number.")
+        return cleaned
+
+    def first_values(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in self.FACES}
+
+
+class PositionForm(SpokenForm):
+    """A place in a rig."""
+
+    order = forms.IntegerField(
+        label="Place in the flow",
+        min_value=1,
+        max_value=999,
+        help_text="1 is where the flow begins; power first, the gun last.",
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        error_messages={"invalid": "Give a whole number.", "min_value": "Begin with 1."},
+    )
+    kind = KindField()
+    side = forms.ChoiceField(label="Side", choices=Side.choices, required=False)
+
+
+class CounterForm(SpokenForm):
+    """A counter on a rig, or one that travels with a component."""
+
+    name = forms.CharField(
+        label="Name",
+        max_length=40,
+        help_text="As the crew says it. “A strokes” and “Generator hours” say what they count.",
+    )
+    counts = forms.ChoiceField(label="Counts", choices=Counter.Counts.choices)
+    side = forms.ChoiceField(
+        label="Of which side",
+        choices=[("", "as its name says, or both"), *Side.choices[1:]],
+        required=False,
+    )
+    kind = KindField(
+        label="Hours of", required=False, empty_label="as its name says, or the whole rig"
+    )
+    first_value = NumberField(label="Shows now")
+    display_step = NumberField(
+        label="Smallest step of the face",
+        zero=False,
+        initial=1,
+        help_text="1, or 0.1 where it shows tenths.",
+    )
+    rollover = NumberField(
+        label="Starts again at",
+        zero=False,
+        required=False,
+        help_text="10000 for a face that shows 0 to 9999. Empty: it never starts again by itself.",
+    )
+    max_per_minute = NumberField(
+        label="The most it can count in a minute",
+        zero=False,
+        required=False,
+        help_text="Catches slips while reading. Hours need none.",
+    )
+    is_resettable = forms.BooleanField(label="It can be reset", required=False, initial=True)
+
+    def __init__(self, *args: Any, component: Component | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if component is not None:
+            del self.fields["side"], self.fields["kind"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        first, rollover = cleaned.get("first_value"), cleaned.get("rollover")
+        if first is not None and rollover is not None and first >= rollover:
+            self.add_error("first_value", "It starts again before it could show that.")
+        return cleaned

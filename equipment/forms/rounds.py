@@ -1,0 +1,84 @@
+"""The operator's round: one small form for each check, all sent at once."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django import forms
+
+from equipment.forms.fields import DayField, SentForm, SpokenForm
+from equipment.models import RoundAnswer, RoundItem
+from equipment.services import NewAnswer
+
+Answer = RoundAnswer.Answer
+
+
+class AnswerForm(SpokenForm):
+    """What one check showed."""
+
+    answer = forms.ChoiceField(
+        choices=[
+            (Answer.RIGHT, "In order"),
+            (Answer.WRONG, "Not right"),
+            (Answer.NOT_APPLICABLE, "Not applicable"),
+        ],
+        widget=forms.RadioSelect,
+        error_messages={"required": "Answer this check, or say that it does not apply."},
+    )
+    note = forms.CharField(label="What is not right", max_length=200, required=False)
+    is_grave = forms.BooleanField(label="Rig must not leave", required=False)
+
+    def __init__(self, *args: Any, item: RoundItem, **kwargs: Any) -> None:
+        super().__init__(*args, prefix=f"i{item.pk}", **kwargs)
+        self.item = item
+        #: Where this check begins a new place along the rig.
+        self.begins_place = False
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("answer") == Answer.WRONG and not cleaned.get("note", "").strip():
+            self.add_error("note", "Say what is not right.")
+        return cleaned
+
+    def said(self) -> NewAnswer:
+        """The answer as the round keeps it. What does not belong to it is left out."""
+        is_wrong = self.cleaned_data["answer"] == Answer.WRONG
+        return NewAnswer(
+            item=self.item,
+            answer=self.cleaned_data["answer"],
+            note=self.cleaned_data["note"] if is_wrong else "",
+            is_grave=is_wrong and self.cleaned_data["is_grave"],
+        )
+
+
+class RoundForm(SentForm):
+    """One round of a rig. The day is the one on which the page was opened: midnight may pass."""
+
+    day = DayField(widget=forms.HiddenInput)
+
+    def __init__(
+        self, data: Any, *, now: datetime, day: date, items: Sequence[RoundItem], **kwargs: Any
+    ) -> None:
+        super().__init__(data, now=now, initial={"day": day}, **kwargs)
+        self.answers = [AnswerForm(data, now=now, item=item) for item in items]
+        for before, each in zip([None, *self.answers], self.answers, strict=False):
+            each.begins_place = before is None or before.item.kind != each.item.kind
+
+    def clean_day(self) -> date:
+        day: date = self.cleaned_data["day"]
+        if not self.today - timedelta(days=1) <= day <= self.today:
+            raise forms.ValidationError("A round is recorded on its own day.")
+        return day
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        open_ = sum(not each.is_valid() for each in self.answers)
+        if open_:
+            checks = "One check is" if open_ == 1 else f"{open_} checks are"
+            self.add_error(None, f"{checks} still open. Nothing is kept yet.")
+        if "day" in self.errors:
+            self.add_error(None, self.errors.pop("day").as_data())
+        return cleaned
+
+    def said(self) -> list[NewAnswer]:
+        return [each.said() for each in self.answers]

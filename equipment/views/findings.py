@@ -1,0 +1,89 @@
+"""Found work: written down by the crew, closed by a manager or a signed sheet."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from equipment.forms.rigs import CloseFindingForm, FindingForm
+from equipment.models import Finding, Installation, Rig
+from equipment.services import FindingRefused, close_finding, open_finding
+from equipment.views.common import (
+    PageRequest,
+    component_url,
+    draw,
+    fitted_in,
+    get_rig,
+    is_sound,
+    of_rig,
+    rig_url,
+    typed,
+)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_finding(request: PageRequest, number: int) -> HttpResponse:
+    """Write down something wrong on a rig."""
+    now = timezone.now()
+    rig = get_rig(number)
+    form = FindingForm(typed(request), now=now, fitted=fitted_in(rig))
+    if is_sound(request, form):
+        data = form.cleaned_data
+        made = open_finding(
+            rig=rig,
+            component=data["component"],
+            text=data["text"],
+            is_grave=data["is_grave"],
+            author=request.user,
+            at=now,
+            request_id=data["request_id"],
+        )
+        held = " The rig must not leave until it is put right." if made.is_grave else ""
+        messages.success(request, f"Found work is written down.{held}")
+        return redirect(rig_url(rig))
+    return draw(request, "equipment/new_finding.html", of_rig(rig, form=form))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def close(request: PageRequest, pk: int) -> HttpResponse:
+    """Close found work, saying how; what is closed says who closed it."""
+    now = timezone.now()
+    finding = get_object_or_404(
+        Finding.objects.select_related("rig", "component__type__kind", "opened_by", "closed_by"),
+        pk=pk,
+    )
+    rig = finding.rig or _rig_of(finding)
+    form = CloseFindingForm(typed(request), now=now)
+    if is_sound(request, form):
+        try:
+            close_finding(
+                finding=finding, author=request.user, at=now, closing=form.cleaned_data["closing"]
+            )
+        except FindingRefused as refused:
+            form.add_error(None, str(refused))
+            finding.refresh_from_db()
+        else:
+            messages.success(request, "Found work is closed.")
+            return redirect(_home(finding, rig))
+    context = {"finding": finding, "form": form, "back_url": _home(finding, rig)}
+    if rig is not None:
+        context = of_rig(rig, **context)
+    return draw(request, "equipment/close_finding.html", context)
+
+
+def _rig_of(finding: Finding) -> Rig | None:
+    """The rig in which the component of some found work sits now."""
+    row = (
+        Installation.objects.filter(component=finding.component, removed_at__isnull=True)
+        .select_related("position__rig")
+        .first()
+    )
+    return row.position.rig if row else None
+
+
+def _home(finding: Finding, rig: Rig | None) -> str:
+    if rig is not None:
+        return rig_url(rig)
+    assert finding.component is not None  # it names a rig or a component, the database says
+    return component_url(finding.component)

@@ -1,0 +1,123 @@
+"""The operator's round of a rig: today's to be walked, and those that were."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from django.contrib import messages
+from django.db.models import Count, Q
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.dateparse import parse_date
+from django.views.decorators.http import require_http_methods
+
+from equipment.forms.rounds import RoundForm
+from equipment.models import JobBooking, Rig, Round, RoundAnswer
+from equipment.services import RoundRefused, items_for_round, record_round
+from equipment.views.common import PageRequest, draw, get_rig, is_sound, of_rig, rig_url, typed
+
+DAYS_BACK: Final = 7
+DAY: Final = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class PastDay:
+    """One of the last days: its round, or that there was none."""
+
+    day: date
+    round: Round | None
+    was_booked: bool
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def round_(request: PageRequest, number: int) -> HttpResponse:
+    """Walk the round of today; once it is recorded, read it, or that of another day."""
+    now = timezone.now()
+    rig = get_rig(number)
+    day = _day_asked(request)
+    context = of_rig(rig, day=day, is_today=day == request.today)
+    context["past"] = past_days(rig, request.today)
+    recorded = _recorded(rig, day)
+    if request.method != "POST" and (recorded or day != request.today):
+        if recorded is None and day != request.today:
+            raise Http404("No round was recorded on that day.")
+        return draw(request, "equipment/round_kept.html", context | {"round": recorded})
+    items = items_for_round(rig=rig, day=day)
+    form = RoundForm(typed(request), now=now, day=day, items=items)
+    if is_sound(request, form):
+        try:
+            made = record_round(
+                rig=rig,
+                day=form.cleaned_data["day"],
+                answers=form.said(),
+                author=request.user,
+                at=now,
+                request_id=form.cleaned_data["request_id"],
+            )
+        except RoundRefused as refused:
+            form.add_error(None, str(refused))
+        else:
+            messages.success(request, _what_it_showed(made))
+            return redirect(rig_url(rig))
+    context["yesterday"] = next(iter(context["past"]), None)
+    return draw(request, "equipment/round.html", context | {"form": form})
+
+
+def past_days(rig: Rig, today: date) -> list[PastDay]:
+    """The last days before today, newest first, as far back as the rig is known. Two queries."""
+    since = max(today - DAYS_BACK * DAY, timezone.localdate(rig.created_at))
+    rounds = {
+        row.day: row
+        for row in Round.objects.filter(rig=rig, day__gte=since, day__lt=today)
+        .select_related("author")
+        .annotate(
+            right=Count("answers", filter=Q(answers__answer=RoundAnswer.Answer.RIGHT)),
+            wrong=Count("answers", filter=Q(answers__answer=RoundAnswer.Answer.WRONG)),
+        )
+    }
+    bookings = list(JobBooking.objects.filter(rig=rig, first_day__lt=today, last_day__gte=since))
+    return [
+        PastDay(day, rounds.get(day), _booked(day, bookings))
+        for day in (today - back * DAY for back in range(1, DAYS_BACK + 1))
+        if day >= since
+    ]
+
+
+def _booked(day: date, bookings: Sequence[JobBooking]) -> bool:
+    return any(each.first_day <= day <= each.last_day for each in bookings)
+
+
+def _day_asked(request: PageRequest) -> date:
+    """The day in the address or in what was sent; today where there is none."""
+    given = request.POST.get("day") or request.GET.get("day")
+    if not given:
+        return request.today
+    try:
+        day = parse_date(given)
+    except ValueError:
+        day = None
+    if day is None:
+        if request.method == "POST":
+            return request.today
+        raise Http404("There is no such day.")
+    return day
+
+
+def _recorded(rig: Rig, day: date) -> Round | None:
+    return (
+        Round.objects.filter(rig=rig, day=day)
+        .select_related("author")
+        .prefetch_related("answers__item__kind")
+        .first()
+    )
+
+
+def _what_it_showed(made: Round) -> str:
+    answers = [row.answer for row in made.answers.all()]
+    wrong = answers.count(RoundAnswer.Answer.WRONG)
+    right = answers.count(RoundAnswer.Answer.RIGHT)
+    if not wrong:
+        return f"The round is kept: {right} in order."
+    return f"The round is kept: {right} in order, {wrong} not right, now found work."
