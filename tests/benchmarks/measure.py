@@ -1,0 +1,101 @@
+"""Ours and the floor, turn by turn, and what comes of it."""
+
+import gc
+import statistics
+import sys
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+SQLITE: Final = "sqlite"
+POSTGRESQL: Final = "postgresql"
+
+
+class WrongAnswer(AssertionError):
+    """Something was fast, and wrong."""
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How a run is asked for.
+
+    rounds: how often ours and the floor take turns. quick: the smallest sizes, for correctness.
+    """
+
+    rounds: int
+    quick: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One benchmark at one size.
+
+    database: "sqlite", "postgresql", or "none" where nothing is kept.
+    floor_s, ours_s: medians over interleaved rounds. [s]
+    goal: what ours / floor should not exceed. [1]
+    """
+
+    name: str
+    database: str
+    size: str
+    floor_s: float
+    ours_s: float
+    goal: float
+
+    @property
+    def ratio(self) -> float:
+        return self.ours_s / self.floor_s
+
+    @property
+    def is_met(self) -> bool:
+        return self.ratio <= self.goal
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "name": self.name,
+            "database": self.database,
+            "size": self.size,
+            "floor_s": round(self.floor_s, 9),
+            "ours_s": round(self.ours_s, 9),
+            "ratio": round(self.ratio, 4),
+            "goal": self.goal,
+        }
+
+
+def take_turns(
+    ours: Callable[[int], object], floor: Callable[[int], object], *, rounds: int, warm: int = 2
+) -> tuple[float, float]:
+    """Return the median times of the floor and of ours. [s]
+
+    Each is called with the number of the round, from 0; the first `warm` rounds do not count. Who
+    begins changes from round to round, so that a slow spell of the machine falls on both.
+    """
+    times: dict[Callable[[int], object], list[float]] = {ours: [], floor: []}
+    gc.collect()
+    gc.disable()
+    try:
+        for number in range(warm + rounds):
+            pair = (ours, floor) if number % 2 else (floor, ours)
+            for each in pair:
+                begins = time.perf_counter()
+                each(number)
+                times[each].append(time.perf_counter() - begins)
+    finally:
+        gc.enable()
+    return statistics.median(times[floor][warm:]), statistics.median(times[ours][warm:])
+
+
+def must(holds: object, what: str) -> None:
+    """Raise WrongAnswer with these words where something does not hold."""
+    if not holds:
+        raise WrongAnswer(what)
+
+
+def say(text: str) -> None:
+    """Tell whoever waits; the results alone go to the standard output."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def goal_on(goals: Mapping[str, float], database: str) -> float:
+    return goals[database]

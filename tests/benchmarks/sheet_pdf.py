@@ -1,0 +1,271 @@
+"""sheet-pdf: a printed service sheet, beside a bare canvas that draws the same text and lines.
+
+The bare canvas replays what the sheet drew, recorded once: each run of text as one `drawString`
+at its known place, each line, box and path as it was. It need not measure, break, or lay out.
+"""
+
+import tracemalloc
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from io import BytesIO
+from typing import Any, Final
+from unittest import mock
+
+from pypdf import PdfReader
+from reportlab.lib.pagesizes import LETTER
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.pathobject import PDFPathObject
+from reportlab.pdfgen.textobject import PDFTextObject
+
+from shop.paper import sheet as paper
+from shop.paper.sheet import CheckGroup, PaperCheck, SheetPaper
+from tests.benchmarks.measure import Options, Result, must, say, take_turns
+from tests.shop.paper import samples
+
+NAME: Final = "sheet-pdf"
+GOAL: Final = 1.35
+#: Sheets in one file, checks on each: with boxes for a gloved hand sixteen checks take two pages
+#: and forty take three.
+SIZES: Final = ((1, 16), (1, 40), (10, 40))
+PAGES: Final = {16: 2, 40: 3}
+#: What the sheets draw with. What else a canvas can do, they do not need.
+DRAWN_WITH: Final = (
+    "line", "rect", "circle", "drawPath", "clipPath", "setLineWidth", "setFillGray",
+    "setStrokeGray", "setDash", "saveState", "restoreState", "transform", "translate", "scale",
+    "beginForm", "endForm", "doForm", "showPage", "bookmarkHorizontal", "addOutlineEntry",
+    "drawText", "beginPath", "beginText",
+)  # fmt: skip
+#: A step of the bare canvas.
+Step = Callable[[Canvas], object]
+
+
+def run(options: Options) -> list[Result]:
+    """One sheet, a longer one, then a stack of them in one file."""
+    sizes = SIZES[:2] if options.quick else SIZES
+    results = [measured(options, sheets=sheets, checks=checks) for sheets, checks in sizes]
+    if not options.quick:
+        _say_memory()
+    return results
+
+
+def measured(options: Options, *, sheets: int, checks: int) -> Result:
+    """So many sheets in one file, each with so many checks."""
+    stack = list(stack_of(sheets, checks))
+    steps = recorded(stack)
+    ours: Callable[..., bytes] = lambda _=0: paper.sheets_pdf(stack)  # noqa: E731
+    floor: Callable[..., bytes] = lambda _=0: bare(steps)  # noqa: E731
+    check(ours(), floor(), stack)
+    floor_s, ours_s = take_turns(ours, floor, rounds=options.rounds)
+    size = f"{sheets} × {PAGES[checks]} pages, {checks} checks"
+    return Result(NAME, "none", size, floor_s, ours_s, GOAL)
+
+
+def stack_of(sheets: int, checks: int) -> Iterator[SheetPaper]:
+    """Sheets with checks of all kinds, the strip of a rig and a QR code of their own."""
+    known = [check for group in samples.GROUPS for check in group.checks]
+    groups = tuple(
+        CheckGroup(
+            f"{place} Pump P-{place}",
+            "packing",
+            "due soon, 182 of 250 h",
+            tuple(
+                replace(known[number % len(known)], number=number + 1)
+                for number in range((place - 1) * checks // 4, place * checks // 4)
+            ),
+        )
+        for place in range(1, 5)
+    )
+    for number in range(1, sheets + 1):
+        yield samples.sheet(groups=groups, number=number, url=f"https://shop.example/s/{number}")
+
+
+def check(made: bytes, drawn: bytes, stack: Sequence[SheetPaper]) -> None:
+    """The sheets say all that they should, and the bare canvas says the same."""
+    ours, floor = PdfReader(BytesIO(made)), PdfReader(BytesIO(drawn))
+    wanted = sum(PAGES[len(_checks(sheet))] for sheet in stack)
+    must(len(ours.pages) == wanted, f"the sheets take {len(ours.pages)} pages, not {wanted}")
+    must(len(floor.pages) == len(ours.pages), "the bare canvas has other pages")
+    said = "".join("".join(page.extract_text() for page in ours.pages).split())
+    same = "".join("".join(page.extract_text() for page in floor.pages).split())
+    must(sorted(said) == sorted(same), "the bare canvas says something else")
+    for sheet in stack:
+        for each in _checks(sheet):
+            first = "".join(each.text.split()[:3])
+            must(first in said, f"the sheet does not say “{each.text}”")
+    must(all("/XObject" in page["/Resources"] for page in ours.pages), "a page has no QR code")
+
+
+def _checks(sheet: SheetPaper) -> list[PaperCheck]:
+    return [each for group in sheet.groups for each in group.checks]
+
+
+def _say_memory() -> None:
+    """What a stack takes while it is made: it should grow by its own size, and by no more."""
+    few, many = (_peak(sheets) for sheets in (10, 100))
+    grown, written = many[0] - few[0], many[1] - few[1]
+    say(
+        f"  100 sheets take {many[0] / 1e6:.1f} MB at most for {many[1] / 1e6:.1f} MB written; "
+        f"from 10 sheets on {grown / written:.1f} bytes for each byte written"
+    )
+
+
+def _peak(sheets: int) -> tuple[int, int]:
+    """The most memory at one time while a stack is made, and its size. [bytes]"""
+    tracemalloc.start()
+    try:
+        made = paper.sheets_pdf(stack_of(sheets, checks=40))
+        return tracemalloc.get_traced_memory()[1], len(made)
+    finally:
+        tracemalloc.stop()
+
+
+# --- the bare canvas ----------------------------------------------------------------------------
+
+
+def recorded(stack: Sequence[SheetPaper]) -> list[Step]:
+    """Draw the sheets once, and return every step that put something on paper."""
+    with mock.patch.object(paper, "Canvas", Recorder):
+        Recorder.steps = []
+        paper.sheets_pdf(stack)
+        return Recorder.steps
+
+
+def bare(steps: Sequence[Step]) -> bytes:
+    """Draw the steps on a canvas."""
+    file = BytesIO()
+    canvas = Canvas(file, pagesize=LETTER, pageCompression=1, invariant=1)
+    for step in steps:
+        step(canvas)
+    canvas.save()
+    return file.getvalue()
+
+
+class RecordedPath(PDFPathObject):
+    """A path that remembers how it was built."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.built: list[tuple[str, tuple[Any, ...]]] = []
+
+    def rebuilt(self, canvas: Canvas) -> PDFPathObject:
+        path = canvas.beginPath()
+        for name, args in self.built:
+            getattr(path, name)(*args)
+        return path
+
+
+def _remember(name: str) -> Callable[..., None]:
+    built = getattr(PDFPathObject, name)
+
+    def remembered(self: RecordedPath, *args: Any) -> None:
+        self.built.append((name, args))
+        built(self, *args)
+
+    return remembered
+
+
+for _name in ("moveTo", "lineTo", "curveTo", "rect", "circle", "close"):
+    setattr(RecordedPath, _name, _remember(_name))
+
+
+@dataclass(slots=True)
+class Written:
+    """One run of text as it stands on the page."""
+
+    x: float
+    y: float
+    face: str
+    size: float
+    text: str
+    stretch: float
+
+
+@dataclass(slots=True)
+class RecordedText:
+    """A text object that also remembers its runs, each at its own place."""
+
+    text: PDFTextObject
+    runs: list[Written] = field(default_factory=list)
+    x: float = 0
+    y: float = 0
+    face: str = ""
+    size: float = 0
+    stretch: float = 1
+
+    def setTextOrigin(self, x: float, y: float) -> None:
+        self.x, self.y = x, y
+        self.text.setTextOrigin(x, y)
+
+    def setFont(self, face: str, size: float) -> None:
+        self.face, self.size = face, size
+        self.text.setFont(face, size)
+
+    def setHorizScale(self, percent: float) -> None:
+        self.stretch = percent / 100
+        self.text.setHorizScale(percent)
+
+    def textOut(self, text: str) -> None:
+        self.runs.append(Written(self.x, self.y, self.face, self.size, text, self.stretch))
+        self.x += stringWidth(text, self.face, self.size) * self.stretch
+        self.text.textOut(text)
+
+
+class Recorder(Canvas):
+    """A canvas that keeps what is drawn on it as steps for another."""
+
+    steps: list[Step] = []
+    _depth = 0
+
+
+def _recording(name: str) -> Callable[..., Any]:
+    drawn = getattr(Canvas, name)
+
+    def recording(self: Recorder, *args: Any, **kwargs: Any) -> Any:
+        if self._depth:
+            return drawn(self, *args, **kwargs)
+        if name == "beginPath":
+            return RecordedPath()
+        if name == "beginText":
+            return RecordedText(Canvas.beginText(self))
+        if name == "drawText":
+            self.steps.extend(_strings(args[0].runs))
+            args = (args[0].text,)
+        elif args and isinstance(args[0], RecordedPath):
+            path, *rest = args
+            self.steps.append(lambda canvas: drawn(canvas, path.rebuilt(canvas), *rest, **kwargs))
+        else:
+            self.steps.append(lambda canvas: drawn(canvas, *args, **kwargs))
+        self._depth += 1
+        try:
+            return drawn(self, *args, **kwargs)
+        finally:
+            self._depth -= 1
+
+    return recording
+
+
+for _name in DRAWN_WITH:
+    setattr(Recorder, _name, _recording(_name))
+
+
+def _strings(runs: Sequence[Written]) -> list[Step]:
+    steps: list[Step] = []
+    face: tuple[str, float] | None = None
+    for run in runs:
+        if run.stretch != 1:
+            steps.append(lambda canvas, run=run: _stretched(canvas, run))
+            continue
+        if (run.face, run.size) != face:
+            face = (run.face, run.size)
+            steps.append(lambda canvas, face=face: canvas.setFont(*face))
+        steps.append(lambda canvas, run=run: canvas.drawString(run.x, run.y, run.text))
+    return steps
+
+
+def _stretched(canvas: Canvas, run: Written) -> None:
+    text = canvas.beginText(run.x, run.y)
+    text.setHorizScale(run.stretch * 100)
+    text.setFont(run.face, run.size)
+    text.textOut(run.text)
+    canvas.drawText(text)

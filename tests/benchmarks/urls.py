@@ -1,0 +1,20 @@
+"""Every address of the product, and the two bare ones that are its floor.
+
+The bare ones stand behind the same middleware and the same table of who may do what.
+"""
+
+from django.urls import include, path
+
+from shop import access
+from tests.benchmarks import bare
+
+bare_addresses = [
+    path("hello/", bare.hello, name="hello"),
+    path("row/<int:counter>/", bare.row, name="row"),
+]
+access.ACCESS.update({"bare:hello": access.SIGNED_IN, "bare:row": access.SIGNED_IN})
+
+urlpatterns = [
+    path("bare/", include((bare_addresses, "bare"))),
+    path("", include("shop.urls")),
+]
