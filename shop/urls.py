@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from shop.views import due, front, needs, people, rigs, settings, sheets, today, work
+from shop.views import due, front, imports, needs, people, rigs, settings, sheets, today, work
 
 shop_addresses = [
     path("", today.today, name="today"),
@@ -16,6 +16,11 @@ shop_addresses = [
     path("people/", people.people, name="people"),
     path("people/new/", people.new_person, name="new_person"),
     path("people/<int:pk>/", people.person, name="person"),
+    path("import/", imports.imports, name="import"),
+    path("import/confirm/", imports.import_confirm, name="import_confirm"),
+    path(
+        "import/<slug:kind>/template.<slug:way>", imports.import_template, name="import_template"
+    ),
     path("shop/", settings.settings, name="settings"),
     path("services/<int:pk>/parts/", needs.service_parts, name="service_parts"),
     path(

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
@@ -150,7 +150,9 @@ def record_readings(
     if not readings:
         return []
     if is_day_only:
-        at = min(_last_minute(at, zone), recorded_at)
+        at = min(last_minute(at, zone), recorded_at)
+    # Spans are taken between instants: in a local zone a day more or less has 23 or 25 hours.
+    at = at.astimezone(UTC)
     said = {
         "author_id": author.pk,
         "request_id": request_id,
@@ -213,7 +215,7 @@ def reverse_reading(
     LaterContradicts when the readings that remain could not all be true.
     """
     with transaction.atomic():
-        components = _lock_all_behind([reading.counter])
+        components = lock_all_behind([reading.counter])
         counter = locks.lock_counters([reading.counter_id])[reading.counter_id]
         wrong = Reading.objects.get(pk=reading.pk)
         sent = Reading.objects.filter(counter=counter, request_id=request_id).first()
@@ -251,7 +253,7 @@ def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Rea
     components: list[Component] = []
     sources: list[WearSource] = []
     if reaches_back:
-        components = _lock_all_behind(asked, rig)
+        components = lock_all_behind(asked, rig)
     else:
         _lock_rigs(asked, rig)
         sources = _lock_driven(asked)
@@ -266,7 +268,13 @@ def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Rea
     for new in sending.readings:
         counter = fresh[new.counter.pk]
         try:
-            _check(new, counter, sending)
+            check_alone(
+                new,
+                counter,
+                at=sending.at,
+                recorded_at=sending.recorded_at,
+                zone=sending.zone,
+            )
             if there := _there_already(new, counter, sending.at):
                 rows[counter.pk] = there
             elif sending.at > counter.last_at:
@@ -296,13 +304,15 @@ def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Rea
     return [rows[counter.pk] for counter in asked]
 
 
-def _check(new: NewReading, counter: Counter, sending: _Sending) -> None:
-    """Refuse what needs no other reading to be wrong."""
-    faces.refuse_future(at=sending.at, now=sending.recorded_at, slack=SLACK)
+def check_alone(
+    new: NewReading, counter: Counter, *, at: datetime, recorded_at: datetime, zone: ZoneInfo
+) -> None:
+    """Refuse what needs no other reading to be wrong. Raises ReadingRefused."""
+    faces.refuse_future(at=at, now=recorded_at, slack=SLACK)
     if counter.is_retired:
         raise ReadingRefused("This counter is no longer in use.")
-    if sending.at < counter.started_at:
-        raise BeforeTheCount(started_at=counter.started_at, zone=sending.zone)
+    if at < counter.started_at:
+        raise BeforeTheCount(started_at=counter.started_at, zone=zone)
     for value in (new.value, new.before_reset, new.face_start):
         if value is None:
             continue
@@ -431,7 +441,7 @@ def _lock_driven(asked: Sequence[Counter]) -> list[WearSource]:
     )
 
 
-def _lock_all_behind(asked: Sequence[Counter], rig: Rig | None = None) -> list[Component]:
+def lock_all_behind(asked: Sequence[Counter], rig: Rig | None = None) -> list[Component]:
     """Lock every component that ever wore by these counters, and all that its life follows from."""
     worn = set(
         WearSource.objects.filter(counter__in=asked).values_list(
@@ -444,7 +454,8 @@ def _lock_all_behind(asked: Sequence[Counter], rig: Rig | None = None) -> list[C
     return list(components.values())
 
 
-def _last_minute(at: datetime, zone: ZoneInfo) -> datetime:
+def last_minute(at: datetime, zone: ZoneInfo) -> datetime:
+    """Where a reading stands of which only the day is known."""
     day = timezone.localdate(at, zone)
     return datetime.combine(day, time(23, 59), zone)
 

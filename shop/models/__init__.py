@@ -1,4 +1,5 @@
 from shop.models.bridges import PartsNeed, RigDrawer
+from shop.models.imports import ImportedFile
 from shop.models.people import Person, Role, Shop
 from shop.models.sheets import (
     PartEntry,
@@ -12,6 +13,7 @@ from shop.models.sheets import (
 )
 
 __all__ = [
+    "ImportedFile",
     "PartEntry",
     "PartsNeed",
     "Person",
