@@ -160,33 +160,33 @@ def _sift(
             errors[place] = SameMoment(there=same.value)
     states = [_State(None, counter.first_value, counter.started_at, False)]
     for reading in sorted([*there, *fresh], key=lambda each: each.at):
-        try:
-            _follow(counter, states[-1], reading, is_new=id(reading) in place_of)
-        except ReadingRefused as refused:
+        while refused := _refusal(counter, states[-1], reading):
             if id(reading) in place_of:
                 errors[place_of[id(reading)]] = refused
-                continue
-            # One that is there already is never wrong: whatever came in just before it is.
-            while states[-1].reading is not None and id(states[-1].reading) in place_of:
-                wrong = states.pop().reading
-                errors[place_of[id(wrong)]] = LaterContradicts(
-                    later=reading, cause=refused, zone=zone
-                )
-        states.append(_State(reading, reading.value, reading.at, reading.is_day_only))
+                break
+            # One that is there already is never wrong: what came in just before it is.
+            errors[place_of[id(states.pop().reading)]] = LaterContradicts(
+                later=reading, cause=refused, zone=zone
+            )
+        else:
+            states.append(_State(reading, reading.value, reading.at, reading.is_day_only))
     return [state.reading for state in states if state.reading is not None]
 
 
-def _follow(counter: Counter, before: _State, reading: Reading, *, is_new: bool) -> None:
-    """Raise ReadingRefused where a reading cannot come after what was before it."""
-    is_beside_new = is_new or (before.reading is not None and before.reading.pk is None)
-    if not is_beside_new:
-        return
-    counted, _ = faces.gain(
-        previous=before.value, current=timelines.face(reading), rollover=counter.rollover
-    )
-    timelines.check_pace(
-        counter,
-        counted=counted,
-        elapsed=reading.at - before.at,
-        is_day_only=reading.is_day_only or before.is_day_only,
-    )
+def _refusal(counter: Counter, before: _State, reading: Reading) -> ReadingRefused | None:
+    """Why a reading cannot come after what was before it; two that were there may stand."""
+    if reading.pk is not None and (before.reading is None or before.reading.pk is not None):
+        return None
+    try:
+        counted, _ = faces.gain(
+            previous=before.value, current=timelines.face(reading), rollover=counter.rollover
+        )
+        timelines.check_pace(
+            counter,
+            counted=counted,
+            elapsed=reading.at - before.at,
+            is_day_only=reading.is_day_only or before.is_day_only,
+        )
+    except ReadingRefused as refused:
+        return refused
+    return None
