@@ -1,10 +1,11 @@
 """Readings: all counters of a rig on one screen, and taking one back."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Final
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
@@ -20,7 +21,6 @@ from equipment.views.common import (
     PageRequest,
     component_url,
     draw,
-    fitted_in,
     get_rig,
     is_sound,
     of_rig,
@@ -35,8 +35,8 @@ STATE_WORDS: Final = {dates.SOON: "due soon", dates.DUE: "due", dates.OVERDUE: "
 #: More than this many services in one message and nobody reads it.
 SAID_AT_MOST: Final = 4
 
-#: Of each due row: how grave, and what it is called.
-States = Mapping[tuple[int, int], tuple[int, str]]
+#: Of each due row how grave it is: a place in STATES.
+Grades = Mapping[int, int]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -44,10 +44,10 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
     """Read all counters of a rig: what is typed is kept, what stays empty is passed over."""
     now = timezone.now()
     rig = get_rig(number)
-    counters = counters_of(rig, fitted_in(rig))
+    counters = counters_of(rig, _carrying(rig))
     form = ReadingsForm(typed(request), now=now, counters=counters)
     if is_sound(request, form):
-        before = _states(rig, request.today, request.shop.warning_days)
+        before = _grades(rig, request.today, request.shop.warning_days)
         try:
             kept = record_readings(
                 rig=rig,
@@ -62,7 +62,7 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
         except ReadingsRefused as refused:
             form.refuse(refused.errors)
         else:
-            after = _states(rig, request.today, request.shop.warning_days)
+            after = _grades(rig, request.today, request.shop.warning_days)
             messages.success(request, _what_changed(len(kept), before, after))
             return redirect(rig_url(rig))
     rows = _last_readings([counter for counter, _ in counters])
@@ -128,6 +128,17 @@ def counters_of(rig: Rig, fitted: Iterable[Installation]) -> list[tuple[Counter,
     return [*of_the_rig, *((counter, place.label) for counter, place in travelling)]
 
 
+def _carrying(rig: Rig) -> QuerySet[Installation]:
+    """What sits in a rig with a counter of its own: mostly nothing."""
+    return (
+        Installation.objects.filter(
+            position__rig=rig, removed_at__isnull=True, component__counters__is_retired=False
+        )
+        .select_related("position__kind", "component")
+        .distinct()
+    )
+
+
 def _last_readings(counters: list[Counter]) -> list[Reading]:
     return list(
         Reading.objects.filter(counter__in=counters, reverses__isnull=True)
@@ -144,26 +155,44 @@ def _home(counter: Counter) -> tuple[str, str]:
     return component_url(counter.component), counter.component.tag
 
 
-def _states(rig: Rig, today: date, warning_days: int) -> States:
-    rows = Due.objects.filter(rig=rig).select_related("position__kind", "version__service")
+def _grades(rig: Rig, today: date, warning_days: int) -> Grades:
+    """How near each service of a rig is, without what it is called: most stay as they were."""
+    rows = Due.objects.filter(rig=rig).values_list(
+        "pk", "due_date", "late_date", "is_past_due", "is_past_tolerance"
+    )
     return {
-        (row.component_id, row.version_id): (
-            STATES.index(row.state(today=today, warning_days=warning_days)),
-            f"{row.position.label if row.position else row.kind}, {row.version.service}",
+        pk: STATES.index(
+            dates.state(
+                due_date=due_date,
+                late_date=late_date,
+                is_past_due=is_past_due,
+                is_past_tolerance=is_past_tolerance,
+                today=today,
+                warning_days=warning_days,
+            )
         )
-        for row in rows
+        for pk, due_date, late_date, is_past_due, is_past_tolerance in rows
     }
 
 
-def _what_changed(kept: int, before: States, after: States) -> str:
+def _what_changed(kept: int, before: Grades, after: Grades) -> str:
     """ "3 readings kept. Gun, side seals is now due." """
-    said = [
-        (grade, f"{name[:1].upper()}{name[1:]} is now {STATE_WORDS[STATES[grade]]}.")
-        for row, (grade, name) in after.items()
-        if grade > before.get(row, (0, ""))[0]
-    ]
-    said.sort(key=lambda each: -each[0])
-    words = [sentence for _, sentence in said[:SAID_AT_MOST]]
-    if len(said) > SAID_AT_MOST:
-        words.append(f"{len(said) - SAID_AT_MOST} more services are nearer: see the rig.")
+    nearer = [pk for pk, grade in after.items() if grade > before.get(pk, 0)]
+    nearer.sort(key=lambda pk: -after[pk])
+    names = _names(nearer[:SAID_AT_MOST])
+    words = [f"{names[pk]} is now {STATE_WORDS[STATES[after[pk]]]}." for pk in names]
+    if len(nearer) > SAID_AT_MOST:
+        words.append(f"{len(nearer) - SAID_AT_MOST} more services are nearer: see the rig.")
     return " ".join([f"{kept} reading{'s' if kept != 1 else ''} kept.", *words])
+
+
+def _names(pks: Sequence[int]) -> dict[int, str]:
+    """What these due rows are called, in the order given. No query for none."""
+    if not pks:
+        return {}
+    rows = Due.objects.select_related("kind", "position__kind", "version__service").in_bulk(pks)
+    names = {
+        pk: f"{row.position.label if row.position else row.kind}, {row.version.service}"
+        for pk, row in rows.items()
+    }
+    return {pk: f"{names[pk][:1].upper()}{names[pk][1:]}" for pk in pks}

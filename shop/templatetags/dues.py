@@ -1,0 +1,63 @@
+"""Due rows as tapes with their state and sentence, for pages that do not know the drawings.
+
+Load it with `{% load dues %}`; then `{% due_cards rows next_stay as cards %}`, and for each card
+`{% include "_partials/tape_card.html" with heading=card.heading tape=card.tape ... %}`.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django import template
+
+from equipment.models import Due
+from shop import rigview, words
+from shop.drawing.tape import Tape
+
+register = template.Library()
+
+
+@dataclass(frozen=True, slots=True)
+class DueCard:
+    """One due row drawn and said."""
+
+    due: Due
+    heading: str
+    tape: Tape
+    state: str
+    state_word: str
+    life: str
+    falls: str
+    note: str
+
+
+@register.simple_tag(takes_context=True)
+def due_cards(
+    context: dict[str, Any], dues: Iterable[Due], next_stay: date | None = None
+) -> list[DueCard]:
+    """Return a card for each due row, in the order given; beside each other they are notches."""
+    request = context["request"]
+    today, shop = request.today, request.shop
+    rows = list(dues)
+    cards = []
+    for row in rows:
+        state, word = rigview.shown_state(
+            row, today=today, warning_days=shop.warning_days, unread_days=shop.unread_days
+        )
+        tape = rigview.tape_of(
+            row, today=today, warning_days=shop.warning_days, next_stay=next_stay, beside=rows
+        )
+        cards.append(
+            DueCard(
+                due=row,
+                heading=row.version.service.name,
+                tape=tape,
+                state=state,
+                state_word=word,
+                life=words.life_text(row, today=today),
+                falls=words.date_text(row, today=today),
+                note=words.date_note(row, today=today),
+            )
+        )
+    return cards
