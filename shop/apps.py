@@ -14,3 +14,4 @@ class ShopConfig(AppConfig):
         guard("shop_signedcopy")
         guard("shop_stepentry")
         guard("shop_partentry")
+        guard("shop_readingentry", allow_columns=("is_in_force",))
