@@ -61,6 +61,19 @@ KEPT_OF_DUE: Final = (
     "is_past_due",
     "is_past_tolerance",
 )
+#: Of those, what a reading moves.
+MOVED_OF_DUE: Final = (
+    "measure",
+    "interval",
+    "since",
+    "is_at_least",
+    "rate_per_day",
+    "read_on",
+    "due_date",
+    "late_date",
+    "is_past_due",
+    "is_past_tolerance",
+)
 KEPT_OF_CLOCK: Final = (
     "interval",
     "life_at_renewal",
@@ -394,6 +407,11 @@ def _place(
 # --- the fast way: on by one reading ------------------------------------------------------------
 
 
+#: What `advance` reads of a clock and its row: each column it leaves out is one less to build.
+_OF_CLOCK: Final = ("measure", *KEPT_OF_CLOCK)
+_OF_DUE: Final = ("component", "tolerance", "renewed_at", *MOVED_OF_DUE)
+
+
 def advance(*, moves: Mapping[int, Move], sources: Sequence[WearSource], zone: ZoneInfo) -> None:
     """Move wear, clocks and due rows on by appended readings.
 
@@ -417,7 +435,11 @@ def advance(*, moves: Mapping[int, Move], sources: Sequence[WearSource], zone: Z
         (row.component_id, row.measure): row for row in Wear.objects.filter(component__in=since)
     }
     clocks: dict[int, list[DueClock]] = defaultdict(list)
-    for clock in DueClock.objects.select_related("due").filter(due__component__in=since):
+    for clock in (
+        DueClock.objects.select_related("due")
+        .only(*_OF_CLOCK, *(f"due__{name}" for name in _OF_DUE))
+        .filter(due__component__in=since)
+    ):
         if clock.due.renewed_at > since[clock.due.component_id]:
             raise Unsettled
         clocks[clock.due_id].append(clock)
@@ -426,13 +448,13 @@ def advance(*, moves: Mapping[int, Move], sources: Sequence[WearSource], zone: Z
     changed_dues, changed_clocks = [], []
     for each in clocks.values():
         row = each[0].due
-        before = picture(row, KEPT_OF_DUE)
+        before = picture(row, MOVED_OF_DUE)
         old = [picture(clock, KEPT_OF_CLOCK) for clock in each]
         for clock in each:
             if (row.component_id, clock.measure) in unseen:
                 clock.is_at_least = True
         settle(row, each, wear, zone=zone)
-        if picture(row, KEPT_OF_DUE) != before:
+        if picture(row, MOVED_OF_DUE) != before:
             changed_dues.append(row)
         changed_clocks += [
             clock
@@ -441,7 +463,7 @@ def advance(*, moves: Mapping[int, Move], sources: Sequence[WearSource], zone: Z
         ]
     write(Wear, moved, KEPT_OF_WEAR)
     write(DueClock, changed_clocks, KEPT_OF_CLOCK)
-    write(Due, changed_dues, _columns(KEPT_OF_DUE))
+    write(Due, changed_dues, MOVED_OF_DUE)
 
 
 def _advance_wear(

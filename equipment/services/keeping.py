@@ -4,10 +4,12 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any, Final, TypeVar
 
-from django.db import models
+from django.db import connection, models
 
 THOUSANDTH: Final = Decimal("0.001")
 MILLIONTH: Final = Decimal("0.000001")
+#: Of one statement. SQLite takes 32,766 since its release 3.32.
+MOST_PARAMETERS: Final = 30_000
 Row = TypeVar("Row", bound=models.Model)
 
 
@@ -27,14 +29,43 @@ def picture(row: models.Model, fields: Sequence[str]) -> tuple[Any, ...]:
 
 
 def write(model: type[Row], rows: Iterable[Row], fields: Sequence[str]) -> int:
-    """Write these fields of rows that exist, in one statement; return how many.
+    """Write these fields of rows that exist, many in one statement; return how many rows.
 
-    An insert that meets its own key updates: Django builds it in a fraction of the time that
-    bulk_update needs for its CASE for each field and row, and a reading waits for it.
+    Django's bulk_update builds a CASE for each field and row, which costs many times what the
+    database then does, and a reading waits for it.
     """
     known = list(rows)
-    if known:
-        model._default_manager.bulk_create(
-            known, update_conflicts=True, unique_fields=["id"], update_fields=list(fields)
-        )
+    if not known:
+        return 0
+    quote = connection.ops.quote_name
+    columns: list[Any] = [model._meta.pk, *(model._meta.get_field(name) for name in fields)]
+    holes = [_hole(column) for column in columns]
+    untyped = f"({', '.join(['%s'] * len(columns))})"
+    table = quote(model._meta.db_table)
+    set_to = ", ".join(
+        f"{quote(column.column)} = given.column{place}"
+        for place, column in enumerate(columns[1:], start=2)
+    )
+    at_a_time = MOST_PARAMETERS // len(columns)
+    with connection.cursor() as cursor:
+        for start in range(0, len(known), at_a_time):
+            batch = known[start : start + at_a_time]
+            # The first row tells the types of all.
+            values = ", ".join([f"({', '.join(holes)})", *[untyped] * (len(batch) - 1)])
+            cursor.execute(
+                f"UPDATE {table} SET {set_to} FROM (VALUES {values}) AS given "
+                f"WHERE {table}.{quote(columns[0].column)} = given.column1",
+                [
+                    column.get_db_prep_save(getattr(row, column.attname), connection)
+                    for row in batch
+                    for column in columns
+                ],
+            )
     return len(known)
+
+
+def _hole(column: Any) -> str:
+    """Where a value goes. PostgreSQL takes a bare one for text; SQLite goes by the column."""
+    if connection.vendor == "postgresql":
+        return f"CAST(%s AS {column.cast_db_type(connection)})"
+    return "%s"

@@ -26,6 +26,17 @@ from equipment.services.timelines import Contradiction
 SLACK: Final = timedelta(minutes=5)
 PLACES: Final = 3
 LARGEST: Final = Decimal(10) ** 11
+#: What `dues.advance` reads of a wear source.
+OF_SOURCE: Final = (
+    "measure",
+    "per_count",
+    "began_at",
+    "ended_at",
+    "start_total",
+    "counter__last_at",
+    "counter__rate_per_day",
+    "installation__component__id",
+)
 
 
 class SameMoment(ReadingRefused):
@@ -433,6 +444,7 @@ def _lock_driven(asked: Sequence[Counter]) -> list[WearSource]:
     return list(
         WearSource.objects.select_for_update(of=("installation__component",))
         .select_related("installation__component", "counter")
+        .only(*OF_SOURCE)
         .filter(
             ended_at__isnull=True,
             installation__component__in=driven.values("installation__component"),
