@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 from django.http import HttpRequest
 from django.urls import reverse
 
-from shop.access import ACCESS, may
+from shop.access import may
 from shop.models import Person, Role
 
 
@@ -51,6 +51,17 @@ NAV: dict[str, tuple[tuple[str, str], ...]] = {
     ),
 }
 
+#: Rarer pages, reached by a word whose address they do not begin with.
+BELOW: dict[str, tuple[str, ...]] = {
+    "shop:settings": (
+        "shop:people",
+        "shop:import",
+        "equipment:components",
+        "equipment:services",
+        "inventory:locations",
+    ),
+}
+
 
 def page(request: HttpRequest) -> dict[str, Any]:
     """Give the frame of a page its content; a request that broke early has less of it."""
@@ -70,12 +81,18 @@ def page(request: HttpRequest) -> dict[str, Any]:
 def nav(request: HttpRequest, person: Person) -> list[NavLink]:
     """Return the bar for a person; the page below a word also lights that word."""
     links = [
-        (label, reverse(name))
+        (label, reverse(name), [reverse(below) for below in BELOW.get(name, ())])
         for label, name in NAV[person.role]
-        if name in ACCESS and may(person, name)
+        if may(person, name)
     ]
-    here = max((url for _, url in links if _is_under(request.path, url)), key=len, default="")
-    return [NavLink(label, url, url == here) for label, url in links]
+    holds = {
+        url: label
+        for label, own, below in links
+        for url in (own, *below)
+        if _is_under(request.path, url)
+    }
+    here = holds[max(holds, key=len)] if holds else ""
+    return [NavLink(label, url, label == here) for label, url, _ in links]
 
 
 def _is_under(path: str, url: str) -> bool:

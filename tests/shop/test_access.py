@@ -24,6 +24,7 @@ from django.urls.converters import (
 
 from shop import access
 from shop.access import ACCESS, MANAGER, PUBLIC, SIGNED_IN, ReadOrChange, allowed
+from shop.context import nav
 from shop.middleware import AccessMiddleware
 from shop.models import Person, Role, Shop
 from shop.templatetags.access import may, may_send
@@ -206,3 +207,21 @@ def test_the_bar_shows_only_what_may_be_opened(client_of: Callable[[str], Client
     technician = client_of(Role.TECHNICIAN).get("/people/")
     assert "Shop" not in {link.label for link in technician.context["nav"]}
     assert access.may(None, "shop:people") is False
+
+
+@pytest.mark.parametrize(
+    ("path", "lit"),
+    [
+        ("/", "Today"),
+        ("/rigs/", "Rigs"),
+        ("/shop/", "Shop"),
+        ("/people/new/", "Shop"),
+        ("/import/", "Shop"),
+        ("/sign-out/", None),
+    ],
+)
+def test_the_bar_lights_the_word_above_a_page(
+    rf: Any, manager: Person, path: str, lit: str | None
+) -> None:
+    links = nav(rf.get(path), manager)
+    assert [link.label for link in links if link.current] == ([lit] if lit else [])
