@@ -20,6 +20,8 @@ BEFORE = [
     ("all", "everything"),
 ]
 MONTH = timedelta(days=30)
+#: A fleet longer than this is asked for by number: nobody looks through such a list.
+MOST_CHOICES = 100
 DATE, RIG = "date", "rig"
 
 
@@ -56,10 +58,19 @@ class DueFilter(filters.FilterSet):
         super().__init__(filled, *args, **kwargs)
         self.today = today
         self.warning_days = warning_days
-        rigs = Rig.objects.working().order_by("number").values_list("number", "name")
-        self.filters["rig"].extra["choices"] = [
-            (f"{number}", f"{number:02d} {name}") for number, name in rigs
-        ]
+        rigs = list(
+            Rig.objects.working()
+            .order_by("number")
+            .values_list("number", "name")[: MOST_CHOICES + 1]
+        )
+        if len(rigs) > MOST_CHOICES:
+            self.filters["rig"] = filters.NumberFilter(
+                field_name="rig_number", label="Rig number", min_value=1, max_value=9999
+            )
+        else:
+            self.filters["rig"].extra["choices"] = [
+                (f"{number}", f"{number:02d} {name}") for number, name in rigs
+            ]
 
     def fall_due(self, queryset: Any, name: str, value: str) -> Any:
         until = {

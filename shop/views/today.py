@@ -21,7 +21,8 @@ from shop.views.rigs import listed_rigs
 
 #: A drawing of more rigs than this is read by nobody; the others stand on Rigs.
 MOST_RIGS: Final = 40
-MOST_DUES: Final = 400
+MOST_DUES: Final = 300
+MOST_COMING: Final = 25
 MOST_SHORT: Final = 12
 MONTH: Final = timedelta(days=30)
 
@@ -55,14 +56,15 @@ def _manager(request: PageRequest) -> HttpResponse:
         sheet.rig_id: sheet for sheet in sheets if sheet.is_waiting_for_parts and sheet.rig_id
     }
     on_rule = [due for due in dues if start <= due.due_date < start + timedelta(days=DAYS)]
-    lanes = daybook.lanes(everybody, bookings, on_rule, waiting, today=day)
+    asked_for = [rig for rig in everybody if rig.pk in asked or rig in shown]
+    lanes = daybook.lanes(asked_for, bookings, on_rule, waiting, today=day)
     near = [
         due
         for due in dues
         if due.state(today=day, warning_days=shop.warning_days) != due_math.CLEAR
     ]
     coming = daybook.coming(
-        {rig.pk: rig for rig in everybody}, places, lanes, near, holds, sheets, today=day, shop=shop
+        {rig.pk: rig for rig in asked_for}, places, lanes, near, holds, sheets, today=day, shop=shop
     )
     here = [each for each in coming if each.place.comes_by(day + daybook.WEEK)]
     away = [each for each in coming if each not in here]
@@ -81,10 +83,10 @@ def _manager(request: PageRequest) -> HttpResponse:
             "start": start,
             "lanes": [lanes[rig.pk] for rig in shown],
             "rigs_count": len(everybody),
-            "here": here,
-            "away": away,
+            "here": here[:MOST_COMING],
+            "away": away[:MOST_COMING],
             "filled": next((each.rig.pk for each in here if each.picks), None),
-            "is_cut": len(dues) == MOST_DUES,
+            "is_cut": len(dues) == MOST_DUES or max(len(here), len(away)) > MOST_COMING,
             "sign_off": sign_off,
             "short": short[:MOST_SHORT],
             "short_more": max(len(short) - MOST_SHORT, 0),

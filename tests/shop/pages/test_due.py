@@ -529,3 +529,15 @@ def test_others_read_the_list_and_pick_nothing(client_as: Any, role: str) -> Non
     assert "pickbar" not in page
     assert "sheet 0411" in page
     assert client.get("/due/picked/").status_code == 403
+
+
+def test_a_long_fleet_is_asked_for_by_number(client: Client) -> None:
+    for number in range(1, 102):
+        world.make_rig(number)
+    due = world.make_due(world.fit(world.make_rig(500)), due_date=world.days(1))
+
+    response = client.get("/due/?rig=500")
+
+    assert shown(response) == [due]
+    assert '<input type="number" name="rig" value="500"' in response.content.decode()
+    assert client.get("/due/?rig=x").status_code == 422

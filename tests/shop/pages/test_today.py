@@ -342,3 +342,16 @@ def test_one_service_falls_due_and_two_fall_due(client_as: Any) -> None:
 
     world.make_due(world.fit(rig), due_date=world.days(3))
     assert "2 services fall due" in text_of(client.get("/"))
+
+
+def test_more_rigs_than_the_page_holds_are_on_the_due_list(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("shop.views.today.MOST_COMING", 2)
+    for number in (1, 2, 3):
+        world.make_due(world.fit(world.make_rig(number)), due_date=world.days(1))
+
+    response = client.get("/")
+
+    assert len(response.context["here"]) == 2
+    assert "There is more than this page holds" in text_of(response)
