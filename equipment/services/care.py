@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Final, TypedDict, Unpack
+from typing import Any, Final, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
@@ -70,6 +70,15 @@ class CheckPlan:
     low: Decimal | None = None
     high: Decimal | None = None
     needs_electrician: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A service done on a component. counts_from: the day its days count from."""
+
+    version: ServiceVersion
+    component: Component
+    counts_from: date
 
 
 class VersionFields(TypedDict, total=False):
@@ -166,25 +175,61 @@ def record_renewal(
     counts_from: the day its days count from: the day done, or planned where it renews fixed.
     Raises DoesNotApply, NotYetDone.
     """
+    return record_renewals(
+        done=[Done(version, component, counts_from)],
+        done_at=done_at,
+        author=author,
+        recorded_at=recorded_at,
+        zone=zone,
+        source_kind=source_kind,
+        source_number=source_number,
+        reason=reason,
+    )[0]
+
+
+def record_renewals(
+    *,
+    done: Sequence[Done],
+    done_at: datetime,
+    author: AbstractBaseUser,
+    recorded_at: datetime,
+    zone: ZoneInfo,
+    source_kind: str = "hand",
+    source_number: int = 0,
+    reason: str = "",
+) -> list[Renewal]:
+    """Say that several services were done at one moment, as `record_renewal` does for one.
+
+    The due rows are worked out once for all of them. Raises DoesNotApply, NotYetDone.
+    """
     if done_at > recorded_at + SLACK:
         raise NotYetDone
+    said: dict[str, Any] = {
+        "done_at": done_at,
+        "source_kind": source_kind,
+        "source_number": source_number,
+        "reason": reason,
+        "author": author,
+        "recorded_at": recorded_at,
+    }
     with transaction.atomic():
-        fresh = locks.lock_all_behind([component.pk])[component.pk]
-        if version.service.kind_id != fresh.type.kind_id:
-            raise DoesNotApply(version.service, fresh)
-        renewal = Renewal.objects.create(
-            version=version,
-            component=fresh,
-            done_at=done_at,
-            counts_from=counts_from,
-            source_kind=source_kind,
-            source_number=source_number,
-            reason=reason,
-            author_id=author.pk,
-            recorded_at=recorded_at,
-        )
-        dues.recompute([fresh], zone=zone)
-        return renewal
+        locked = locks.lock_all_behind([each.component.pk for each in done])
+        renewals = []
+        for each in done:
+            fresh = locked[each.component.pk]
+            if each.version.service.kind_id != fresh.type.kind_id:
+                raise DoesNotApply(each.version.service, fresh)
+            renewals.append(
+                Renewal(
+                    version=each.version,
+                    component=fresh,
+                    counts_from=each.counts_from,
+                    **said,
+                )
+            )
+        Renewal.objects.bulk_create(renewals)
+        dues.recompute(locked.values(), zone=zone)
+        return renewals
 
 
 def undo_renewal(

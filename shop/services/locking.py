@@ -8,11 +8,7 @@ from shop.services.refusals import SheetClosed
 
 def lock_open_sheet(sheet: ServiceSheet) -> ServiceSheet:
     """The sheet, locked and fresh; first in the order of locks. Raises SheetClosed."""
-    fresh = (
-        ServiceSheet.objects.select_for_update(of=("self",))
-        .select_related("rig", "component", "tray", "signed_by")
-        .get(pk=sheet.pk)
-    )
+    fresh = ServiceSheet.objects.select_for_update(of=("self",)).get(pk=sheet.pk)
     if not fresh.is_open:
         raise SheetClosed(fresh)
     return fresh

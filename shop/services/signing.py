@@ -11,11 +11,12 @@ from django.db import transaction
 from equipment import counters
 from equipment.models import Installation, Rig, Service
 from equipment.services import (
+    Done,
     NewReading,
     carry_finding,
     close_finding,
     record_readings,
-    record_renewal,
+    record_renewals,
 )
 from shop.models import Person, ServiceSheet, SheetLine, Shop, SignedCopy
 from shop.services import sheet_parts
@@ -140,18 +141,19 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime) -> None:
         .select_related("version__service", "component")
         .order_by("component_id", "pk")
     )
+    today = at.astimezone(zone).date()
+    done: list[Done] = []
     for line in lines:
         line.outcome = SheetLine.Outcome.LEFT if line.pk in unanswered else SheetLine.Outcome.DONE
         if line.outcome == SheetLine.Outcome.LEFT or not line.version or not line.component:
             continue
-        today = at.astimezone(zone).date()
         is_fixed = line.version.renews == Service.Renews.FIXED
         planned = line.due_on if is_fixed and line.due_on and line.due_on.year < 9999 else None
-        record_renewal(
-            version=line.version,
-            component=line.component,
+        done.append(Done(line.version, line.component, planned or today))
+    if done:
+        record_renewals(
+            done=done,
             done_at=at,
-            counts_from=planned or today,
             source_kind="sheet",
             source_number=sheet.number,
             author=author,

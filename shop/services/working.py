@@ -6,6 +6,7 @@ from decimal import Decimal
 from uuid import UUID, uuid5
 
 from django.db import transaction
+from django.db.models import Q
 
 from equipment.counters import CONTINUED, RESET, FaceReading, gain
 from equipment.models import Counter, Finding
@@ -67,8 +68,8 @@ def answer_step(
     if earlier := StepEntry.objects.filter(event_id=event_id).first():
         return earlier
     note, finding_text = note.strip(), finding_text.strip()
-    if step.section == Section.CHECK and (missing := still_locked(sheet)):
-        raise ChecksLocked(missing)
+    if step.section == Section.CHECK and _is_locked(sheet):
+        raise ChecksLocked(still_locked(sheet))
     if step.needs_electrician and not author.is_electrician:
         raise ElectricianNeeded(step)
     is_outside = _checked(step, answer, value, choice, note, remedy, finding_text)
@@ -119,6 +120,7 @@ def enter_reading(
     if earlier := ReadingEntry.objects.filter(event_id=event_id).first():
         return earlier
     # A lower figure is asked about now, with the face in sight, and not when the sheet is signed.
+    counter = Counter.objects.get(pk=counter.pk)
     gain(
         previous=counter.last_value,
         current=FaceReading(
@@ -142,6 +144,13 @@ def enter_reading(
         was_reset=was_reset,
         before_reset=before_reset if was_reset else None,
     )
+
+
+def _is_locked(sheet: ServiceSheet) -> bool:
+    """Whether `still_locked` would name anything, without reading it all."""
+    shows = Q(section=Section.ZERO) & (Q(entry__value__gt=0) | Q(entry__value__lt=0))
+    steps = sheet.steps.filter(section__in=BEFORE_THE_CHECKS)
+    return steps.filter(Q(entry__isnull=True) | shows).exists()
 
 
 def _opens(step: SheetStep) -> bool:

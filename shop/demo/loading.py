@@ -1,0 +1,52 @@
+"""The demo shop from first to last, all or nothing."""
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from shop.demo import fleet, history, shelf
+from shop.demo.story import PASSWORD, SHOP_NAME, TIME_ZONE, Story
+from shop.models import Role
+from shop.services.people import create_person, open_shop
+
+
+@transaction.atomic
+def load(*, now: datetime) -> Story:
+    """Invent the shop as it stands now. The database must hold no shop."""
+    story = Story(now=now, zone=ZoneInfo(TIME_ZONE))
+    _open(story)
+    shelf.build(story)
+    fleet.build(story)
+    history.tell(story)
+    return story
+
+
+def _open(story: Story) -> None:
+    at = story.at(story.first_day, 5)
+    story.shop, story.manager = open_shop(
+        name=SHOP_NAME,
+        time_zone=TIME_ZONE,
+        currency="$",
+        units="us",
+        manager_name="Ruth Calloway",
+        sign_in="manager",
+        password=PASSWORD,
+        at=at,
+    )
+    story.shop.is_demo = True
+    story.shop.save(update_fields=["is_demo"])
+
+    def person(sign_in: str, name: str, role: str, *, is_electrician: bool = False):
+        return create_person(
+            sign_in=sign_in,
+            name=name,
+            role=role,
+            password=PASSWORD,
+            is_electrician=is_electrician,
+            at=at,
+        )
+
+    story.technician = person("technician", "Ben Sorrel", Role.TECHNICIAN)
+    story.electrician = person("electrician", "Ilse Marten", Role.TECHNICIAN, is_electrician=True)
+    story.owner = person("owner", "Hal Brandt", Role.OWNER)
