@@ -42,6 +42,7 @@ class ComponentTable(tables.Table):
     class Meta:
         attrs = {"class": "table table-stack", "aria-label": "Components"}
         order_by = "tag"
+        default = ""
 
     def render_tag(self, value: str, record: Component) -> str:
         return format_html(

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils.text import capfirst
 
 ZERO = Decimal(0)
@@ -147,7 +147,10 @@ class ComponentQuerySet(models.QuerySet["Component"]):
 
     def unfitted(self) -> "ComponentQuerySet":
         """On the bench or on the shelf."""
-        return self.in_use().exclude(installations__removed_at__isnull=True)
+        # Not by `exclude(installations__removed_at__isnull=True)`: what was never fitted has no
+        # row there, and would be left out with what is fitted now.
+        fitted = Installation.objects.filter(component=OuterRef("pk"), removed_at__isnull=True)
+        return self.in_use().exclude(Exists(fitted))
 
 
 class Component(models.Model):
