@@ -57,7 +57,7 @@ def lockout_points(
     """
     if LOCKOUT_CAUTIONS.isdisjoint(caution_codes):
         return ()
-    fitted = frozenset(kinds_fitted)
+    fitted = _named(kinds_fitted)
     return tuple(
         point for point in LOCKOUT_POINTS if not point.kinds or not point.kinds.isdisjoint(fitted)
     )
@@ -67,7 +67,7 @@ def zero_gauges(
     *, caution_codes: Collection[str], kinds_fitted: Collection[str]
 ) -> tuple[ZeroGauge, ...]:
     """The gauges that must read zero before the work with these cautions opens anything."""
-    codes, kinds = frozenset(caution_codes), frozenset(kinds_fitted)
+    codes, kinds = frozenset(caution_codes), _named(kinds_fitted)
     gauges: list[ZeroGauge] = []
     if FLUID_PRESSURE_CAUTION in codes:
         gauges += [ZeroGauge("Gauge", "A"), ZeroGauge("Gauge", "B")]
@@ -76,3 +76,8 @@ def zero_gauges(
     if AIR_PRESSURE_CAUTION in codes and "compressor" in kinds:
         gauges.append(ZeroGauge("Air receiver gauge", ""))
     return tuple(gauges)
+
+
+def _named(kinds: Collection[str]) -> frozenset[str]:
+    """Kinds as they are compared: a shop that writes “Generator” has the same energy to lock."""
+    return frozenset(kind.strip().casefold() for kind in kinds)

@@ -506,7 +506,12 @@ def _open_sheet(request: PageRequest, number: int) -> ServiceSheet | HttpRespons
     if sheet.is_open:
         return sheet
     if request.method == "POST":
-        messages.error(request, str(SheetClosed(sheet)))
+        if sheet.state != ServiceSheet.State.SIGNED:
+            messages.error(request, str(SheetClosed(sheet)))
+        elif f"{sheet.signing_id}" == request.POST.get("signing_id"):
+            messages.success(request, f"Sheet {sheet} is signed.")  # the same finger, twice
+        else:
+            messages.error(request, str(AlreadySigned(sheet)))
     return redirect("shop:sheet", number)
 
 

@@ -25,6 +25,15 @@ document.addEventListener("click", (event) => {
   input.dispatchEvent(new Event("change", { bubbles: true }));
 });
 
+// Somebody signed in anew in another tab: the forms of this page learn it, so that what was typed
+// can be sent once more.
+document.addEventListener("htmx:afterSwap", () => {
+  const fresh = document.querySelector("[data-fresh-token]")?.dataset.freshToken;
+  if (!fresh) return;
+  for (const field of document.querySelectorAll('input[name="csrfmiddlewaretoken"]')) field.value = fresh;
+  document.body.setAttribute("hx-headers", JSON.stringify({ "X-CSRFToken": fresh }));
+});
+
 // What was refused is where the person looks next.
 document.addEventListener("DOMContentLoaded", () => {
   const wrong = document.querySelector(".field.wrong input, .field.wrong select, .field.wrong textarea");
