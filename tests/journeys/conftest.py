@@ -8,6 +8,7 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,13 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from django.conf import settings
 from django.test import Client
+from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
-from shop.models import Person
+from shop.models import Person, Shop
 from tests.conftest import BACKEND
+from tests.journeys.acting import sideways
+from tests.journeys.worlds import JourneyWorld, journey_world
 
 FLAGS = [
     "--no-sandbox",
@@ -46,6 +50,7 @@ WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 WAIT_MS = 10_000
 
 PersonAs = Callable[..., Person]
+Look = Callable[..., None]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -143,21 +148,55 @@ def sign_in_as(person_as: PersonAs, live_server: Any) -> Callable[..., Person]:
     return sign_in
 
 
+def axe_finds(page: Page, schemes: tuple[str, ...]) -> list[str]:
+    """Return, element by element, what axe finds against WCAG 2.2 A and AA."""
+    found = []
+    for scheme in schemes:
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        options = {"runOnly": {"type": "tag", "values": WCAG}, "resultTypes": ["violations"]}
+        for violation in Axe().run(page, options=options).response["violations"]:
+            found += [
+                f"{page.url}, {scheme}, {violation['id']}: {violation['help']}\n"
+                f"  {node['html']}\n  {node.get('failureSummary', '')}"
+                for node in violation["nodes"]
+            ]
+    return found
+
+
 @pytest.fixture
 def expect_axe_clean() -> Callable[..., None]:
     """Fail, element by element, on what axe finds against WCAG 2.2 A and AA, light and dark."""
 
     def check(page: Page, *, schemes: tuple[str, ...] = ("light", "dark")) -> None:
-        found = []
-        for scheme in schemes:
-            page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-            options = {"runOnly": {"type": "tag", "values": WCAG}, "resultTypes": ["violations"]}
-            for violation in Axe().run(page, options=options).response["violations"]:
-                found += [
-                    f"{scheme}, {violation['id']}: {violation['help']}\n"
-                    f"  {node['html']}\n  {node.get('failureSummary', '')}"
-                    for node in violation["nodes"]
-                ]
-        assert not found, f"axe on {page.url}:\n" + "\n".join(found)
+        found = axe_finds(page, schemes)
+        assert not found, "axe:\n" + "\n".join(found)
 
     return check
+
+
+@pytest.fixture
+def look() -> Iterator[Look]:
+    """Look at the page that is open: it fits its window, and axe finds nothing.
+
+    A journey goes on to its end, and then fails with all that was seen on the way.
+    """
+    found: list[str] = []
+
+    def see(page: Page, *, schemes: tuple[str, ...] = ("light",)) -> None:
+        if out := sideways(page):
+            found.append(f"{page.url} is wider than its window, {out}")
+        found.extend(axe_finds(page, schemes))
+
+    yield see
+    assert not found, "\n".join(dict.fromkeys(found))
+
+
+@pytest.fixture
+def world(
+    shop: Shop, manager: Person, technician: Person, owner: Person, monkeypatch: pytest.MonkeyPatch
+) -> JourneyWorld:
+    """The shop of tests/journeys/worlds.py, which began a month before today."""
+    now = timezone.now()
+    monkeypatch.setattr("tests.equipment.factories.START", now - timedelta(days=30))
+    monkeypatch.setattr("tests.inventory.factories.AT", now - timedelta(days=30))
+    return journey_world(shop, manager, now=now)

@@ -1,0 +1,39 @@
+"""What a person does on any page, and what every page must let them do."""
+
+import re
+
+from playwright.sync_api import Locator, Page, expect
+
+from tests.conftest import PASSWORD
+
+
+def sign_in_by_form(page: Page, sign_in: str, password: str = PASSWORD) -> None:
+    """Fill the sign-in form that is shown."""
+    page.get_by_label("Sign-in name").fill(sign_in)
+    page.get_by_label("Password").fill(password)
+    page.get_by_role("button", name="Sign in", exact=True).click()
+
+
+def sideways(page: Page) -> str:
+    """What sticks out of the window to the right, or nothing."""
+    return page.evaluate(
+        """() => {
+            const wide = document.documentElement.clientWidth;
+            if (document.documentElement.scrollWidth <= wide) return "";
+            const out = [...document.body.querySelectorAll("*")].filter(
+                (each) => each.getBoundingClientRect().right > wide + 1
+            );
+            return `${document.documentElement.scrollWidth} > ${wide}: ` +
+                out.slice(0, 4).map((each) => each.outerHTML.slice(0, 160)).join("\\n");
+        }"""
+    )
+
+
+def said(page: Page, text: str | re.Pattern[str]) -> None:
+    """The strip of messages says so."""
+    expect(page.locator("#messages")).to_contain_text(text)
+
+
+def step(page: Page, title: str) -> Locator:
+    """One check, caution or gauge on the technician's copy."""
+    return page.locator("li[id^=step-]").filter(has_text=title)

@@ -1,0 +1,103 @@
+"""The shop in which the journeys happen: as real as the clock of the browser, a month old today."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from equipment.models import Caution, RoundItem
+from equipment.services import CheckPlan
+from inventory.models import Part
+from inventory.services import set_policy
+from shop.models import Person, ServiceSheet, SheetStep, Shop
+from shop.services.drafting import hand_out
+from shop.services.needs import set_need
+from shop.services.sheet_parts import enter_used
+from shop.services.working import answer_step
+from tests.equipment.factories import SprayRig, service_for
+from tests.inventory.factories import PartFactory, received
+from tests.shop.worlds import SheetWorld, sheet_world
+
+
+@dataclass
+class JourneyWorld:
+    """Rig 1 with an overdue oil change, a gun to rebuild, and packing that is nearly worn."""
+
+    now: datetime
+    sheets: SheetWorld
+    packing_set: Part
+
+    @property
+    def fleet(self) -> SprayRig:
+        return self.sheets.fleet
+
+
+def journey_world(shop: Shop, manager: Person, *, now: datetime) -> JourneyWorld:
+    """Build the shop through its services.
+
+    Pump A has run 8,000 of 15,000 strokes and its packing set is not in stock. There are two oil
+    filters, to be bought when one is left, and one whole kit for the gun.
+    """
+    sheets = sheet_world(shop, manager, at=now)
+    packing = service_for(
+        sheets.fleet.pump("A"),
+        ("strokes", 15_000),
+        name="packing",
+        author=manager,
+        labour_minutes=60,
+        tolerance_percent=Decimal(10),
+        cautions=list(Caution.objects.filter(code="SC02")),
+        checks=[
+            CheckPlan(text="Packing nut at its torque"),
+            CheckPlan(text="Pressure lost in a minute", kind="value", unit="psi", high=Decimal(50)),
+        ],
+    )
+    packing_set = PartFactory(number="PK-01", name="packing set")
+    set_need(service=packing.service, part=packing_set, quantity_steps=1)
+    received(sheets.filter_part, sheets.bin, 1, 1900, lot_code="L-2")
+    set_policy(part=sheets.kit, reorder_point_steps=0, order_up_to_steps=2, author=manager, at=now)
+    return JourneyWorld(now=now, sheets=sheets, packing_set=packing_set)
+
+
+def draft(world: JourneyWorld, *, technician: Person | None = None) -> ServiceSheet:
+    """A sheet for the oil and the gun, handed out where somebody is named."""
+    sheet = world.sheets.draft(at=world.now, today=today(world), planned_on=today(world))
+    if technician:
+        hand_out(sheet=sheet, technician=technician, author=world.sheets.manager, at=world.now)
+    return sheet
+
+
+def today(world: JourneyWorld) -> date:
+    return world.now.astimezone(world.sheets.shop.zone).date()
+
+
+def answer_everything(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
+    """Every caution read, every gauge at zero, every check in order, and no part used."""
+    sections = [SheetStep.Section.CAUTION, SheetStep.Section.LOCKOUT, SheetStep.Section.ZERO]
+    for section in (*sections, SheetStep.Section.CHECK):
+        for step in sheet.steps.filter(section=section).order_by("order"):
+            answer_step(step=step, event_id=uuid4(), author=by, at=at, recorded_at=at, **fine(step))
+    for row in sheet.parts.all():
+        enter_used(sheet_part=row, used_steps=0, event_id=uuid4(), author=by, at=at, recorded_at=at)
+
+
+def fine(step: SheetStep) -> dict[str, Any]:
+    """An answer that nothing is wrong with."""
+    if step.kind == SheetStep.Kind.TICK:
+        return {"answer": "done"}
+    if step.kind == SheetStep.Kind.CHOICE:
+        return {"answer": "choice", "choice": step.choices[0]}
+    limits = [each for each in (step.low, step.high) if each is not None]
+    return {"answer": "value", "value": limits[0] if limits else Decimal(1)}
+
+
+def add_round(world: JourneyWorld) -> None:
+    """Two checks of every spray day and one of every week."""
+    for code, name, text, every in (
+        ("OC01", "generator", "Oil between the marks", RoundItem.Every.DAY),
+        ("OC02", "gun", "Trigger lock holds", RoundItem.Every.DAY),
+        ("OC03", "pump A", "Lubricant clear", RoundItem.Every.WEEK),
+    ):
+        kind = world.fleet.components[name].type.kind
+        RoundItem.objects.create(code=code, kind=kind, text=text, every=every)
