@@ -92,6 +92,7 @@ class PumpFactory(DjangoModelFactory[Component]):
 
     class Meta:
         model = Component
+        skip_postgeneration_save = True
 
     class Params:
         fitted = factory.Trait(
