@@ -15,6 +15,8 @@ from equipment.forms.fields import (
 )
 from equipment.models import Component, Counter, Installation, Rig, Side
 
+READ_IT = {"required": "Read the counter: what it counts from now on adds to it."}
+
 
 class FindingForm(SentForm):
     """Something wrong, where it is, and whether the rig may go out with it."""
@@ -101,19 +103,22 @@ class NewRigForm(RigForm):
         help_text="Generator, compressor, dryer, hydraulic unit, pumps A and B, preheaters A and "
         "B, heated hose, gun. More can be added, and others instead.",
     )
-    generator_hours = NumberField(label="Generator hours show now", required=False)
-    compressor_hours = NumberField(label="Compressor hours show now", required=False)
-    a_strokes = NumberField(label="A strokes show now", required=False)
-    b_strokes = NumberField(label="B strokes show now", required=False)
+    generator_hours = NumberField(label="Generator hours show now", error_messages=READ_IT)
+    compressor_hours = NumberField(label="Compressor hours show now", error_messages=READ_IT)
+    a_strokes = NumberField(label="A strokes show now", error_messages=READ_IT)
+    b_strokes = NumberField(label="B strokes show now", error_messages=READ_IT)
     field_order = ("number", "name", "description", "is_usual")
+    #: Needed only with the usual counters.
     FACES = ("generator_hours", "compressor_hours", "a_strokes", "b_strokes")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        is_bare = self.is_bound and not self["is_usual"].data
+        for name in self.FACES:
+            self.fields[name].required = not is_bare
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        if cleaned.get("is_usual"):
-            for name in self.FACES:
-                if cleaned.get(name) is None and name not in self.errors:
-                    self.add_error(name, "Read the counter: what it counts from now on adds to it.")
         number = cleaned.get("number")
         if number is not None and Rig.objects.filter(number=number).exists():
             self.add_error("number", "Another rig has this number.")

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from itertools import groupby
 from typing import Final
 
 from django.contrib import messages
@@ -176,14 +177,16 @@ def _grades(rig: Rig, today: date, warning_days: int) -> Grades:
 
 
 def _what_changed(kept: int, before: Grades, after: Grades) -> str:
-    """ "3 readings kept. Gun, side seals is now due." """
+    """Say it: "3 readings kept. Now overdue: gun, side seals. Now due: pump A, packing."."""
     nearer = [pk for pk, grade in after.items() if grade > before.get(pk, 0)]
     nearer.sort(key=lambda pk: -after[pk])
     names = _names(nearer[:SAID_AT_MOST])
-    words = [f"{names[pk]} is now {STATE_WORDS[STATES[after[pk]]]}." for pk in names]
+    said = [f"{kept} reading{'s' if kept != 1 else ''} kept."]
+    for grade, group in groupby(names, key=lambda pk: after[pk]):
+        said.append(f"Now {STATE_WORDS[STATES[grade]]}: {'; '.join(names[pk] for pk in group)}.")
     if len(nearer) > SAID_AT_MOST:
-        words.append(f"{len(nearer) - SAID_AT_MOST} more services are nearer: see the rig.")
-    return " ".join([f"{kept} reading{'s' if kept != 1 else ''} kept.", *words])
+        said.append(f"So are {len(nearer) - SAID_AT_MOST} more: see the rig.")
+    return " ".join(said)
 
 
 def _names(pks: Sequence[int]) -> dict[int, str]:
@@ -191,8 +194,8 @@ def _names(pks: Sequence[int]) -> dict[int, str]:
     if not pks:
         return {}
     rows = Due.objects.select_related("kind", "position__kind", "version__service").in_bulk(pks)
-    names = {
-        pk: f"{row.position.label if row.position else row.kind}, {row.version.service}"
-        for pk, row in rows.items()
-    }
-    return {pk: f"{names[pk][:1].upper()}{names[pk][1:]}" for pk in pks}
+    return {pk: f"{_place(rows[pk])}, {rows[pk].version.service}" for pk in pks}
+
+
+def _place(due: Due) -> str:
+    return due.position.label if due.position else str(due.kind)

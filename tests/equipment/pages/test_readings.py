@@ -56,7 +56,7 @@ class TestTaking:
             spray.components["generator"], ("hours", 30), name="oil change", tolerance_percent=10
         )
         answer = page.send(**{box(spray, "hours"): "31.5"})
-        assert said(answer) == "1 reading kept. Generator, oil change is now due."
+        assert said(answer) == "1 reading kept. Now due: Generator, oil change."
 
     def test_says_nothing_of_what_was_due_before(self, page: Page, spray: SprayRig) -> None:
         service_for(spray.components["generator"], ("hours", 15), name="oil change")
