@@ -89,13 +89,22 @@ def worst_state(dues: Iterable[Due], *, today: date, warning_days: int) -> str:
     return next((state for state in order if state in states), due_math.CLEAR)
 
 
-def shown_state(due: Due, *, today: date, warning_days: int, unread_days: int) -> tuple[str, str]:
+def shown_state(
+    due: words.DueFigures, *, today: date, warning_days: int, unread_days: int
+) -> tuple[str, str]:
     """The tag of a due row: its kind and its word.
 
     A figure nobody has read for longer than unread_days says that first, unless what was read is
     enough to call the service due.
     """
-    state = due.state(today=today, warning_days=warning_days)
+    state = due_math.state(
+        due_date=due.due_date,
+        late_date=due.late_date,
+        is_past_due=due.is_past_due,
+        is_past_tolerance=due.is_past_tolerance,
+        today=today,
+        warning_days=warning_days,
+    )
     old = due_math.days_between(due.read_on, today)
     if (
         state in (due_math.CLEAR, due_math.SOON)
@@ -117,6 +126,24 @@ def tape_of(
     beside: Iterable[Due] = (),
 ) -> Tape:
     """The wear tape of a due row; the services beside it in the same unit are its notches."""
+    return bare_tape(
+        due,
+        today=today,
+        title=words.due_sentence(due, today=today, warning_days=warning_days),
+        next_stay=next_stay,
+        notches=_notches(due, beside, today=today),
+    )
+
+
+def bare_tape(
+    due: words.DueFigures,
+    *,
+    today: date,
+    title: str = "",
+    next_stay: date | None = None,
+    notches: tuple[tuple[float, bool], ...] = (),
+) -> Tape:
+    """The wear tape of some figures; without a title where the words beside it say the same."""
     life = words.life_now(due, today=today)
     never_read = due.measure != due_math.DAYS and due.rate_per_day is None and not life
     return Tape(
@@ -124,13 +151,13 @@ def tape_of(
         interval=float(due.interval),
         tolerance=float(due.tolerance),
         life=None if never_read else float(life),
-        title=words.due_sentence(due, today=today, warning_days=warning_days),
+        title=title,
         due_in_days=None
         if due.due_date == due_math.FAR_DATE
         else due_math.days_between(today, due.due_date),
         next_stay_days=due_math.days_between(today, next_stay) if next_stay else None,
         calendar_only=due.measure == due_math.DAYS,
-        notches=_notches(due, beside, today=today),
+        notches=notches,
     )
 
 

@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString
 
 from equipment.models import Due, Finding, Rig
 from shop import kits, rigview, words
-from shop.duelist import DueRow
+from shop.duelist import DueRow, ListedDue
 from shop.models import Shop
 from shop.templatetags.look import money, side, stencil, tag, tape
 from shop.whereabouts import Whereabouts
@@ -28,9 +28,13 @@ def place_name(due: Due) -> str:
     return f"{what}, {due.version.service.name}"
 
 
-def next_text(due: Due, *, today: date) -> str:
-    """What comes next, where nothing falls due yet."""
-    return f"The next is {due.rig}, {place_name(due)}, {words.date_text(due, today=today)}."
+def next_text(first: list[ListedDue], *, today: date) -> str:
+    """What comes next, where nothing falls due yet; first: the first due row, if there is one."""
+    return "".join(
+        f"The next is {due.rig_number:02d} {due.rig_name}, {due.what}, "
+        f"{words.date_text(due, today=today)}."
+        for due in first[:1]
+    )
 
 
 def kit_cell(kit: kits.Kit) -> SafeString | str:
@@ -89,7 +93,7 @@ class DueTable(tables.Table):
             due.pk,
             SafeString(" checked") if due.pk in self.picked else "",
             f"{due.rig_number:02d}",
-            place_name(due),
+            due.what,
         )
 
     def render_rig(self, record: DueRow) -> SafeString:
@@ -97,20 +101,18 @@ class DueTable(tables.Table):
 
     def render_what(self, record: DueRow) -> SafeString:
         due = record.due
-        place = due.position
-        kind = place.kind.name if place else due.component.type.kind.name
         return format_html(
             '<a href="{}" class="value">{}</a>, {} {}<br>{}',
             self.rig_url(due.rig_number),
-            due.rig.name if due.rig else "",
-            kind[:1].lower() + kind[1:],
-            side(place.side if place else due.component.side),
-            due.version.service.name,
+            due.rig_name,
+            due.kind_name[:1].lower() + due.kind_name[1:],
+            SafeString(side(due.place_side)),
+            due.service_name,
         )
 
     def render_life(self, record: DueRow) -> SafeString:
         due = record.due
-        measure = rigview.tape_of(due, today=self.today, warning_days=self.shop.warning_days)
+        measure = rigview.bare_tape(due, today=self.today)
         text = words.life_text(due, today=self.today)
         if measure.life is None:
             text = f"no reading yet, every {text.split(' of ', 1)[1]}"

@@ -2,6 +2,7 @@
 
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from django.utils.text import capfirst
@@ -78,20 +79,47 @@ def span(minutes: int) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
-def life_now(due: Due, *, today: date) -> Decimal:
+class DueFigures(Protocol):
+    """The figures of a due row: a kept row itself, or the flat row of a list."""
+
+    @property
+    def measure(self) -> str: ...
+    @property
+    def interval(self) -> Decimal: ...
+    @property
+    def since(self) -> Decimal: ...
+    @property
+    def is_at_least(self) -> bool: ...
+    @property
+    def rate_per_day(self) -> Decimal | None: ...
+    @property
+    def read_on(self) -> date: ...
+    @property
+    def tolerance(self) -> Decimal: ...
+    @property
+    def due_date(self) -> date: ...
+    @property
+    def late_date(self) -> date: ...
+    @property
+    def is_past_due(self) -> bool: ...
+    @property
+    def is_past_tolerance(self) -> bool: ...
+
+
+def life_now(due: DueFigures, *, today: date) -> Decimal:
     """Use since the last service in the trigger's own unit; days are counted to today."""
     if due.measure == due_math.DAYS:
         return Decimal(max(due_math.days_between(due.read_on, today), 0))
     return due.since
 
 
-def life_text(due: Due, *, today: date) -> str:
+def life_text(due: DueFigures, *, today: date) -> str:
     """ "182 of 250 h"; "at least 182 of 250 h" where a reset hid some of it."""
     text = f"{figure(life_now(due, today=today))} of {figure(due.interval)} {UNITS[due.measure]}"
     return f"at least {text}" if due.is_at_least else text
 
 
-def past_text(due: Due, *, today: date) -> str:
+def past_text(due: DueFigures, *, today: date) -> str:
     """How far past the due line: "61 h past", "2 d into tolerance"; empty before it."""
     over = life_now(due, today=today) - due.interval
     if over < 0:
@@ -101,7 +129,7 @@ def past_text(due: Due, *, today: date) -> str:
     return f"{amount} into tolerance" if inside and due.tolerance else f"{amount} past"
 
 
-def date_text(due: Due, *, today: date) -> str:
+def date_text(due: DueFigures, *, today: date) -> str:
     """ "about 13 Dec" by the rate of use, "4 Dec" by the calendar, "no date yet"."""
     if due.due_date == due_math.FAR_DATE:
         return "no date yet"
@@ -110,7 +138,7 @@ def date_text(due: Due, *, today: date) -> str:
     return text if certain else f"about {text}"
 
 
-def date_note(due: Due, *, today: date) -> str:
+def date_note(due: DueFigures, *, today: date) -> str:
     """What stands under the date: how far past it is, "fixed", or nothing behind "about"."""
     if due.is_past_due or due.due_date <= today:
         past = past_text(due, today=today)

@@ -40,7 +40,7 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
     today, shop = request.today, request.shop
     found = DueFilter(
         request.GET,
-        queryset=Due.objects.for_due_list(),
+        queryset=Due.objects.listed(),
         today=today,
         warning_days=shop.warning_days,
     )
@@ -141,7 +141,7 @@ def _query(request: PageRequest, **changes: str) -> str:
 
 def _next_to_fall(request: PageRequest, found: DueFilter) -> str:
     """The first service beyond the span asked for, in words: what comes next."""
-    rows = Due.objects.for_due_list()
+    rows = Due.objects.listed()
     data = found.form.cleaned_data
     if data.get("rig"):
         rows = rows.filter(rig_number=data["rig"])
@@ -149,8 +149,7 @@ def _next_to_fall(request: PageRequest, found: DueFilter) -> str:
         rows = rows.filter(kind=data["kind"])
     if data.get("skill"):
         rows = rows.filter(skill=data["skill"])
-    first = duelist.ordered(rows, by_rig=False).first()
-    return next_text(first, today=request.today) if first else ""
+    return next_text(duelist.fetch(rows, most=1), today=request.today)
 
 
 def _export(
@@ -161,10 +160,10 @@ def _export(
     lines = (
         (
             row.due.rig_number,
-            row.due.rig.name if row.due.rig else "",
-            row.due.position.label if row.due.position else row.due.component.type.kind.name,
-            row.due.component.tag,
-            row.due.version.service.name,
+            row.due.rig_name,
+            row.due.place,
+            row.due.tag,
+            row.due.service_name,
             words.life_now(row.due, today=today).normalize(),
             row.due.interval.normalize(),
             words.LONG_UNITS[row.due.measure],

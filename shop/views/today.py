@@ -90,7 +90,9 @@ def _manager(request: PageRequest) -> HttpResponse:
             "sign_off": sign_off,
             "short": short[:MOST_SHORT],
             "short_more": max(len(short) - MOST_SHORT, 0),
-            "next_due": "" if coming else _next_due(request),
+            "next_due": ""
+            if coming
+            else next_text(duelist.fetch(Due.objects.listed(), most=1), today=day),
         },
     )
 
@@ -156,11 +158,6 @@ def _short(sheets: list[ServiceSheet]) -> list[dict[str, Any]]:
         }
         for row in rows
     ]
-
-
-def _next_due(request: PageRequest) -> str:
-    first = duelist.ordered(Due.objects.for_due_list(), by_rig=False).first()
-    return next_text(first, today=request.today) if first else ""
 
 
 def _technician(request: PageRequest) -> HttpResponse:
