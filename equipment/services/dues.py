@@ -1,9 +1,7 @@
 """The rows kept from the history of a component: its wear, its due services and their clocks.
 
-Two ways lead to the same rows. `recompute` works them out from the readings. `advance` moves them
-on by what one appended reading added, which is what happens a hundred times a day; where a
-boundary (an exchange, a renewal) lies after the reading before, it raises Unsettled and the
-caller recomputes, since that boundary was estimated and now is not.
+Two ways lead to the same rows. `recompute` works them out from the readings. `advancing.advance`
+moves them on by what appended readings added, which is what happens a hundred times a day.
 
 What a component was given before it came to us counts as not renewed: until a service is done on
 it for the first time, its whole life counts, and its days count from the day it came into service.
@@ -11,14 +9,10 @@ it for the first time, its whole life counts, and its days count from the day it
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime, time
-from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.utils import timezone
 
 from equipment import due as dates
 from equipment.models import (
@@ -35,73 +29,20 @@ from equipment.models import (
 )
 from equipment.models.rigs import ZERO
 from equipment.services import locks, timelines
-from equipment.services.keeping import millionths, picture, thousandths, write
-from equipment.services.timelines import Timeline
+from equipment.services.keeping import picture, write
+from equipment.services.lives import (
+    KEPT_OF_SOURCE,
+    KEPT_OF_WEAR,
+    Key,
+    Lives,
+    latest,
+    opening_life,
+    pace,
+    worn,
+)
+from equipment.services.settling import DUE_FIELDS, KEPT_OF_CLOCK, KEPT_OF_DUE, settle
 
-KEPT_OF_SOURCE: Final = ("start_total", "end_total", "is_estimated")
-KEPT_OF_WEAR: Final = ("life", "is_at_least", "is_estimated", "rate_per_day", "read_at")
-KEPT_OF_DUE: Final = (
-    "version_id",
-    "rig_id",
-    "position_id",
-    "rig_number",
-    "kind_id",
-    "skill",
-    "is_listed",
-    "measure",
-    "interval",
-    "since",
-    "is_at_least",
-    "rate_per_day",
-    "read_on",
-    "tolerance",
-    "renewed_at",
-    "due_date",
-    "late_date",
-    "is_past_due",
-    "is_past_tolerance",
-)
-#: Of those, what a reading moves.
-MOVED_OF_DUE: Final = (
-    "measure",
-    "interval",
-    "since",
-    "is_at_least",
-    "rate_per_day",
-    "read_on",
-    "due_date",
-    "late_date",
-    "is_past_due",
-    "is_past_tolerance",
-)
-KEPT_OF_CLOCK: Final = (
-    "interval",
-    "life_at_renewal",
-    "since",
-    "is_at_least",
-    "counted_from",
-    "due_date",
-)
 AT_A_TIME: Final = 500
-
-Key = tuple[int, str]
-
-
-class Unsettled(Exception):
-    """An appended reading settles a boundary that was estimated until now."""
-
-
-@dataclass(frozen=True, slots=True)
-class Move:
-    """A counter moved on by one reading: the counter after it, and what it showed before."""
-
-    counter: Counter
-    total_before: Decimal
-    at_before: datetime
-    is_unseen: bool
-
-
-# --- the slow way: from the readings -----------------------------------------------------------
 
 
 def recompute(components: Iterable[Component], *, zone: ZoneInfo) -> int:
@@ -131,75 +72,14 @@ def rebuild_all(*, zone: ZoneInfo) -> tuple[int, int]:
     return rows, changed
 
 
-class _History:
-    """Everything that the kept rows of some components follow from, in few queries."""
-
-    def __init__(self, pks: Sequence[int], zone: ZoneInfo) -> None:
-        self.zone = zone
-        self.components = {
-            row.pk: row for row in Component.objects.select_related("type").filter(pk__in=pks)
-        }
-        self.fitted = {
-            row.component_id: row
-            for row in Installation.objects.select_related("position__rig").filter(
-                component__in=pks, removed_at__isnull=True
-            )
-        }
-        self.sources: dict[Key, list[WearSource]] = defaultdict(list)
-        sources = list(
-            WearSource.objects.select_related("installation", "counter")
-            .filter(installation__component__in=pks)
-            .order_by("pk")
-        )
-        for source in sources:
-            self.sources[source.installation.component_id, source.measure].append(source)
-        self.lines = timelines.timelines(source.counter for source in sources)
-        self.all_sources = sources
-
-    def line(self, source: WearSource) -> Timeline:
-        return self.lines[source.counter_id]
-
-    def came(self, component: Component) -> datetime:
-        """The first moment of the day on which it came into service."""
-        return datetime.combine(component.in_service_on, time(0), self.zone)
-
-    def life_at(self, key: Key, moment: datetime) -> Decimal:
-        """The life of a component in one measure at a moment, as `Wear.life` is now."""
-        life = opening_life(self.components[key[0]], key[1])
-        for source in self.sources.get(key, ()):
-            if source.began_at <= moment:
-                until = moment if source.ended_at is None else min(moment, source.ended_at)
-                life += _worn(source, self.line(source).at(until)[0])
-        return life
-
-    def is_at_least(self, key: Key, since: datetime | None) -> bool:
-        """Whether the wear of a component since a moment is a lower bound."""
-        return any(
-            self.line(source).unseen_between(
-                source.began_at if since is None else max(since, source.began_at), source.ended_at
-            )
-            for source in self.sources.get(key, ())
-            if since is None or source.ended_at is None or source.ended_at > since
-        )
-
-
-def opening_life(component: Component, measure: str) -> Decimal:
-    """The life it had before its first counter here. [measure]"""
-    return {
-        Measure.HOURS: component.opening_hours,
-        Measure.STROKES: component.opening_strokes,
-        Measure.GALLONS: component.opening_gallons,
-    }[Measure(measure)]
-
-
 def _recompute(pks: Sequence[int], zone: ZoneInfo) -> int:
-    history = _History(pks, zone)
+    history = Lives(pks, zone)
     changed = _keep_sources(history)
     wear, changed_wear = _keep_wear(history)
     return changed + changed_wear + _keep_dues(history, wear)
 
 
-def _keep_sources(history: _History) -> int:
+def _keep_sources(history: Lives) -> int:
     changed = []
     for source in history.all_sources:
         before = picture(source, KEPT_OF_SOURCE)
@@ -214,7 +94,7 @@ def _keep_sources(history: _History) -> int:
     return write(WearSource, changed, KEPT_OF_SOURCE)
 
 
-def _keep_wear(history: _History) -> tuple[dict[Key, Wear], int]:
+def _keep_wear(history: Lives) -> tuple[dict[Key, Wear], int]:
     kept = {
         (row.component_id, row.measure): row
         for row in Wear.objects.filter(component__in=history.components)
@@ -231,11 +111,11 @@ def _keep_wear(history: _History) -> tuple[dict[Key, Wear], int]:
             before = None if row is None else picture(row, KEPT_OF_WEAR)
             row = wear[key] = row or Wear(component=component, measure=measure)
             row.life = opening_life(component, measure) + sum(
-                (_worn(source, _latest(source, history.line(source))) for source in sources), ZERO
+                (worn(source, latest(source, history.line(source))) for source in sources), ZERO
             )
             row.is_at_least = history.is_at_least(key, None)
             row.is_estimated = any(source.is_estimated for source in sources)
-            row.rate_per_day, row.read_at = _pace(sources, otherwise=history.came(component))
+            row.rate_per_day, row.read_at = pace(sources, otherwise=history.came(component))
             if before is None:
                 new.append(row)
             elif picture(row, KEPT_OF_WEAR) != before:
@@ -245,33 +125,7 @@ def _keep_wear(history: _History) -> tuple[dict[Key, Wear], int]:
     return wear, len(kept) + len(new) + write(Wear, changed, KEPT_OF_WEAR)
 
 
-def _latest(source: WearSource, line: Timeline) -> Decimal:
-    return line.now if source.end_total is None else source.end_total
-
-
-def _worn(source: WearSource, total: Decimal) -> Decimal:
-    # Rounded for each source, so that `advance` can take the old share away and add the new one.
-    return thousandths(max(total - source.start_total, ZERO) * source.per_count)
-
-
-def _pace(sources: Sequence[WearSource], *, otherwise: datetime) -> tuple[Decimal | None, datetime]:
-    """The rate of wear and the moment of the reading behind it.
-
-    Of two counters read at different times the earlier counts: what the other has not shown yet
-    is not forgotten. No rate where one of them has none.
-    """
-    driving = [source for source in sources if source.ended_at is None]
-    if not driving:
-        return None, max((s.ended_at for s in sources if s.ended_at), default=otherwise)
-    rate: Decimal | None = ZERO
-    for source in driving:
-        each = source.counter.rate_per_day
-        rate = None if rate is None or each is None else rate + each * source.per_count
-    read_at = min(max(source.counter.last_at, source.began_at) for source in driving)
-    return (None if rate is None else millionths(rate)), read_at
-
-
-def _keep_dues(history: _History, wear: Mapping[Key, Wear]) -> int:
+def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
     components = [row for row in history.components.values() if not row.is_retired]
     versions: dict[int, list[ServiceVersion]] = defaultdict(list)
     for version in (
@@ -332,7 +186,7 @@ class _Writing:
 
     def keep(
         self,
-        history: _History,
+        history: Lives,
         wear: Mapping[Key, Wear],
         row: Due,
         clocks: dict[str, DueClock],
@@ -382,13 +236,9 @@ class _Writing:
             + len(self.gone_clocks)
             + len(self.new_dues)
             + len(self.new_clocks)
-            + write(Due, self.changed_dues, _columns(KEPT_OF_DUE))
+            + write(Due, self.changed_dues, DUE_FIELDS)
             + write(DueClock, self.changed_clocks, KEPT_OF_CLOCK)
         )
-
-
-def _columns(fields: Sequence[str]) -> list[str]:
-    return [field.removesuffix("_id") for field in fields]
 
 
 def _place(
@@ -402,128 +252,3 @@ def _place(
     row.rig = fitted.position.rig if fitted else None
     row.rig_number = fitted.position.rig.number if fitted else 0
     row.is_listed = fitted is not None and not fitted.position.rig.is_laid_up
-
-
-# --- the fast way: on by one reading ------------------------------------------------------------
-
-
-#: What `advance` reads of a clock and its row: each column it leaves out is one less to build.
-_OF_CLOCK: Final = ("measure", *KEPT_OF_CLOCK)
-_OF_DUE: Final = ("component", "tolerance", "renewed_at", *MOVED_OF_DUE)
-
-
-def advance(*, moves: Mapping[int, Move], sources: Sequence[WearSource], zone: ZoneInfo) -> None:
-    """Move wear, clocks and due rows on by appended readings.
-
-    moves: by counter. sources: every open source of every component that one of the counters
-    drives, with their counters. Raises Unsettled before anything of these rows is written.
-    """
-    by_key: dict[Key, list[WearSource]] = defaultdict(list)
-    since: dict[int, datetime] = {}
-    for source in sources:
-        component = source.installation.component_id
-        by_key[component, source.measure].append(source)
-        move = moves.get(source.counter_id)
-        if move is None:
-            continue
-        if source.began_at > move.at_before:
-            raise Unsettled
-        source.counter = move.counter
-        since[component] = min(move.at_before, since.get(component, move.at_before))
-
-    wear: dict[Key, Wear] = {
-        (row.component_id, row.measure): row for row in Wear.objects.filter(component__in=since)
-    }
-    clocks: dict[int, list[DueClock]] = defaultdict(list)
-    for clock in (
-        DueClock.objects.select_related("due")
-        .only(*_OF_CLOCK, *(f"due__{name}" for name in _OF_DUE))
-        .filter(due__component__in=since)
-    ):
-        if clock.due.renewed_at > since[clock.due.component_id]:
-            raise Unsettled
-        clocks[clock.due_id].append(clock)
-
-    moved, unseen = _advance_wear(moves, by_key, wear)
-    changed_dues, changed_clocks = [], []
-    for each in clocks.values():
-        row = each[0].due
-        before = picture(row, MOVED_OF_DUE)
-        old = [picture(clock, KEPT_OF_CLOCK) for clock in each]
-        for clock in each:
-            if (row.component_id, clock.measure) in unseen:
-                clock.is_at_least = True
-        settle(row, each, wear, zone=zone)
-        if picture(row, MOVED_OF_DUE) != before:
-            changed_dues.append(row)
-        changed_clocks += [
-            clock
-            for clock, was in zip(each, old, strict=True)
-            if picture(clock, KEPT_OF_CLOCK) != was
-        ]
-    write(Wear, moved, KEPT_OF_WEAR)
-    write(DueClock, changed_clocks, KEPT_OF_CLOCK)
-    write(Due, changed_dues, MOVED_OF_DUE)
-
-
-def _advance_wear(
-    moves: Mapping[int, Move], by_key: Mapping[Key, list[WearSource]], wear: Mapping[Key, Wear]
-) -> tuple[list[Wear], set[Key]]:
-    moved, unseen = [], set()
-    for key, sources in by_key.items():
-        driven = [source for source in sources if source.counter_id in moves]
-        if not driven:
-            continue
-        row = wear[key]
-        for source in driven:
-            move = moves[source.counter_id]
-            row.life += _worn(source, move.counter.total) - _worn(source, move.total_before)
-            if move.is_unseen:
-                row.is_at_least = True
-                unseen.add(key)
-        row.rate_per_day, row.read_at = _pace(sources, otherwise=row.read_at)
-        moved.append(row)
-    return moved, unseen
-
-
-# --- both ways ----------------------------------------------------------------------------------
-
-
-def settle(
-    row: Due, clocks: Sequence[DueClock], wear: Mapping[Key, Wear], *, zone: ZoneInfo
-) -> None:
-    """Set the dates of a due row from its clocks and the wear of its component.
-
-    Whichever trigger falls first leads (`equipment.due.first_due`); of two at the same moment the
-    one that comes first in `equipment.due.MEASURES`.
-    """
-    ordered = sorted(clocks, key=lambda clock: dates.MEASURES.index(clock.measure))
-    triggers = [_trigger(row, clock, wear, zone) for clock in ordered]
-    first = dates.first_due(triggers, tolerance=row.tolerance)
-    for clock, trigger, moment in zip(ordered, triggers, first.all, strict=True):
-        clock.due_date = moment.due_date
-        if moment is first.lead:
-            row.measure, row.interval, row.since = clock.measure, clock.interval, clock.since
-            row.is_at_least = clock.is_at_least
-            row.read_on = clock.counted_from
-            row.rate_per_day = (
-                trigger.rate_per_day if isinstance(trigger, dates.UseTrigger) else None
-            )
-    row.due_date, row.late_date = first.due_date, first.late_date
-    row.is_past_due, row.is_past_tolerance = first.is_past_due, first.is_past_tolerance
-
-
-def _trigger(row: Due, clock: DueClock, wear: Mapping[Key, Wear], zone: ZoneInfo) -> dates.Trigger:
-    if clock.measure == dates.DAYS:
-        return dates.DayTrigger(interval_days=int(clock.interval), renewed_on=clock.counted_from)
-    worn = wear.get((row.component_id, clock.measure))
-    read_at = row.renewed_at if worn is None else worn.read_at
-    clock.since = max((ZERO if worn is None else worn.life) - clock.life_at_renewal, ZERO)
-    clock.counted_from = timezone.localdate(read_at, zone)
-    return dates.UseTrigger(
-        measure=clock.measure,
-        interval=clock.interval,
-        since=clock.since,
-        rate_per_day=None if worn is None else worn.rate_per_day,
-        read_on=clock.counted_from,
-    )

@@ -10,23 +10,28 @@ from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet, Subquery, Value
-from django.db.models.functions import Greatest
 from django.utils import timezone
 
 from equipment import counters as faces
-from equipment.counters import ReadingRefused, Total, WentDown, plain
+from equipment.counters import ReadingRefused, Total
 from equipment.models import Component, Counter, Reading, Rig, WearSource
-from equipment.services import dues, locks, timelines
-from equipment.services.dues import Move, Unsettled
+from equipment.services import advancing, dues, locks, timelines
+from equipment.services.advancing import Move, Unsettled
 from equipment.services.keeping import write
+from equipment.services.refusals import (
+    AlreadyReversed,
+    BeforeTheCount,
+    LaterContradicts,
+    ReadingsRefused,
+    SameMoment,
+)
 from equipment.services.timelines import Contradiction
 
 #: How far a phone's clock may run ahead of ours before it matters.
 SLACK: Final = timedelta(minutes=5)
 PLACES: Final = 3
 LARGEST: Final = Decimal(10) ** 11
-#: What `dues.advance` reads of a wear source.
+#: What `advancing.advance` reads of a wear source.
 OF_SOURCE: Final = (
     "measure",
     "per_count",
@@ -37,53 +42,6 @@ OF_SOURCE: Final = (
     "counter__rate_per_day",
     "installation__component__id",
 )
-
-
-class SameMoment(ReadingRefused):
-    """The counter has a reading of that moment, and it says something else."""
-
-    def __init__(self, *, there: Decimal) -> None:
-        self.there = there
-        super().__init__(f"A reading of this counter at that time exists: {plain(there)}.")
-
-
-class BeforeTheCount(ReadingRefused):
-    """The reading is older than the count."""
-
-    def __init__(self, *, started_at: datetime, zone: ZoneInfo) -> None:
-        self.started_at = started_at
-        super().__init__(f"Counting began on {_day(started_at, zone)}; nothing is kept before it.")
-
-
-class LaterContradicts(ReadingRefused):
-    """A late reading that makes one after it impossible, which is named."""
-
-    def __init__(self, *, later: Reading, cause: ReadingRefused, zone: ZoneInfo) -> None:
-        self.later = later
-        self.cause = cause
-        fault = "lower than this one" if isinstance(cause, WentDown) else "impossible"
-        super().__init__(
-            f"The next reading, {plain(later.value)} on {_day(later.at, zone)}, would then be "
-            f"{fault}. Check both."
-        )
-
-
-class AlreadyReversed(ReadingRefused):
-    """The reading was taken back before."""
-
-    def __init__(self) -> None:
-        super().__init__("This reading was taken back already.")
-
-
-class ReadingsRefused(ReadingRefused):
-    """Some readings of one sending cannot be taken, so none was.
-
-    errors: what is wrong, by the primary key of the counter.
-    """
-
-    def __init__(self, errors: dict[int, ReadingRefused]) -> None:
-        self.errors = errors
-        super().__init__(" ".join(str(error) for error in errors.values()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,14 +226,13 @@ def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Rea
     else:
         _lock_rigs(asked, rig)
         sources = _lock_driven(asked)
-    fresh = {row.pk: row for row in _counters_around(asked, sending.at)}
+    fresh = {row.pk: row for row in timelines.counters_around(asked, sending.at)}
     earlier = _sent_before(asked, sending.said["request_id"])
     if len(earlier) == len(asked):
         return [earlier[counter.pk] for counter in asked]
 
     rows: dict[int, Reading] = {}
     moves: dict[int, Move] = {}
-    late: list[Counter] = []
     for new in sending.readings:
         counter = fresh[new.counter.pk]
         try:
@@ -292,7 +249,6 @@ def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Rea
                 rows[counter.pk], moves[counter.pk] = _append(new, counter, sending)
             elif reaches_back:
                 rows[counter.pk] = _insert_late(new, counter, sending)
-                late.append(counter)
             else:
                 raise _ReachesBack
         except ReadingRefused as refusal:
@@ -309,7 +265,7 @@ def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Rea
         if any(getattr(fresh[pk], "ended_later") for pk in moves):  # noqa: B009 (an annotation)
             raise _ReachesBack
         try:
-            dues.advance(moves=moves, sources=sources, zone=sending.zone)
+            advancing.advance(moves=moves, sources=sources, zone=sending.zone)
         except Unsettled as unsettled:
             raise _ReachesBack from unsettled
     return [rows[counter.pk] for counter in asked]
@@ -371,7 +327,7 @@ def _append(new: NewReading, counter: Counter, sending: _Sending) -> tuple[Readi
     row.total, row.is_at_least = counter.total, counter.is_at_least
     latest = Total(at=row.at, total=row.total, at_least=row.is_at_least)
     counter.rate_per_day = timelines.rate_after(
-        counter, window=_window(counter, latest), latest=latest
+        counter, window=timelines.window_around(counter, latest), latest=latest
     )
     return row, Move(counter, total_before, at_before, bound)
 
@@ -389,38 +345,6 @@ def _insert_late(new: NewReading, counter: Counter, sending: _Sending) -> Readin
             raise found.cause from found
         raise LaterContradicts(later=found.reading, cause=found.cause, zone=sending.zone) from found
     return row
-
-
-def _counters_around(asked: Sequence[Counter], at: datetime) -> QuerySet[Counter]:
-    """The counters, locked, with the readings on both sides of where the rate's window begins."""
-    begins = Greatest(Value(timelines.window_begins(at)), OuterRef("started_at"))
-    of_counter = Reading.objects.in_force().filter(counter=OuterRef("pk"))
-    before = of_counter.filter(at__lte=begins).order_by("-at", "-pk")
-    after = of_counter.filter(at__gt=begins).order_by("at", "pk")
-    ended = WearSource.objects.filter(counter=OuterRef("pk"), ended_at__gt=OuterRef("last_at"))
-    return (
-        Counter.objects.select_for_update(of=("self",))
-        .filter(pk__in=[counter.pk for counter in asked])
-        .annotate(
-            before_at=Subquery(before.values("at")[:1]),
-            before_total=Subquery(before.values("total")[:1]),
-            after_at=Subquery(after.values("at")[:1]),
-            after_total=Subquery(after.values("total")[:1]),
-            ended_later=Exists(ended),
-        )
-        .order_by("pk")
-    )
-
-
-def _window(counter: Any, latest: Total) -> list[Total]:
-    """The totals on both sides of the window's start. counter: from `_counters_around`."""
-    if counter.before_at is None:
-        first = Total(at=counter.started_at, total=Decimal(0), at_least=False)
-    else:
-        first = Total(at=counter.before_at, total=counter.before_total, at_least=False)
-    if counter.after_at is None:
-        return [first, latest]
-    return [first, Total(at=counter.after_at, total=counter.after_total, at_least=False)]
 
 
 def _sent_before(asked: Sequence[Counter], request_id: UUID) -> dict[int, Reading]:
@@ -470,8 +394,3 @@ def last_minute(at: datetime, zone: ZoneInfo) -> datetime:
     """Where a reading stands of which only the day is known."""
     day = timezone.localdate(at, zone)
     return datetime.combine(day, time(23, 59), zone)
-
-
-def _day(at: datetime, zone: ZoneInfo) -> str:
-    day = timezone.localdate(at, zone)
-    return f"{day.day} {day:%b %Y}"

@@ -4,11 +4,14 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
+
+from django.db.models import Exists, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Greatest
 
 from equipment import counters as faces
 from equipment.counters import FaceReading, ReadingRefused, Total
-from equipment.models import Counter, Measure, Reading
+from equipment.models import Counter, Measure, Reading, WearSource
 from equipment.services.keeping import millionths, picture, thousandths, write
 from equipment.usage import mean_rate_per_day, recent_rate_per_day, window_start
 
@@ -165,6 +168,38 @@ def rate_after(counter: Counter, *, window: Sequence[Total], latest: Total) -> D
 def window_begins(later_at: datetime) -> datetime:
     """Where the window of the mean rate begins."""
     return window_start(later_at=later_at)
+
+
+def counters_around(asked: Sequence[Counter], at: datetime) -> QuerySet[Counter]:
+    """The counters, locked, with the readings on both sides of where the rate's window begins."""
+    begins = Greatest(Value(window_begins(at)), OuterRef("started_at"))
+    of_counter = Reading.objects.in_force().filter(counter=OuterRef("pk"))
+    before = of_counter.filter(at__lte=begins).order_by("-at", "-pk")
+    after = of_counter.filter(at__gt=begins).order_by("at", "pk")
+    ended = WearSource.objects.filter(counter=OuterRef("pk"), ended_at__gt=OuterRef("last_at"))
+    return (
+        Counter.objects.select_for_update(of=("self",))
+        .filter(pk__in=[counter.pk for counter in asked])
+        .annotate(
+            before_at=Subquery(before.values("at")[:1]),
+            before_total=Subquery(before.values("total")[:1]),
+            after_at=Subquery(after.values("at")[:1]),
+            after_total=Subquery(after.values("total")[:1]),
+            ended_later=Exists(ended),
+        )
+        .order_by("pk")
+    )
+
+
+def window_around(counter: Any, latest: Total) -> list[Total]:
+    """The totals on both sides of the window's start. counter: from `counters_around`."""
+    if counter.before_at is None:
+        first = Total(at=counter.started_at, total=Decimal(0), at_least=False)
+    else:
+        first = Total(at=counter.before_at, total=counter.before_total, at_least=False)
+    if counter.after_at is None:
+        return [first, latest]
+    return [first, Total(at=counter.after_at, total=counter.after_total, at_least=False)]
 
 
 def rederive(rows: Iterable[Counter]) -> int:

@@ -34,12 +34,8 @@ from equipment.services import (
     reverse_reading,
     undo_renewal,
 )
-from equipment.services.dues import (
-    KEPT_OF_CLOCK,
-    KEPT_OF_DUE,
-    KEPT_OF_SOURCE,
-    KEPT_OF_WEAR,
-)
+from equipment.services.lives import KEPT_OF_SOURCE, KEPT_OF_WEAR
+from equipment.services.settling import KEPT_OF_CLOCK, KEPT_OF_DUE
 from equipment.services.timelines import KEPT_OF_COUNTER, KEPT_OF_READING
 from tests.equipment.factories import (
     DISPLACEMENT_IN3,

@@ -74,13 +74,13 @@ def unlock(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take every row lock away, and let both see the rows before either writes."""
     met = Barrier(2)
     monkeypatch.setattr(QuerySet, "select_for_update", lambda self, **options: self)
-    read_wear = posting.dues._advance_wear
+    read_wear = posting.advancing._advance_wear
 
     def wear_together(*given: Any) -> Any:
         met.wait(timeout=20)
         return read_wear(*given)
 
-    monkeypatch.setattr(posting.dues, "_advance_wear", wear_together)
+    monkeypatch.setattr(posting.advancing, "_advance_wear", wear_together)
 
 
 @pytest.mark.postgresql

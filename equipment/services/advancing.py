@@ -1,0 +1,111 @@
+"""Kept rows moved on by appended readings, without reading what came before.
+
+What one reading added is added to wear, clocks and due rows. Where a boundary (an exchange, a
+renewal) lies after the reading before, it was estimated and now is not: Unsettled is raised, and
+the caller works the rows out anew (`dues.recompute`).
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from equipment.models import Counter, Due, DueClock, Wear, WearSource
+from equipment.services.keeping import picture, write
+from equipment.services.lives import KEPT_OF_WEAR, Key, pace, worn
+from equipment.services.settling import KEPT_OF_CLOCK, MOVED_OF_DUE, settle
+
+#: What `advance` reads of a clock and its row: each column it leaves out is one less to build.
+_OF_CLOCK: Final = ("measure", *KEPT_OF_CLOCK)
+_OF_DUE: Final = ("component", "tolerance", "renewed_at", *MOVED_OF_DUE)
+
+
+class Unsettled(Exception):
+    """An appended reading settles a boundary that was estimated until now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A counter moved on by one reading: the counter after it, and what it showed before."""
+
+    counter: Counter
+    total_before: Decimal
+    at_before: datetime
+    is_unseen: bool
+
+
+def advance(*, moves: Mapping[int, Move], sources: Sequence[WearSource], zone: ZoneInfo) -> None:
+    """Move wear, clocks and due rows on by appended readings.
+
+    moves: by counter. sources: every open source of every component that one of the counters
+    drives, with their counters. Raises Unsettled before anything of these rows is written.
+    """
+    by_key: dict[Key, list[WearSource]] = defaultdict(list)
+    since: dict[int, datetime] = {}
+    for source in sources:
+        component = source.installation.component_id
+        by_key[component, source.measure].append(source)
+        move = moves.get(source.counter_id)
+        if move is None:
+            continue
+        if source.began_at > move.at_before:
+            raise Unsettled
+        source.counter = move.counter
+        since[component] = min(move.at_before, since.get(component, move.at_before))
+
+    wear: dict[Key, Wear] = {
+        (row.component_id, row.measure): row for row in Wear.objects.filter(component__in=since)
+    }
+    clocks: dict[int, list[DueClock]] = defaultdict(list)
+    for clock in (
+        DueClock.objects.select_related("due")
+        .only(*_OF_CLOCK, *(f"due__{name}" for name in _OF_DUE))
+        .filter(due__component__in=since)
+    ):
+        if clock.due.renewed_at > since[clock.due.component_id]:
+            raise Unsettled
+        clocks[clock.due_id].append(clock)
+
+    moved, unseen = _advance_wear(moves, by_key, wear)
+    changed_dues, changed_clocks = [], []
+    for each in clocks.values():
+        row = each[0].due
+        before = picture(row, MOVED_OF_DUE)
+        old = [picture(clock, KEPT_OF_CLOCK) for clock in each]
+        for clock in each:
+            if (row.component_id, clock.measure) in unseen:
+                clock.is_at_least = True
+        settle(row, each, wear, zone=zone)
+        if picture(row, MOVED_OF_DUE) != before:
+            changed_dues.append(row)
+        changed_clocks += [
+            clock
+            for clock, was in zip(each, old, strict=True)
+            if picture(clock, KEPT_OF_CLOCK) != was
+        ]
+    write(Wear, moved, KEPT_OF_WEAR)
+    write(DueClock, changed_clocks, KEPT_OF_CLOCK)
+    write(Due, changed_dues, MOVED_OF_DUE)
+
+
+def _advance_wear(
+    moves: Mapping[int, Move], by_key: Mapping[Key, list[WearSource]], wear: Mapping[Key, Wear]
+) -> tuple[list[Wear], set[Key]]:
+    moved, unseen = [], set()
+    for key, sources in by_key.items():
+        driven = [source for source in sources if source.counter_id in moves]
+        if not driven:
+            continue
+        row = wear[key]
+        for source in driven:
+            move = moves[source.counter_id]
+            row.life += worn(source, move.counter.total) - worn(source, move.total_before)
+            if move.is_unseen:
+                row.is_at_least = True
+                unseen.add(key)
+        row.rate_per_day, row.read_at = pace(sources, otherwise=row.read_at)
+        moved.append(row)
+    return moved, unseen
