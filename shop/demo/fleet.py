@@ -5,15 +5,25 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Final
 
-from equipment.models import Component, ComponentKind, ComponentType, Counter
+from equipment.models import (
+    Basis,
+    Component,
+    ComponentKind,
+    ComponentType,
+    Counter,
+    Trigger,
+)
 from equipment.services import (
+    CheckPlan,
     add_position,
     create_component,
     create_counter,
     create_rig,
     create_type,
     install_component,
+    publish_version,
 )
+from equipment.services.library import current_version
 from shop.demo.story import Story
 
 #: kind → (prefix of our tags, makes: name, displacement per counted stroke [in³], strokes / min)
@@ -42,6 +52,10 @@ MAKES: Final[dict[str, tuple[str, tuple[tuple[str, str, str], ...]]]] = {
     "supplied-air system": ("AIR", (("Supplied-air panel, two masks", "", ""),)),
     "safety equipment": ("SAF", (("Eyewash, extinguisher, spill kit", "", ""),)),
 }
+OWN_INTERVALS: Final = (
+    ("pump", "inlet strainers"), ("gun", "O-rings, regrease"), ("gun", "side seals"),
+)  # fmt: skip
+GALLONS: Final = Decimal(2000)
 TWO_SIDED: Final = ("feed pump", "pump", "preheater")
 
 
@@ -103,17 +117,18 @@ RIGS: Final = (
     ),
     RigPlan(
         11, "Bittern", "single axle, shore power only, mostly in the yard",
-        ("compressor", "dryer", *_CORE, "outlets and cords"), 30,
+        ("compressor", "dryer", *_CORE, "outlets and cords"), 62,
         makes=(("trailer", 1), ("heated hose", 1), ("compressor", 1)), face=30_115,
     ),
 )  # fmt: skip
 
-#: tag prefix → spares: the life they had before us, in gallons. [gal]
-SPARES: Final = (("pump", 0, 6_200), ("gun", 0, 11_400), ("heated hose", 0, 0))
+#: On the shelf: kind, which make, and the life they had before us. [gal]
+SPARES: Final = (("pump", 0, 6_200), ("gun", 0, 11_400), ("gun", 0, 8_300))
 
 
 def build(story: Story) -> None:
     """Make the rigs, fit their components and give them their counters."""
+    _own_intervals(story)
     types = _types(story)
     numbers = dict.fromkeys(MAKES, 0)
     for plan in RIGS:
@@ -143,6 +158,33 @@ def build(story: Story) -> None:
                 )
     for kind, which, gallons in SPARES:
         _component(story, types[kind][which], kind, "", numbers, gallons=gallons)
+
+
+def _own_intervals(story: Story) -> None:
+    """Three services that the library asks for every week come in monthly stays here."""
+    for kind, name in OWN_INTERVALS:
+        version = current_version(kind=kind, name=name)
+        publish_version(
+            service=version.service,
+            author=story.manager,
+            at=story.at(story.first_day, 5, 40),
+            zone=story.zone,
+            triggers=((Trigger.Measure.DAYS, Decimal(30)), (Trigger.Measure.GALLONS, GALLONS)),
+            checks=[
+                CheckPlan(
+                    text=check.text, kind=check.kind, hint=check.hint, choices=tuple(check.choices)
+                )
+                for check in version.checks.order_by("order")
+            ],
+            cautions=list(version.cautions.all()),
+            instructions=version.instructions,
+            tolerance_percent=Decimal(20),
+            labour_minutes=version.labour_minutes,
+            skill=version.skill,
+            condition_sign=version.condition_sign,
+            source="our own, from two years of paper sheets",
+            basis=Basis.SHOP,
+        )
 
 
 def _types(story: Story) -> dict[str, list[ComponentType]]:

@@ -7,7 +7,7 @@ from equipment.counters import ROLLOVER
 from equipment.models import Due, Finding, Skill
 from equipment.services import Done, record_readings, record_renewals
 from inventory.models import Part
-from shop.demo import sheets, shelf
+from shop.demo import incidents, sheets, shelf
 from shop.demo.fleet import RIGS
 from shop.demo.seasons import Season, begin
 from shop.demo.story import Story
@@ -21,9 +21,16 @@ LOOK_AHEAD: Final = 10
 READ_EVERY: Final = 6
 #: The last delivery came so many days ago; what fell to its point since waits to be bought.
 LAST_DELIVERY: Final = -16
-EXCHANGE_DAY: Final = -97
-#: Services let slide, by rig, so that there is something to see today: from this day on.
-LET_SLIDE: Final[dict[int, tuple[int, frozenset[tuple[str, str]]]]] = {}
+#: Not to be had since the last was used: its delivery is still awaited.
+AWAITED: Final = ("CO-504",)
+AWAITED_SINCE: Final = -120
+#: A rig nobody has read since: its crew forgets.
+UNREAD: Final = (9, -22)
+#: Services let slide, by rig, so that there is something to see today: name → from which day on.
+LET_SLIDE: Final[dict[int, dict[tuple[str, str], int]]] = {
+    4: {("hydraulic unit", "return filter"): -260, ("heated hose", "open joints"): -106},
+    9: {("generator", "air filter"): -170},
+}
 
 
 def tell(story: Story) -> dict[int, Season]:
@@ -32,6 +39,7 @@ def tell(story: Story) -> dict[int, Season]:
     for offset in range(story.first_day + 1, 0):
         if story.day(offset).weekday() == 0 and offset <= LAST_DELIVERY:
             _deliver(story, offset)
+        incidents.on(story, offset, seasons)
         for number, season in seasons.items():
             if season.job_on(offset) is None:
                 _day_in_the_shop(story, number, season, offset)
@@ -46,7 +54,8 @@ def _deliver(story: Story, offset: int) -> None:
     for part in Part.objects.at_reorder_point().order_by("number"):
         plan = shelf.PLANS[part.number]
         missing = plan.up_to - getattr(part, "on_hand_steps") // plan.steps  # noqa: B009 (annotated)
-        if missing > 0:
+        is_awaited = part.number in AWAITED and offset > AWAITED_SINCE
+        if missing > 0 and not is_awaited:
             shelf.take_in(story, plan, units=missing, offset=offset, text="weekly order")
 
 
@@ -60,6 +69,9 @@ def _day_away(story: Story, season: Season, offset: int, *, is_last: bool) -> No
     is_day_off = story.is_sunday(offset)
     if not is_day_off:
         season.spray(story)
+    number, unread_since = UNREAD
+    if season.plan.number == number and offset > unread_since:
+        return
     if is_last or (season.sprayed_days % READ_EVERY == 0 and not is_day_off):
         read_all(story, season, offset)
     if is_last:
@@ -85,7 +97,12 @@ def _evening(story: Story, number: int, offset: int) -> datetime:
 
 
 def _day_in_the_shop(story: Story, number: int, season: Season, offset: int) -> None:
-    if story.is_sunday(offset) or offset - season.last_sheet < BETWEEN_SHEETS:
+    before_the_last_job = season.last_stay - 1
+    if offset != before_the_last_job and (
+        story.is_sunday(offset)
+        or offset > before_the_last_job - BETWEEN_SHEETS // 2
+        or offset - season.last_sheet < BETWEEN_SHEETS
+    ):
         return
     rig = story.rigs[number]
     picked = _picked(story, number, offset)
@@ -114,13 +131,12 @@ def _day_in_the_shop(story: Story, number: int, season: Season, offset: int) -> 
 
 def _picked(story: Story, number: int, offset: int) -> list[Due]:
     """What is due before long, less what is done without a sheet or let slide."""
-    since, slid = LET_SLIDE.get(number, (0, frozenset()))
     wanted: list[Due] = []
     outside: list[Due] = []
     for due in _coming(story, number, offset + LOOK_AHEAD):
         if due.skill == Skill.OUTSIDE:
             outside.append(due)
-        elif not _is_by_hand(due) and not (offset >= since and _name(due) in slid):
+        elif not _is_by_hand(due) and not _is_let_slide(due, offset):
             wanted.append(due)
     reason = "done by an outside firm, papers in the trailer"
     _done_without_a_sheet(story, outside, story.at(offset, 6, 45), story.manager, reason)
@@ -129,12 +145,7 @@ def _picked(story: Story, number: int, offset: int) -> list[Due]:
 
 def _small_work(story: Story, number: int, offset: int) -> None:
     """At the end of a job the crew does what needs neither parts nor a sheet."""
-    _, slid = LET_SLIDE.get(number, (0, frozenset()))
-    small = [
-        due
-        for due in _coming(story, number, offset + LOOK_AHEAD)
-        if _is_by_hand(due) and _name(due) not in slid
-    ]
+    small = [due for due in _coming(story, number, offset + LOOK_AHEAD) if _is_by_hand(due)]
     at = _evening(story, number, offset)
     _done_without_a_sheet(story, small, at, story.technician, "done at the end of the job")
 
@@ -148,8 +159,9 @@ def _coming(story: Story, number: int, until: int) -> list[Due]:
     return list(rows.order_by("due_date", "pk"))
 
 
-def _name(due: Due) -> tuple[str, str]:
-    return (due.position.label if due.position else "", due.version.service.name)
+def _is_let_slide(due: Due, offset: int) -> bool:
+    name = (due.position.label if due.position else "", due.version.service.name)
+    return offset >= LET_SLIDE.get(due.rig_number, {}).get(name, 0)
 
 
 def _is_by_hand(due: Due) -> bool:

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from shop.demo import fleet, history, shelf
+from shop.demo import fleet, history, present, shelf
 from shop.demo.story import PASSWORD, SHOP_NAME, TIME_ZONE, Story
 from shop.models import Role
 from shop.services.people import create_person, open_shop
@@ -18,7 +18,7 @@ def load(*, now: datetime) -> Story:
     _open(story)
     shelf.build(story)
     fleet.build(story)
-    history.tell(story)
+    present.tell(story, history.tell(story))
     return story
 
 

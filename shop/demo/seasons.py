@@ -19,11 +19,19 @@ JOBS: Final = (
 #: Where each rig is around today: (job, first day, last day), in days from today.
 AROUND_TODAY: Final[dict[int, tuple[tuple[str, int, int], ...]]] = {
     1: (("barn, Lowfield", -6, 10), ("cold store, Dock 4", 16, 24)),
-    2: (("loft, Quarry Row", -7, -1), ("new houses, Oak Rise", 4, 9)),
+    2: (
+        ("crawl spaces, Mill End", -26, -12),
+        ("loft, Quarry Row", -8, -1),
+        ("new houses, Oak Rise", 4, 9),
+    ),
     4: (("machine hall, Fenwick", -14, -3), ("three-week job, Eastley", 5, 26)),
     5: (("cellar walls, Bridge St", -12, -9), ("attic, three units", 8, 12)),
-    7: (("roof, Alder school", -2, 3), ("pole barn, Hess farm", 7, 17)),
-    9: (("two houses, Marl Lane", -24, -4), ("grain store, Eastley", 9, 14)),
+    7: (
+        ("church hall roof", -24, -6),
+        ("roof, Alder school", -2, 3),
+        ("pole barn, Hess farm", 7, 17),
+    ),
+    9: (("two houses, Marl Lane", -24, 9), ("grain store, Eastley", 14, 19)),
     11: (("workshop, Pine Yard", -31, -27),),
 }
 CUBIC_INCHES_A_GALLON: Final = 231
@@ -78,6 +86,11 @@ class Season:
     sprayed_days: int = 0
     last_sheet: int = -10_000
 
+    @property
+    def last_stay(self) -> int:
+        """The last day in the shop before the job around today."""
+        return AROUND_TODAY[self.plan.number][0][1] - 1
+
     def job_on(self, offset: int) -> Job | None:
         return next((job for job in self.jobs if job.first <= offset <= job.last), None)
 
@@ -112,7 +125,7 @@ def begin(story: Story, plan: RigPlan) -> Season:
     while end > story.first_day + 10:
         length = story.dice.choice((3, 4, 5, 5, 8, 10, 12))
         earlier.append(Job(story.dice.choice(JOBS), end - length + 1, end))
-        gap = story.dice.randint(14, 30) if is_spare else story.dice.randint(3, 6)
+        gap = story.dice.randint(9, 20) if is_spare else story.dice.randint(3, 6)
         end -= length + gap
     season = Season(plan, [*reversed(earlier), *around])
     rig = story.rigs[plan.number]

@@ -90,21 +90,26 @@ def prepare(work: Work) -> None:
                 answer(work, step, Answer.DONE)
 
 
-def check(work: Work, *, leave: int = 0) -> None:
-    """Answer the checks in their order, all but the last few."""
+def check(work: Work) -> None:
+    """Answer the checks in their order along the rig."""
     steps = list(
         work.sheet.steps.filter(section=Section.CHECK)
         .select_related("line__finding")
         .order_by("order")
     )
-    for step in steps[: len(steps) - leave]:
-        if step.kind == Kind.VALUE:
-            measure(work, step)
-        elif step.kind == Kind.CHOICE:
-            _choose(work, step)
-        else:
-            note = work.story.dice.choice(NOTES) if work.story.dice.random() < 0.03 else ""
-            answer(work, step, Answer.DONE, note=note)
+    for step in steps:
+        answer_well(work, step)
+
+
+def answer_well(work: Work, step: SheetStep) -> None:
+    """Answer one check as it mostly goes."""
+    if step.kind == Kind.VALUE:
+        measure(work, step)
+    elif step.kind == Kind.CHOICE:
+        _choose(work, step)
+    else:
+        note = work.story.dice.choice(NOTES) if work.story.dice.random() < 0.03 else ""
+        answer(work, step, Answer.DONE, note=note)
 
 
 def answer(
@@ -139,7 +144,7 @@ def answer(
 
 def measure(work: Work, step: SheetStep) -> None:
     """Enter a value within its limits; now and then first one that is not."""
-    if step.is_outside(past := _past_limit(step)) and work.story.dice.random() < OUT_OF_LIMIT:
+    if step.is_outside(past := past_limit(step)) and work.story.dice.random() < OUT_OF_LIMIT:
         answer(work, step, Answer.VALUE, value=past, remedy=Remedy.PUT_RIGHT, note="adjusted")
     answer(work, step, Answer.VALUE, value=_within_limits(work.story, step))
 
@@ -228,7 +233,8 @@ def _within_limits(story: Story, step: SheetStep) -> Decimal:
     return story.between(15.7, 16.3, 1)
 
 
-def _past_limit(step: SheetStep) -> Decimal:
+def past_limit(step: SheetStep) -> Decimal:
+    """A value a little past the upper limit, or the lower where there is no upper."""
     places = _places(step)
     if step.high is not None:
         return round(step.high + abs(step.high) * Decimal("0.12"), places)

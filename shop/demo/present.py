@@ -1,0 +1,166 @@
+"""How the shop stands today: sheets in every state, found work, kits short, rounds of the week."""
+
+from datetime import timedelta
+
+from equipment.models import Due, Round, RoundAnswer
+from equipment.services import NewAnswer, items_for_round, open_finding, record_round
+from inventory.services import count as count_stock
+from shop.demo import sheets, shelf
+from shop.demo.incidents import fitted
+from shop.demo.seasons import Season
+from shop.demo.story import Story
+from shop.models import ServiceSheet, SheetStep, StepEntry
+from shop.services.drafting import hand_out, set_waiting
+
+ROUND_DAYS = 9
+#: (rig, day): what the round found not right, by the item's code.
+WRONG = {
+    (1, -1): ("SI40", "scuff cover torn at the second joint"),
+    (7, -2): ("SI53", "exhaust bracket loose"),
+    (9, -4): ("SI20", "B screen half blocked, cleaned, comes back"),
+}
+#: What a count found lately: fewer than the ledger knew.
+COUNTED = {"HO-410": 0, "PK-220": 0, "GU-103": 1}
+
+
+def tell(story: Story, seasons: dict[int, Season]) -> None:
+    """Bring the shop to this morning."""
+    _rounds(story, seasons)
+    _counts(story)
+    _hold_plover(story)
+    _under_way(story)
+    _to_sign_off(story)
+    _handed_out(story)
+    _drafted(story)
+
+
+def first_due(story: Story, number: int, count: int) -> list[Due]:
+    """The services of a rig that fall due first."""
+    rows = Due.objects.for_due_list().filter(rig=story.rigs[number])
+    return list(rows.order_by("due_date", "pk")[:count])
+
+
+def _rounds(story: Story, seasons: dict[int, Season]) -> None:
+    for offset in range(-ROUND_DAYS, 0):
+        for number, season in seasons.items():
+            if season.job_on(offset) and (not story.is_sunday(offset) or (number, offset) in WRONG):
+                _round(story, number, offset)
+
+
+def _round(story: Story, number: int, offset: int) -> Round:
+    code, said = WRONG.get((number, offset), ("", ""))
+    right, wrong = RoundAnswer.Answer.RIGHT, RoundAnswer.Answer.WRONG
+    rig, day = story.rigs[number], story.day(offset)
+    return record_round(
+        rig=rig,
+        day=day,
+        answers=[
+            NewAnswer(item, wrong, said) if item.code == code else NewAnswer(item, right)
+            for item in items_for_round(rig=rig, day=day)
+        ],
+        author=story.technician,
+        at=story.at(offset, 6, 30 + number),
+        request_id=story.new_id(),
+    )
+
+
+def _counts(story: Story) -> None:
+    for number, pieces in COUNTED.items():
+        count_stock(
+            part=story.parts[number],
+            location=story.places[shelf.PLANS[number].place],
+            counted_steps=pieces,
+            author=story.technician,
+            at=story.at(-3, 15, 30),
+            request_id=story.new_id(),
+            reason="shelf counted",
+        )
+
+
+def _hold_plover(story: Story) -> None:
+    """Rig 05 must not leave: its compressor stands, and the element for it is not here."""
+    rig = story.rigs[5]
+    compressor = fitted(rig, "compressor")
+    finding = open_finding(
+        rig=rig,
+        component=compressor,
+        text="Separator blocked: 14 psi across it, no air at the gun",
+        is_grave=True,
+        author=story.technician,
+        at=story.at(-5, 10, 15),
+        request_id=story.new_id(),
+    )
+    dues = Due.objects.for_due_list().filter(
+        component=compressor, version__service__name="separator element"
+    )
+    sheet = sheets.draft(
+        story, -4, rig=rig, dues=list(dues), findings=[finding], note="down since it came in"
+    )
+    hand_out(sheet=sheet, technician=story.technician, author=story.manager, at=story.at(-4, 7, 5))
+    set_waiting(sheet=ServiceSheet.objects.get(pk=sheet.pk), is_waiting=True)
+
+
+def _under_way(story: Story) -> None:
+    """Rig 04 is in the shop: begun yesterday, one value out of limit, some checks to go."""
+    sheet = sheets.draft(
+        story,
+        -1,
+        rig=story.rigs[4],
+        dues=first_due(story, 4, 8),
+        note="before the three weeks away",
+    )
+    work = sheets.give(story, sheet, -1, story.technician)
+    sheets.prepare(work)
+    checks = sheet.steps.filter(section=SheetStep.Section.CHECK).order_by("order")
+    measured = checks.filter(
+        kind=SheetStep.Kind.VALUE, high__isnull=False, needs_electrician=False
+    ).first()
+    if measured is not None:
+        sheets.answer(
+            work,
+            measured,
+            StepEntry.Answer.VALUE,
+            value=sheets.past_limit(measured),
+            remedy=StepEntry.Remedy.FOUND_WORK,
+            finding_text=f"{measured.title} is out of limit; look at it again",
+        )
+    for step in checks.filter(entry__isnull=True, needs_electrician=False)[:5]:
+        sheets.answer_well(work, step)
+
+
+def _to_sign_off(story: Story) -> None:
+    """Rig 11 stands in the yard: everything entered, waiting for a signature."""
+    sheet = sheets.draft(story, -1, rig=story.rigs[11], dues=first_due(story, 11, 14))
+    work = sheets.give(story, sheet, -1, story.electrician)
+    work.clock += timedelta(hours=4)
+    sheets.prepare(work)
+    sheets.check(work)
+    sheets.use_parts(work)
+
+
+def _handed_out(story: Story) -> None:
+    """Rig 02 came in last night and is to be done this morning."""
+    sheet = sheets.draft(story, 0, rig=story.rigs[2], dues=first_due(story, 2, 7), drafted_on=-1)
+    hand_out(
+        sheet=sheet, technician=story.technician, author=story.manager, at=story.at(-1, 16, 50)
+    )
+
+
+def _drafted(story: Story) -> None:
+    """Rig 07 comes in after its job; and a spare gun waits on the bench."""
+    packing = Due.objects.for_due_list().filter(
+        rig=story.rigs[7], position__side="B", version__service__name="packing and seals"
+    )
+    picked = {due.pk: due for due in (*packing, *first_due(story, 7, 5))}
+    sheets.draft(story, 4, rig=story.rigs[7], dues=list(picked.values()), drafted_on=-1)
+    gun = Due.objects.filter(component=story.components["GUN-09"]).select_related(
+        "version__service", "component", "position"
+    )
+    sheets.draft(
+        story,
+        2,
+        component=story.components["GUN-09"],
+        dues=list(gun.filter(version__service__name__in=("mix chamber", "side seals"))),
+        drafted_on=-1,
+        note="spare gun, for the shelf",
+    )
