@@ -1,1 +1,1 @@
-"""How fast the product is, beside the least the same answer could cost: see `__main__`."""
+"""How fast the product is, beside the least that the same answer could cost: see `__main__`."""

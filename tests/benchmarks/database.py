@@ -7,83 +7,136 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
+from unittest import mock
 
 SETTINGS: Final = "tests.benchmarks.settings"
 
 
 @contextmanager
-def environment() -> Iterator[None]:
+def environment() -> Iterator["Databases"]:
     """Set Django up for a run, its files in a temporary folder that is removed afterwards."""
     import django
 
-    folder = tempfile.mkdtemp(prefix="strokebook-benchmarks-")
-    os.environ |= {"DJANGO_SETTINGS_MODULE": SETTINGS, "STROKEBOOK_DATA": folder}
-    (Path(folder) / "static").mkdir()
-    try:
-        django.setup()
-        yield
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+    with tempfile.TemporaryDirectory(prefix="strokebook-benchmarks-") as folder:
+        (Path(folder) / "static").mkdir()
+        ours = {"DJANGO_SETTINGS_MODULE": SETTINGS, "STROKEBOOK_DATA": folder}
+        with mock.patch.dict(os.environ, ours):
+            django.setup()
+            from django.db import connection
+
+            kind = PostgresqlDatabases if connection.vendor == "postgresql" else SqliteDatabases
+            databases = kind(Path(folder), connection.settings_dict)
+            try:
+                yield databases
+            finally:
+                databases.drop("template")
 
 
-@contextmanager
-def throwaway() -> Iterator[None]:
-    """Give Django an empty, migrated database for as long as this lasts.
+class Databases:
+    """Empty, migrated databases, one at a time, each copied from the first."""
 
-    DATABASE_URL names it meanwhile, for the servers that a benchmark starts.
-    """
-    from django.core.management import call_command
-    from django.db import connection
+    def __init__(self, folder: Path, settings: dict[str, Any]) -> None:
+        self.folder = folder
+        self.settings = settings
+        self.has_template = False
 
-    before = os.environ.get("DATABASE_URL")
-    known = connection.settings_dict["NAME"]
-    connection.close()
-    make = _postgresql if connection.vendor == "postgresql" else _sqlite
-    with make(connection.settings_dict) as (name, url):
-        connection.settings_dict["NAME"] = name
-        os.environ["DATABASE_URL"] = url
+    @contextmanager
+    def throwaway(self) -> Iterator[None]:
+        """Give Django a database for as long as this lasts.
+
+        DATABASE_URL names it meanwhile, for the servers that a benchmark starts.
+        """
+        from django.core.management import call_command
+
+        if not self.has_template:
+            self.create("template", like=None)
+            with self._used("template"):
+                call_command("migrate", verbosity=0)
+            self.has_template = True
+        self.create("benchmark", like="template")
         try:
-            call_command("migrate", verbosity=0)
-            yield
+            with self._used("benchmark"):
+                yield
+        finally:
+            self.drop("benchmark")
+
+    @contextmanager
+    def _used(self, word: str) -> Iterator[None]:
+        from django.db import connection
+
+        connection.close()
+        known = self.settings["NAME"]
+        self.settings["NAME"] = self.name(word)
+        try:
+            with mock.patch.dict(os.environ, {"DATABASE_URL": self.url(word)}):
+                yield
         finally:
             connection.close()
-            connection.settings_dict["NAME"] = known
-            if before is None:
-                del os.environ["DATABASE_URL"]
-            else:
-                os.environ["DATABASE_URL"] = before
+            self.settings["NAME"] = known
+
+    def name(self, word: str) -> str:
+        raise NotImplementedError
+
+    def url(self, word: str) -> str:
+        raise NotImplementedError
+
+    def create(self, word: str, *, like: str | None) -> None:
+        raise NotImplementedError
+
+    def drop(self, word: str) -> None:
+        raise NotImplementedError
 
 
-@contextmanager
-def _sqlite(settings: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    with tempfile.TemporaryDirectory(prefix="strokebook-benchmark-") as folder:
-        path = Path(folder) / "benchmark.sqlite3"
-        yield str(path), f"sqlite:///{path}"
+class SqliteDatabases(Databases):
+    """Files in the folder of the run."""
+
+    def name(self, word: str) -> str:
+        return str(self.folder / f"{word}.sqlite3")
+
+    def url(self, word: str) -> str:
+        return f"sqlite:///{self.name(word)}"
+
+    def create(self, word: str, *, like: str | None) -> None:
+        if like:
+            shutil.copyfile(self.name(like), self.name(word))
+
+    def drop(self, word: str) -> None:
+        for path in self.folder.glob(f"{word}.sqlite3*"):
+            path.unlink()
 
 
-@contextmanager
-def _postgresql(settings: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    import psycopg
-    from psycopg import sql
+class PostgresqlDatabases(Databases):
+    """Databases on the server that DATABASE_URL names, beside the one it names."""
 
-    given = os.environ["DATABASE_URL"]
-    # Two runs on one server do not get into each other's way.
-    name = f"strokebook_bench_{os.getpid()}"
-    drop = sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name))
-    with psycopg.connect(
-        host=settings["HOST"],
-        port=settings["PORT"] or 5432,
-        user=settings["USER"],
-        password=settings["PASSWORD"],
-        dbname=settings["NAME"],
-        autocommit=True,
-    ) as server:
-        server.execute(drop)
-        server.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
-        try:
-            yield name, f"{given.rpartition('/')[0]}/{name}"
-        finally:
-            server.execute(drop)
+    def name(self, word: str) -> str:
+        # Two runs on one server do not get into each other's way.
+        return f"strokebook_bench_{os.getpid()}_{word}"
+
+    def url(self, word: str) -> str:
+        return f"{os.environ['DATABASE_URL'].rpartition('/')[0]}/{self.name(word)}"
+
+    def create(self, word: str, *, like: str | None) -> None:
+        self.drop(word)
+        self._do(
+            f'CREATE DATABASE "{self.name(word)}" '
+            f'TEMPLATE "{self.name(like) if like else "template0"}"'
+        )
+
+    def drop(self, word: str) -> None:
+        self._do(f'DROP DATABASE IF EXISTS "{self.name(word)}" WITH (FORCE)')
+
+    def _do(self, statement: str) -> None:
+        import psycopg
+
+        with psycopg.connect(
+            host=self.settings["HOST"],
+            port=self.settings["PORT"] or 5432,
+            user=self.settings["USER"],
+            password=self.settings["PASSWORD"],
+            dbname=self.settings["NAME"],
+            autocommit=True,
+        ) as server:
+            server.execute(statement)
 
 
 def analyze() -> None:

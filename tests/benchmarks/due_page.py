@@ -14,7 +14,8 @@ from equipment.models import ComponentKind, Due
 from shop import duelist
 from shop.filters import MONTH, DueFilter
 from shop.models import Person, Shop
-from tests.benchmarks import database, worlds
+from tests.benchmarks import worlds
+from tests.benchmarks.database import Databases, analyze
 from tests.benchmarks.measure import POSTGRESQL, SQLITE, Options, Result, must, say, take_turns
 
 NAME: Final = "due-page"
@@ -28,9 +29,9 @@ PAGE: Final = duelist.ROWS_A_PAGE
 
 #: The least that tells what a row of the list shows: one statement, each row found by its index.
 FLOOR_SQL: Final = """
-SELECT d.id, d.rig_number, r.name, p."order", p.side, k.name, c.tag, s.name, d.measure,
-       d.interval, d.since, d.is_at_least, d.rate_per_day, d.read_on, d.tolerance, d.due_date,
-       d.late_date, d.is_past_due, d.is_past_tolerance, v.labour_minutes
+SELECT d.id, d.rig_id, d.rig_number, r.name, p.side, k.name, d.component_id, c.tag, d.version_id,
+       s.id, s.name, d.measure, d.interval, d.since, d.is_at_least, d.rate_per_day, d.read_on,
+       d.tolerance, d.due_date, d.late_date, d.is_past_due, d.is_past_tolerance
 FROM equipment_due d
 JOIN equipment_rig r ON r.id = d.rig_id
 JOIN equipment_position p ON p.id = d.position_id
@@ -38,24 +39,24 @@ JOIN equipment_componentkind k ON k.id = d.kind_id
 JOIN equipment_component c ON c.id = d.component_id
 JOIN equipment_serviceversion v ON v.id = d.version_id
 JOIN equipment_service s ON s.id = v.service_id
-WHERE d.is_listed AND d.kind_id = %s AND d.due_date <= %s
+WHERE d.is_listed IN (TRUE) AND d.kind_id = %s AND d.due_date <= %s
 ORDER BY d.due_date, d.id
 LIMIT 51
 """
 
 
-def run(options: Options) -> list[Result]:
+def run(options: Options, databases: Databases) -> list[Result]:
     """A thousand rigs, then nearly ten thousand: the page should not notice."""
     now = timezone.now()
     rigs, times = (2, (2, 4)) if options.quick else (RIGS, TIMES)
     results = []
-    with database.throwaway():
+    with databases.throwaway():
         shop, manager = worlds.shop(at=now)
         worlds.fleet(rigs=rigs, readings=6, author=manager, at=now, places=worlds.LARGE)
         copies = worlds.Copies()
         for each in times:
             copies.grow(each)
-            database.analyze()
+            analyze()
             results.append(measured(options, shop=shop, today=timezone.localdate(now, shop.zone)))
             say(f"  the whole page, which has no goal: {_whole_page(manager):.0f} ms")
     return results
@@ -67,13 +68,13 @@ def measured(options: Options, *, shop: Shop, today: date) -> Result:
     asked = QueryDict(f"kind={kind.pk}&before=month&sort=date")
     # The filters are read once a request; what costs is the rows.
     found = DueFilter(
-        asked, queryset=Due.objects.for_due_list(), today=today, warning_days=shop.warning_days
+        asked, queryset=Due.objects.listed(), today=today, warning_days=shop.warning_days
     )
     must(found.form.is_valid(), f"the filters are refused: {found.form.errors.as_text()}")
     rows = found.qs
 
-    def ours(number: int = 0) -> Sequence[Due]:
-        return list(duelist.ordered(rows, by_rig=False)[: PAGE + 1])
+    def ours(number: int = 0) -> Sequence[duelist.ListedDue]:
+        return duelist.fetch(rows, most=PAGE + 1)
 
     def floor(number: int = 0) -> Sequence[Sequence[Any]]:
         with connection.cursor() as cursor:
@@ -107,7 +108,7 @@ def _whole_page(manager: Person) -> float:
 
 
 def check(
-    ours: Callable[[], Sequence[Due]],
+    ours: Callable[[], Sequence[duelist.ListedDue]],
     floor: Callable[[], Sequence[Sequence[Any]]],
     kind: ComponentKind,
     today: date,

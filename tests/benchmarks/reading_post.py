@@ -9,7 +9,8 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from equipment.models import Counter, Reading
-from tests.benchmarks import database, worlds
+from tests.benchmarks import worlds
+from tests.benchmarks.database import Databases, analyze
 from tests.benchmarks.measure import POSTGRESQL, SQLITE, Options, Result, must, say, take_turns
 
 NAME: Final = "reading-post"
@@ -20,14 +21,14 @@ WARM: Final = 3
 COUNTED: Final = 40
 
 
-def run(options: Options) -> list[Result]:
+def run(options: Options, databases: Databases) -> list[Result]:
     """Few readings in the table, then many: the cost of one more should not grow with them."""
     results = []
     # Every round sends to a rig of its own, as a shop does: two turns of a face in one second
     # would be refused as impossible.
     rigs = options.rounds + WARM
     for each_face in (1, 2) if options.quick else (1, 120):
-        with database.throwaway():
+        with databases.throwaway():
             results.append(measured(options, rigs=rigs, readings_each=each_face))
     return results
 
@@ -37,7 +38,7 @@ def measured(options: Options, *, rigs: int, readings_each: int) -> Result:
     now = timezone.now()
     shop, manager = worlds.shop(at=now)
     of_a_rig = worlds.fleet(rigs=rigs, readings=readings_each, author=manager, at=now)
-    database.analyze()
+    analyze()
     client = worlds.client_of(manager)
     ours = list(Counter.objects.filter(name="Strokes A").select_related("rig").order_by("pk"))
     before = Reading.objects.count()
@@ -73,10 +74,8 @@ def measured(options: Options, *, rigs: int, readings_each: int) -> Result:
 
 def check(shop: worlds.Shop, sent: Sequence[Counter], before: int) -> None:
     """Each reading is there once, its face moved on, and all that is kept agrees with it."""
-    must(
-        Reading.objects.in_force().count() == before + len(sent),
-        f"{len(sent)} readings were sent, and {Reading.objects.in_force().count() - before} are kept",
-    )
+    kept = Reading.objects.in_force().count() - before
+    must(kept == len(sent), f"{len(sent)} readings were sent, and {kept} are kept")
     for counter in sent:
         shown = Counter.objects.get(pk=counter.pk).last_value
         must(

@@ -20,6 +20,7 @@ from reportlab.pdfgen.textobject import PDFTextObject
 
 from shop.paper import sheet as paper
 from shop.paper.sheet import CheckGroup, PaperCheck, SheetPaper
+from tests.benchmarks.database import Databases
 from tests.benchmarks.measure import Options, Result, must, say, take_turns
 from tests.shop.paper import samples
 
@@ -40,8 +41,8 @@ DRAWN_WITH: Final = (
 Step = Callable[[Canvas], object]
 
 
-def run(options: Options) -> list[Result]:
-    """One sheet, a longer one, then a stack of them in one file."""
+def run(options: Options, databases: Databases) -> list[Result]:
+    """One sheet, a longer one, then a stack of them in one file. Needs no database."""
     sizes = SIZES[:2] if options.quick else SIZES
     results = [measured(options, sheets=sheets, checks=checks) for sheets, checks in sizes]
     if not options.quick:

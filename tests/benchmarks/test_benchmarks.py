@@ -1,0 +1,157 @@
+"""The benchmarks run, say what they should, and notice an answer that is fast and wrong."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.utils import timezone
+
+from equipment.models import Due, Reading
+from equipment.services import advancing
+from shop.paper import sheet as paper
+from tests.benchmarks import due_page, list_page, reading_post, sheet_pdf, worlds
+from tests.benchmarks.__main__ import BENCHMARKS, main, table
+from tests.benchmarks.measure import Options, Result, WrongAnswer, take_turns
+from tests.shop.paper import samples
+
+KEYS = {"name", "database", "size", "floor_s", "ours_s", "ratio", "goal"}
+QUICK = Options(rounds=1, quick=True)
+
+
+@pytest.fixture
+def bare_addresses(settings: Any) -> None:
+    settings.ROOT_URLCONF = "tests.benchmarks.urls"
+    settings.ALLOWED_HOSTS = ["127.0.0.1"]
+
+
+def test_a_quick_run_of_all_gives_every_key_at_two_sizes_each() -> None:
+    ran = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks", "--quick", "--json", "--rounds", "1"],
+        cwd=Path(settings.BASE_DIR),
+        capture_output=True,
+        text=True,
+        timeout=150,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stderr
+    results = json.loads(ran.stdout)
+    assert all(set(each) == KEYS for each in results)
+    assert all(each["floor_s"] > 0 and each["ours_s"] > 0 for each in results)
+    assert all(
+        each["ratio"] == pytest.approx(each["ours_s"] / each["floor_s"], rel=0.01)
+        for each in results
+    )
+    for name in BENCHMARKS:
+        assert len({each["size"] for each in results if each["name"] == name}) >= 2
+
+
+def test_a_wrong_answer_ends_with_one_and_is_told(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    real = paper.sheets_pdf
+    other = samples.sheet(groups=())
+    monkeypatch.setattr(paper, "sheets_pdf", lambda sheets: real([other for _ in sheets]))
+    assert main(["sheet-pdf", "--quick"]) == 1
+    assert "sheet-pdf: wrong answer: " in capsys.readouterr().err
+
+
+@pytest.mark.usefixtures("bare_addresses")
+@pytest.mark.django_db(transaction=True)
+def test_a_reading_whose_due_rows_do_not_follow_is_noticed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rigs = QUICK.rounds + reading_post.WARM
+    monkeypatch.setattr(advancing, "advance", lambda **_: None)
+    with pytest.raises(WrongAnswer, match="kept rows are not what their history says"):
+        reading_post.measured(QUICK, rigs=rigs, readings_each=1)
+
+
+@pytest.mark.django_db
+def test_a_reading_that_is_not_kept_is_noticed() -> None:
+    shop, _ = worlds.shop(at=timezone.now())
+    with pytest.raises(WrongAnswer, match="1 readings were sent, and 0 are kept"):
+        reading_post.check(shop, [worlds.Counter()], before=Reading.objects.count())
+
+
+@pytest.mark.django_db
+def test_a_due_list_in_another_order_or_of_other_rows_is_noticed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    now = timezone.now()
+    shop, manager = worlds.shop(at=now)
+    worlds.fleet(rigs=1, readings=2, author=manager, at=now)
+    today = timezone.localdate(now, shop.zone)
+    Due.objects.filter(kind__name=due_page.KIND).update(due_date=today)
+    due_page.measured(QUICK, shop=shop, today=today)
+    monkeypatch.setattr(due_page.duelist, "ordered", lambda rows, **_: rows.order_by("-pk"))
+    with pytest.raises(WrongAnswer, match="the due list gives other rows than there are"):
+        due_page.measured(QUICK, shop=shop, today=today)
+
+
+@pytest.mark.django_db
+def test_copies_of_rigs_are_rigs_of_their_own_with_the_same_due_rows() -> None:
+    now = timezone.now()
+    _, manager = worlds.shop(at=now)
+    of_a_rig = worlds.fleet(rigs=2, readings=1, author=manager, at=now)
+    worlds.Copies().grow(3)
+    numbers = worlds.Rig.objects.values_list("number", flat=True).order_by("number")
+    assert list(numbers) == [1, 2, 3, 4, 5, 6]
+    first, copy = (
+        [
+            (row.component.tag.partition("/")[0], row.version_id, row.due_date, row.since)
+            for row in Due.objects.for_due_list().filter(rig__number=number).order_by("pk")
+        ]
+        for number in (2, 6)
+    )
+    assert copy == first
+    assert len(copy) == of_a_rig
+    assert all(row.rig_number == row.rig.number for row in Due.objects.for_due_list())
+
+
+@pytest.mark.parametrize("numbers", [range(2, 52), range(1, 50), range(50, 0, -1)])
+def test_a_list_page_with_other_rows_is_noticed(numbers: range) -> None:
+    def page(of: range) -> str:
+        return "<tbody>" + "".join(f"<a>P-{number:05d}</a> $1" for number in of)
+
+    list_page.check(page(range(1, 51)), rows=50)
+    with pytest.raises(WrongAnswer):
+        list_page.check(page(numbers), rows=50)
+
+
+def test_turns_are_taken_by_both_and_the_first_do_not_count() -> None:
+    told: list[tuple[str, int]] = []
+    floor_s, ours_s = take_turns(
+        lambda number: told.append(("ours", number)),
+        lambda number: told.append(("floor", number)),
+        rounds=2,
+        warm=1,
+    )
+    assert told == [
+        ("floor", 0), ("ours", 0), ("ours", 1), ("floor", 1), ("floor", 2), ("ours", 2),
+    ]  # fmt: skip
+    assert floor_s >= 0
+    assert ours_s >= 0
+
+
+def test_the_table_says_what_is_met_and_how_the_cost_grew() -> None:
+    one = Result("due-page", "sqlite", "10 rigs", floor_s=0.001, ours_s=0.004, goal=4.0)
+    two = Result("due-page", "sqlite", "20 rigs", floor_s=0.001, ours_s=0.006, goal=4.0)
+    _, first, second = table([one, two])
+    assert first.endswith("4.00  4.00 met")
+    assert second.endswith("6.00  4.00 not met, 1.50 × the smallest")
+
+
+def test_the_bare_canvas_draws_each_run_of_text_at_its_place() -> None:
+    stack = list(sheet_pdf.stack_of(1, 16))
+    drawn = sheet_pdf.bare(sheet_pdf.recorded(stack))
+    sheet_pdf.check(paper.sheets_pdf(stack), drawn, stack)
+
+
+def test_an_unknown_name_is_refused() -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["due-pages"])
+    assert ended.value.code == 2
