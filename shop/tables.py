@@ -132,7 +132,8 @@ class DueTable(tables.Table):
         )
 
     def render_kit(self, record: DueRow) -> SafeString | str:
-        return kit_cell(record.kit)
+        # What is on a sheet is reserved or short there, and counts against what is free here.
+        return "on the sheet" if record.sheet else kit_cell(record.kit)
 
     def render_parts(self, record: DueRow) -> str:
         return money(record.kit.cost_cents, self.shop.currency) if record.kit.is_needed else ""

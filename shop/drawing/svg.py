@@ -121,10 +121,15 @@ def hatch(
 
 
 def figure(value: float) -> str:
-    """Return a number as people read it: 12,480 · 0.5 · −3."""
-    rounded = round(value, 2)
-    words = f"{abs(rounded):,.2f}".rstrip("0").rstrip(".")
+    """Return a number as people read it: 12,480 · 0.045 · −3."""
+    rounded = round(value, 4)
+    words = f"{abs(rounded):,.4f}".rstrip("0").rstrip(".")
     return f"−{words}" if rounded < 0 else words
+
+
+def life_figure(life: float) -> str:
+    """Return a life without false digits: 203, not 202.72; 41.5; 0.25."""
+    return figure(round(life, 0 if life >= 100 else 1 if life >= 10 else 2))
 
 
 def width_of(words: str, size: float) -> float:

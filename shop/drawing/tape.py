@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from shop.drawing.svg import el, figure, hatch, image, line, num, outline, rect, text, width_of
+from shop.drawing.svg import (
+    el,
+    figure,
+    hatch,
+    image,
+    life_figure,
+    line,
+    num,
+    outline,
+    rect,
+    text,
+    width_of,
+)
 from shop.drawing.tape_marks import Marks, Tape, marks
 
 __all__ = ["Marks", "Tape", "lying", "marks", "small", "upright"]
@@ -23,7 +35,7 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
         return _unread(tape, ident=ident, left=left, top=top, length=length, thick=thick)
     m = marks(tape, length=length)
     now = m.now or 0.0
-    words = figure(tape.life)
+    words = life_figure(tape.life)
     plate_width = max(width_of(words, 15) + 16, 30)
     plate = min(max(left + now - plate_width / 2, 0), left + length + 8 - plate_width)
     out = [
@@ -117,7 +129,7 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
         _tolerance(m, x=left, y=top + m.due, width=thick, height=length - m.due),
         rect(left, top, thick, length, "d-none s-ink", stroke_width=1.2),
     ]
-    words = figure(tape.life)
+    words = life_figure(tape.life)
     plate_at = top + now
     taken = [(plate_at - 18, plate_at + 18), (top + m.due - 9, top + m.due + 9)]
     for at, rank, value in m.ticks:

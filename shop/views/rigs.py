@@ -11,7 +11,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig
 
-from equipment.due import FAR_DATE
+from equipment.due import CLEAR, FAR_DATE
 from equipment.models import Component, Counter, Due, Finding, JobBooking, Rig, Round
 from inventory.models import Balance
 from inventory.services import in_words
@@ -94,6 +94,10 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
     dues = rigview.first_to_fall([due for facts in positions for due in facts.dues])
     counters = _counters(subject, positions)
     sheets = duelist.sheets_of(dues)
+    lines = [
+        _due_line(due, sheets.get((due.component_id, due.version_id)), today=today, shop=shop)
+        for due in dues
+    ]
     context = {
         "rig": subject,
         "cells": _cells(subject, place, counters, today=today, shop=shop),
@@ -106,10 +110,8 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
             next_stay=place.next_stay,
             href=lambda component: _component_url(request, component),
         ),
-        "dues": [
-            _due_line(due, sheets.get((due.component_id, due.version_id)), today=today, shop=shop)
-            for due in dues
-        ],
+        "near": [line for line in lines if line["state"] != CLEAR],
+        "later": [line for line in lines if line["state"] == CLEAR],
         "picks": _picks(dues, sheets, today=today, shop=shop),
         "counters": [_counter_line(each, today=today, shop=shop) for each in counters],
         "found": _found_work(request, subject, positions),

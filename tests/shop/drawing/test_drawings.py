@@ -267,7 +267,15 @@ def test_spend_bars_end_where_the_figure_says() -> None:
 
 @pytest.mark.parametrize(
     ("value", "said"),
-    [(0, "0"), (12480, "12,480"), (0.5, "0.5"), (-3, "−3"), (-0.001, "0"), (1999.999, "2,000")],
+    [
+        (0, "0"),
+        (12480, "12,480"),
+        (0.5, "0.5"),
+        (-3, "−3"),
+        (-0.00001, "0"),
+        (1999.99996, "2,000"),
+        (0.045, "0.045"),
+    ],
 )
 def test_figures_are_written_as_people_read_them(value: float, said: str) -> None:
     assert figure(value) == said

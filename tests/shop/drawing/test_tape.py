@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shop.drawing.svg import figure
+from shop.drawing.svg import life_figure
 from shop.drawing.tape import Tape, lying, marks, small, upright
 from tests.shop.drawing.svg_reader import found, parse, words
 
@@ -136,7 +136,7 @@ def test_smaller_services_are_notches_filled_when_done() -> None:
 def test_the_figure_stays_inside_the_drawing(draw, interval: float, life: float) -> None:
     for value in (0.0, life, interval, interval * 1.1, interval * 4):
         svg = draw(tape(value, interval=interval))
-        assert figure(value) in words(svg)
+        assert life_figure(value) in words(svg)
         root = parse(svg)
         width = float(root.get("viewBox", "").split()[2])
         for rect in root.iter("{http://www.w3.org/2000/svg}rect"):
