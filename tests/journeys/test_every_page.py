@@ -1,0 +1,176 @@
+"""Every address that a role may open, opened in a browser: whole, legible, and on its window.
+
+The addresses come from the resolver, so that a new page is visited without being named here; one
+with arguments needs an example in `examples`, and the test says so.
+"""
+
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from playwright.sync_api import Page
+
+from equipment.models import Finding, JobBooking, Reading, Renewal, Service
+from equipment.services import book_job, open_finding
+from inventory.models import Movement
+from shop.access import ACCESS, may
+from shop.models import Person, Role, ServiceSheet
+from shop.services.drafting import void_sheet
+from shop.services.needs import set_need
+from shop.services.signing import sign_sheet
+from tests.journeys.conftest import DESK, PHONE, Look
+from tests.journeys.worlds import JourneyWorld, add_round, answer_everything, draft, today
+from tests.shop.test_access import ADDRESSES
+
+#: Pieces of a page, which htmx puts into one: seen where they stand.
+PIECES = {"shop:due_picked"}
+HTML = "text/html"
+Kwargs = dict[str, Any]
+
+
+@pytest.fixture
+def full_world(world: JourneyWorld, technician: Person, manager: Person) -> JourneyWorld:
+    """One of everything that a page can be about."""
+    add_round(world)
+    rig, at = world.fleet.rig, world.now
+    signed = draft(world, technician=technician)
+    answer_everything(signed, by=technician, at=at)
+    sign_sheet(
+        sheet=signed,
+        author=technician,
+        at=at,
+        signature="A. Technician",
+        labour_minutes=60,
+        leave_undone=False,
+        signing_id=uuid4(),
+    )
+    world.sheets.oil.refresh_from_db()
+    void = draft(world)
+    void_sheet(sheet=void, author=manager, at=at, reason="wrong rig", request_id=uuid4())
+    draft(world, technician=technician)
+    for text, is_grave in (("hose rubs on the frame", False), ("regulator drifts", True)):
+        open_finding(
+            rig=rig, text=text, is_grave=is_grave, author=technician, at=at, request_id=uuid4()
+        )
+    day = today(world)
+    book_job(
+        rig=rig,
+        job="Barn, north roof",
+        first_day=day + timedelta(days=2),
+        last_day=day + timedelta(days=5),
+        author=manager,
+    )
+    set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
+    return world
+
+
+def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
+    """What each address with arguments is about; several where it looks different for each."""
+    open_sheet = ServiceSheet.objects.open().get()
+    sheet = [{"number": open_sheet.number}]
+    plain, kit = world.sheets.filter_part.number, world.sheets.kit.number
+    service = [{"pk": Service.objects.get(name="packing").pk}]
+    pump = [{"tag": world.fleet.pump("A").tag}]
+    rig = [{"number": 1}]
+    return {
+        "equipment:cancel_booking": [{"pk": JobBooking.objects.get().pk}],
+        "equipment:close_finding": [{"pk": Finding.objects.latest("pk").pk}],
+        "equipment:component": pump,
+        "equipment:new_component_counter": pump,
+        "equipment:exchange": [{"number": 1, "pk": world.fleet.positions["pump A"].pk}],
+        "equipment:renew": pump,
+        "equipment:retire_component": pump,
+        "equipment:reverse_reading": [{"pk": Reading.objects.latest("pk").pk}],
+        "equipment:undo_renewal": [{"pk": Renewal.objects.latest("pk").pk}],
+        "inventory:kit_lines": [{"number": kit}],
+        "inventory:kits": [{"number": kit}],
+        "inventory:location": [{"code": place} for place in ("K-03", "01-D1")],
+        "inventory:part": [{"number": plain}, {"number": kit}],
+        "inventory:reverse_movement": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
+        "shop:import_template": [{"kind": "rigs", "way": way} for way in ("csv", "xlsx")],
+        "shop:person": [{"pk": world.sheets.manager.pk}],
+        "shop:rig_spend": rig,
+        "shop:service_parts": service,
+        "shop:sheet": [{"number": each.number} for each in ServiceSheet.objects.all()],
+        "shop:work_checks": [{"number": open_sheet.number, "order": 1}],
+        **{f"equipment:{name}": service for name in OF_A_SERVICE},
+        **{f"inventory:{name}": [{"number": plain}] for name in STOCK_ACTS},
+        **{f"shop:{name}": sheet for name in OF_A_SHEET},
+        **{f"equipment:{name}": rig for name in OF_A_RIG},
+        "shop:rig": rig,
+    }
+
+
+STOCK_ACTS = ("adjust", "change_part", "policy", "receive", "transfer")
+OF_A_SHEET = ("sheet_pdf", "work", "work_cautions", "work_parts", "work_sign")
+OF_A_SERVICE = ("service", "change_service", "retire_service")
+OF_A_RIG = (
+    "bookings",
+    "change_rig",
+    "new_counter",
+    "new_finding",
+    "new_position",
+    "readings",
+    "rig_setup",
+    "round",
+)
+#: What an address is asked besides its own words.
+QUERIES = {"shop:draft_sheet": ["?rig=1"], "shop:due": ["", "?before=all&sort=rig"]}
+
+
+def pages_of(person: Person, world: JourneyWorld) -> Iterator[str]:
+    """Every address that answers this person's GET with a page of its own."""
+    client = Client()
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    known = examples(world)
+    for name in sorted(ADDRESSES):
+        if name not in ACCESS or not may(person, name) or name in PIECES:
+            continue
+        arguments = set(ADDRESSES[name])
+        for kwargs in known.get(name, [{}]):
+            if set(kwargs) != arguments:
+                assert is_sent_only(name, client), f"{name} needs an example in test_every_page.py"
+                continue
+            for query in QUERIES.get(name, [""]):
+                address = reverse(name, kwargs=kwargs) + query
+                answer = client.get(address)
+                if answer.status_code in (302, 405):  # leads to another page; is only sent to
+                    continue
+                assert answer.status_code == 200, f"{address}: {answer.status_code}"
+                if answer["Content-Type"].startswith(HTML):
+                    yield address
+
+
+def is_sent_only(name: str, client: Client) -> bool:
+    """Whether an address takes no GET, whatever it is about."""
+    return client.get(reverse(name, kwargs=dict.fromkeys(ADDRESSES[name], 1))).status_code == 405
+
+
+@pytest.mark.parametrize(
+    ("role", "width"),
+    [(Role.MANAGER, DESK), (Role.MANAGER, PHONE), (Role.TECHNICIAN, PHONE), (Role.OWNER, DESK)],
+)
+def test_every_page_is_whole(
+    page_at: Callable[..., Page],
+    sign_in_as: Callable[..., Person],
+    look: Look,
+    full_world: JourneyWorld,
+    role: str,
+    width: int,
+) -> None:
+    page = page_at(width)
+    person = sign_in_as(page, role)
+    seen = 0
+    for address in pages_of(person, full_world):
+        answer = page.goto(address)
+        assert answer is not None
+        assert answer.status == 200, f"{address}: {answer.status}"
+        # A manager on a phone sees every page there is; there each is looked at in the dark too.
+        dark = (role, width) == (Role.MANAGER, PHONE)
+        look(page, schemes=("light", "dark") if dark else ("light",))
+        seen += 1
+    assert seen > 8
