@@ -75,6 +75,11 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:work_checks": CREW,
     "shop:work_parts": CREW,
     "shop:work_sign": CREW,
+    # shop: money
+    "shop:rig_spend": OFFICE,
+    "shop:spend": OFFICE,
+    "shop:spend_file": OFFICE,
+    "shop:stock_spend": OFFICE,
     # equipment
     "equipment:bookings": ReadOrChange(read=SIGNED_IN, change=MANAGER),
     "equipment:cancel_booking": MANAGER,

@@ -2,7 +2,19 @@
 
 from django.urls import include, path
 
-from shop.views import due, front, imports, needs, people, rigs, settings, sheets, today, work
+from shop.views import (
+    due,
+    front,
+    imports,
+    needs,
+    people,
+    rigs,
+    settings,
+    sheets,
+    spend,
+    today,
+    work,
+)
 
 shop_addresses = [
     path("", today.today, name="today"),
@@ -18,9 +30,7 @@ shop_addresses = [
     path("people/<int:pk>/", people.person, name="person"),
     path("import/", imports.imports, name="import"),
     path("import/confirm/", imports.import_confirm, name="import_confirm"),
-    path(
-        "import/<slug:kind>/template.<slug:way>", imports.import_template, name="import_template"
-    ),
+    path("import/<slug:kind>/template.<slug:way>", imports.import_template, name="import_template"),
     path("shop/", settings.settings, name="settings"),
     path("services/<int:pk>/parts/", needs.service_parts, name="service_parts"),
     path(
@@ -28,6 +38,10 @@ shop_addresses = [
         needs.drop_service_part,
         name="drop_service_part",
     ),
+    path("spend/", spend.spend, name="spend"),
+    path("spend/spend.<slug:way>", spend.spend_file, name="spend_file"),
+    path("spend/<int:number>/", spend.rig_spend, name="rig_spend"),
+    path("spend/shop-stock/", spend.stock_spend, name="stock_spend"),
     path("sheets/", sheets.sheets, name="sheets"),
     path("sheets/new/", sheets.draft_sheet, name="draft_sheet"),
     path("sheets/<int:number>/", sheets.sheet, name="sheet"),

@@ -26,10 +26,10 @@ AWAITED: Final = ("CO-504",)
 AWAITED_SINCE: Final = -120
 #: A rig nobody has read since: its crew forgets.
 UNREAD: Final = (9, -22)
-#: Services let slide, by rig, so that there is something to see today: name → from which day on.
+#: Services let slide, by rig, so that there is something to see today: name → when last done.
 LET_SLIDE: Final[dict[int, dict[tuple[str, str], int]]] = {
-    4: {("hydraulic unit", "return filter"): -260, ("heated hose", "open joints"): -106},
-    9: {("generator", "air filter"): -170},
+    4: {("hydraulic unit", "return filter"): -212, ("heated hose", "open joints"): -112},
+    9: {("generator", "air filter"): -158},
 }
 
 
@@ -40,6 +40,7 @@ def tell(story: Story) -> dict[int, Season]:
         if story.day(offset).weekday() == 0 and offset <= LAST_DELIVERY:
             _deliver(story, offset)
         incidents.on(story, offset, seasons)
+        _last_time(story, offset)
         for number, season in seasons.items():
             if season.job_on(offset) is None:
                 _day_in_the_shop(story, number, season, offset)
@@ -159,9 +160,24 @@ def _coming(story: Story, number: int, until: int) -> list[Due]:
     return list(rows.order_by("due_date", "pk"))
 
 
+def _last_time(story: Story, offset: int) -> None:
+    """What is let slide from here on was done this once more, on the job."""
+    for number, services in LET_SLIDE.items():
+        names = [name for name, day in services.items() if day == offset]
+        if not names:
+            continue
+        rows = Due.objects.for_due_list().filter(rig=story.rigs[number])
+        done = [due for due in rows if _name(due) in names]
+        at = story.at(offset, 12, 30)
+        _done_without_a_sheet(story, done, at, story.technician, "done on the job")
+
+
 def _is_let_slide(due: Due, offset: int) -> bool:
-    name = (due.position.label if due.position else "", due.version.service.name)
-    return offset >= LET_SLIDE.get(due.rig_number, {}).get(name, 0)
+    return offset >= LET_SLIDE.get(due.rig_number, {}).get(_name(due), 0)
+
+
+def _name(due: Due) -> tuple[str, str]:
+    return (due.position.label if due.position else "", due.version.service.name)
 
 
 def _is_by_hand(due: Due) -> bool:

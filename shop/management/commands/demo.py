@@ -6,8 +6,10 @@ import socket
 import time
 from argparse import ArgumentParser
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.servers import basehttp
@@ -68,6 +70,8 @@ class Command(BaseCommand):
         self.stdout.write(f"{story.shop.name} is loaded ({time.monotonic() - began:.0f} s).")
 
     def _serve(self, port: int) -> None:
+        # WhiteNoise looks for this folder and grumbles where it is missing.
+        Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
         logging.getLogger("django.server").setLevel(logging.ERROR)
         self.stdout.write(f"\n  Open http://{HOST}:{port}/ and sign in as one of these:\n\n")
         people = {person.sign_in: person for person in Person.objects.filter(sign_in__in=SIGN_INS)}
