@@ -123,7 +123,8 @@ class PostgresqlDatabases(Databases):
         )
 
     def drop(self, word: str) -> None:
-        self._do(f'DROP DATABASE IF EXISTS "{self.name(word)}" WITH (FORCE)')
+        # Without FORCE: the server sends its own vacuum away by itself, which we may not.
+        self._do(f'DROP DATABASE IF EXISTS "{self.name(word)}"')
 
     def _do(self, statement: str) -> None:
         import psycopg
