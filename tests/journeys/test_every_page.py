@@ -21,6 +21,7 @@ from shop.access import ACCESS, may
 from shop.models import Person, Role, ServiceSheet
 from shop.services.drafting import void_sheet
 from shop.services.needs import set_need
+from shop.services.sheet_parts import enter_used, take_parts
 from shop.services.signing import sign_sheet
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import JourneyWorld, add_round, answer_everything, draft, today
@@ -39,6 +40,15 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     rig, at = world.fleet.rig, world.now
     signed = draft(world, technician=technician)
     answer_everything(signed, by=technician, at=at)
+    take_parts(sheet=signed, author=technician, at=at, request_id=uuid4())
+    enter_used(
+        sheet_part=signed.parts.get(part=world.sheets.filter_part),
+        used_steps=1,
+        event_id=uuid4(),
+        author=technician,
+        at=at,
+        recorded_at=at,
+    )
     sign_sheet(
         sheet=signed,
         author=technician,
@@ -95,6 +105,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "shop:person": [{"pk": world.sheets.manager.pk}],
         "shop:rig_spend": rig,
         "shop:service_parts": service,
+        "shop:spend_file": [{"way": "csv"}],
         "shop:sheet": [{"number": each.number} for each in ServiceSheet.objects.all()],
         "shop:work_checks": [{"number": open_sheet.number, "order": 1}],
         **{f"equipment:{name}": service for name in OF_A_SERVICE},

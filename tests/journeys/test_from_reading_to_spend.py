@@ -31,6 +31,7 @@ def test_from_a_reading_to_the_spend_of_the_rig(
     takes_and_uses_the_parts(technician, sheet, look)
     signs(technician, sheet, world, look)
     sees_what_to_buy(manager, world, look)
+    sees_what_the_rig_costs(page_at(width), sheet, look)
     takes_a_wrong_issue_back(manager, sheet, world, look)
     clears_the_rig_by_a_second_sheet(manager, technician, look)
 
@@ -54,7 +55,7 @@ def reads_the_counters_of_the_rig(page: Page, world: JourneyWorld, look: Look) -
     hours.get_by_label("Last value before that").fill("205")
     page.get_by_role("button", name="Keep the readings").click()
     said(page, "3 readings kept.")
-    said(page, "packing is now due")
+    said(page, "Proportioning pump A, packing")
     look(page)
     counter = Counter.objects.get(name="Generator hours")
     assert (counter.last_value, counter.total) == (Decimal(12), Decimal(217))
@@ -209,6 +210,19 @@ def sees_what_to_buy(page: Page, world: JourneyWorld, look: Look) -> None:
     page.goto("/buying/")
     expect(page.get_by_role("row").filter(has_text=world.sheets.kit.number)).to_be_visible()
     look(page)
+
+
+def sees_what_the_rig_costs(page: Page, number: int, look: Look) -> None:
+    page.goto("/spend/")
+    sign_in_by_form(page, "owner")
+    look(page)
+    expect(page.get_by_role("main")).to_contain_text("$212.00")
+    page.get_by_role("link", name="$212.00").first.click()
+    look(page, schemes=("light", "dark"))
+    sheet = ServiceSheet.objects.get(number=number)
+    page.get_by_role("link", name=re.compile(f"{sheet}$")).first.click()
+    expect(page.get_by_role("heading", name=f"Sheet {sheet}")).to_be_visible()
+    expect(page.get_by_text("Spend $212.00")).to_be_visible()
 
 
 def takes_a_wrong_issue_back(page: Page, number: int, world: JourneyWorld, look: Look) -> None:
