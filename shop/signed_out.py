@@ -5,6 +5,7 @@ button. It is never sent by itself, and only to the person who typed it, where t
 a field `typed_by` of the form, or by the last person who signed in with this browser.
 """
 
+import re
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -49,9 +50,7 @@ class Typed:
     def spoken(self) -> list[tuple[str, str]]:
         """What of it a person typed, for showing: no keys of ours, nothing empty, no secrets."""
         return [
-            (name.replace("_", " ").replace("-", " "), value)
-            for name, value in self.fields
-            if value and not _is_ours(name)
+            (_in_words(name), value) for name, value in self.fields if value and not _is_ours(name)
         ]
 
     @property
@@ -162,7 +161,19 @@ def last_person(request: HttpRequest) -> int:
 
 def _is_ours(name: str) -> bool:
     word = name.rpartition("-")[2]
-    return word.endswith("_id") or "password" in word or word in ("again", "typed_by", "at")
+    return (
+        name.startswith("event-")
+        or word.endswith("_id")
+        or "password" in word
+        or word in ("again", "typed_by", "at")
+    )
+
+
+def _in_words(name: str) -> str:
+    """A field's name without our keys: "reading-7" and "c7-value" are a reading and a value."""
+    return " ".join(
+        word for word in re.split(r"[-_]", name) if not re.fullmatch(r"[a-z]?\d+", word)
+    )
 
 
 def _number(text: Any) -> int:
