@@ -6,15 +6,18 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from shop.demo import fleet, history, present, shelf
-from shop.demo.story import PASSWORD, SHOP_NAME, TIME_ZONE, Story
+from shop.demo.story import HISTORY_DAYS, PASSWORD, SHOP_NAME, TIME_ZONE, Story
 from shop.models import Role
 from shop.services.people import create_person, open_shop
 
 
 @transaction.atomic
-def load(*, now: datetime) -> Story:
-    """Invent the shop as it stands now. The database must hold no shop."""
-    story = Story(now=now, zone=ZoneInfo(TIME_ZONE))
+def load(*, now: datetime, days: int = HISTORY_DAYS) -> Story:
+    """Invent the shop as it stands now, with so many days behind it, 60 at least.
+
+    The database must hold no shop: raises ShopIsOpen.
+    """
+    story = Story(now=now, zone=ZoneInfo(TIME_ZONE), days=days)
     _open(story)
     shelf.build(story)
     fleet.build(story)

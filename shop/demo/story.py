@@ -27,6 +27,8 @@ class Story:
 
     now: datetime
     zone: ZoneInfo
+    #: How far back the book goes.
+    days: int = HISTORY_DAYS
     dice: random.Random = field(default_factory=lambda: random.Random(SEED))
     shop: Shop = field(init=False)
     manager: Person = field(init=False)
@@ -47,7 +49,7 @@ class Story:
 
     @property
     def first_day(self) -> int:
-        return -HISTORY_DAYS
+        return -self.days
 
     def day(self, offset: int) -> date:
         return self.today + timedelta(days=offset)

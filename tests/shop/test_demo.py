@@ -1,0 +1,139 @@
+"""The demo shop: real rows by real services, and a shop that one would believe.
+
+It is loaded once for this file. How it is loaded again, or refused: tests/shop/test_demo_again.py.
+"""
+
+from collections import Counter as Tally
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from io import StringIO
+from unittest.mock import patch
+
+import pytest
+from django.core.management import call_command
+from django.db import transaction
+from django.test import Client
+from django.utils import timezone
+
+from equipment.models import Due, Finding, Installation, Reading, Renewal, Rig
+from equipment.services import rebuild_all
+from inventory.models import Movement, Part
+from inventory.services import prove
+from shop.demo.loading import load
+from shop.demo.story import HISTORY_DAYS, PASSWORD, Story
+from shop.management.commands import demo
+from shop.models import ServiceSheet, SheetPart, StepEntry
+
+#: A Wednesday, in the morning.
+NOW = datetime(2026, 11, 25, 15, 0, tzinfo=UTC)
+LATER = NOW + timedelta(days=2)
+
+
+@pytest.fixture(scope="module")
+def story(django_db_setup: None, django_db_blocker: object) -> Iterator[Story]:
+    """The shop, loaded once for all the tests here, and taken away after them."""
+    with django_db_blocker.unblock(), transaction.atomic():  # type: ignore[attr-defined]
+        yield load(now=NOW)
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def demo_shop(story: Story, django_db_blocker: object) -> Iterator[Story]:
+    """The loaded shop; what a test changes is undone after it."""
+    with django_db_blocker.unblock(), transaction.atomic():  # type: ignore[attr-defined]
+        yield story
+        transaction.set_rollback(True)
+
+
+def test_the_ledger_adds_up(demo_shop: Story) -> None:
+    assert prove() == []
+
+
+def test_the_due_rows_are_what_the_readings_say(demo_shop: Story) -> None:
+    rows, changed = rebuild_all(zone=demo_shop.zone)
+    assert rows > 500
+    assert changed == 0
+
+
+def test_it_is_a_shop_one_would_believe(demo_shop: Story) -> None:
+    assert Rig.objects.count() >= 7
+    make_up = {
+        tuple(rig.positions.order_by("order").values_list("kind__name", "side"))
+        for rig in Rig.objects.all()
+    }
+    assert len(make_up) >= 6
+    first = Reading.objects.earliest("at").at
+    assert NOW - first > timedelta(days=400)
+    assert NOW - Reading.objects.latest("at").at < timedelta(days=4)
+    steps = Tally(Reading.objects.values_list("step", flat=True))
+    assert steps["reset"] > 10
+    assert steps["rollover"] >= 2
+    assert Reading.objects.filter(step="reset", before_reset__isnull=True).exists()
+    assert Reading.objects.filter(is_in_force=False, reverses__isnull=False).count() == 1
+    exchanged = Installation.objects.filter(removed_at__isnull=False)
+    assert [row.position.label for row in exchanged] == ["pump A"]
+
+
+def test_sheets_stand_in_every_state(demo_shop: Story) -> None:
+    states = Tally(ServiceSheet.objects.values_list("state", flat=True))
+    assert states.keys() == {"drafted", "handed_out", "under_way", "signed", "void"}
+    assert states["signed"] >= 60
+    assert ServiceSheet.objects.filter(is_waiting_for_parts=True).exists()
+    assert ServiceSheet.objects.filter(component__isnull=False).exists()
+    assert StepEntry.objects.filter(
+        is_out_of_limit=True, in_force_for__isnull=False, step__sheet__state="under_way"
+    ).exists()
+    assert SheetPart.objects.filter(sheet__in=ServiceSheet.objects.open(), short_steps__gt=0)
+
+
+def test_there_is_something_to_see_this_morning(demo_shop: Story) -> None:
+    today = demo_shop.today
+    states = Tally(
+        due.state(today=today, warning_days=demo_shop.shop.warning_days)
+        for due in Due.objects.listed()
+    )
+    assert states["overdue"] >= 3
+    assert states["due"] >= 3
+    assert states["soon"] >= 5
+    assert states["clear"] > states["overdue"] + states["due"]
+    assert 4 <= Part.objects.at_reorder_point().count() <= 20
+    held = Finding.objects.holding()
+    assert [finding.rig.name for finding in held if finding.rig] == ["Plover"]
+    assert Finding.objects.open().filter(is_grave=False).count() >= 3
+
+
+def test_nothing_happened_in_the_future(demo_shop: Story) -> None:
+    for model, column in ((Reading, "at"), (Movement, "at"), (Renewal, "done_at")):
+        assert not model.objects.filter(**{f"{column}__gt": NOW}).exists()
+    assert not ServiceSheet.objects.filter(drafted_at__gt=NOW).exists()
+
+
+def test_everybody_did_their_own_work(demo_shop: Story) -> None:
+    electric = StepEntry.objects.filter(step__needs_electrician=True)
+    assert electric.exists()
+    assert not electric.filter(author__is_electrician=False).exists()
+    assert not ServiceSheet.objects.exclude(drafted_by=demo_shop.manager).exists()
+    assert not Movement.objects.filter(author=demo_shop.owner).exists()
+
+
+def test_each_of_them_signs_in(demo_shop: Story) -> None:
+    for sign_in in demo.SIGN_INS:
+        typed = {"username": sign_in, "password": PASSWORD}
+        client = Client()
+        assert client.post("/sign-in/", typed).status_code == 302
+        assert client.get("/").status_code == 200
+
+
+def test_run_again_it_is_not_loaded_twice(demo_shop: Story) -> None:
+    before = Movement.objects.count(), Reading.objects.count(), Rig.objects.count()
+    said = StringIO()
+    with patch.object(timezone, "now", return_value=LATER):
+        call_command("demo", load_only=True, stdout=said)
+    assert "is here already, loaded on 25 Nov." in said.getvalue()
+    assert "--fresh loads it anew" in said.getvalue()
+    assert before == (Movement.objects.count(), Reading.objects.count(), Rig.objects.count())
+
+
+def test_the_day_it_was_loaded_is_told_from_the_day_its_shop_began(demo_shop: Story) -> None:
+    began = demo_shop.shop.created_at.astimezone(demo_shop.zone).date()
+    assert began + timedelta(days=HISTORY_DAYS) == demo_shop.today
