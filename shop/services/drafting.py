@@ -315,14 +315,13 @@ def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str], Dec
     """What the same check of the same component showed on the last signed sheet."""
     components = {line.component_id for line in lines}
     entries = (
-        StepEntry.objects.filter(
-            in_force_for__isnull=False,
-            answer=StepEntry.Answer.VALUE,
-            step__section=SheetStep.Section.CHECK,
-            step__line__component__in=components,
-            step__sheet__state=ServiceSheet.State.SIGNED,
+        SheetStep.objects.filter(
+            line__component__in=components,
+            section=SheetStep.Section.CHECK,
+            entry__answer=StepEntry.Answer.VALUE,
+            sheet__state=ServiceSheet.State.SIGNED,
         )
-        .order_by("step__sheet__signed_at", "pk")
-        .values_list("step__line__component", "step__title", "value")
+        .order_by("sheet__signed_at", "pk")
+        .values_list("line__component", "title", "entry__value")
     )
     return {(component, title): value for component, title, value in entries}

@@ -13,6 +13,7 @@ from django.db import connection, transaction
 from equipment.models import Due, Reading, Renewal
 from inventory import guards
 from inventory.models import Movement
+from shop.demo import present
 from shop.demo.loading import load
 from shop.management.commands import demo
 from shop.models import Person, ServiceSheet, Shop, StepEntry
@@ -67,6 +68,20 @@ def short_past(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.usefixtures("short_past")
+def test_given_up_half_way_nothing_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    def give_up(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(present, "tell", give_up)
+    with pytest.raises(KeyboardInterrupt):
+        call_command("demo", load_only=True, stdout=StringIO())
+    assert not Shop.objects.exists()
+    assert not Reading.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("short_past")
+@pytest.mark.timeout(600)
 def test_fresh_loads_the_same_shop_to_the_last_row_with_its_guards_standing() -> None:
     call_command("demo", load_only=True, stdout=StringIO())
     first = digest()

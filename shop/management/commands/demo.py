@@ -66,12 +66,18 @@ class Command(BaseCommand):
             return
         self.stdout.write("Inventing a shop with fourteen months behind it; this takes a moment …")
         began = time.monotonic()
-        story = load(now=now)
+        try:
+            story = load(now=now)
+        except BaseException:
+            # Also when somebody grows impatient: half a shop would pass for a whole one.
+            empty_database()
+            raise
         self.stdout.write(f"{story.shop.name} is loaded ({time.monotonic() - began:.0f} s).")
 
     def _serve(self, port: int) -> None:
         # WhiteNoise looks for this folder and grumbles where it is missing.
         Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
+        application = get_wsgi_application()
         logging.getLogger("django.server").setLevel(logging.ERROR)
         self.stdout.write(f"\n  Open http://{HOST}:{port}/ and sign in as one of these:\n\n")
         people = {person.sign_in: person for person in Person.objects.filter(sign_in__in=SIGN_INS)}
@@ -82,7 +88,7 @@ class Command(BaseCommand):
         self.stdout.write("\n  Ctrl-C stops it; what you changed is there the next time.\n")
         self.stdout.flush()
         try:
-            basehttp.run(HOST, port, get_wsgi_application(), threading=True)
+            basehttp.run(HOST, port, application, threading=True)
         except OSError as error:
             raise port_refused(error, port) from error
         except KeyboardInterrupt:
