@@ -40,7 +40,9 @@ def plan(*, sheet: ServiceSheet, author: Person, at: datetime) -> None:
     )
     wanted: dict[int, list[PartsNeed]] = {}
     services = {line.version.service_id for line in lines if line.version}
-    for need in PartsNeed.objects.filter(service__in=services).select_related("part"):
+    for need in (
+        PartsNeed.objects.filter(service__in=services).select_related("part").order_by("pk")
+    ):
         wanted.setdefault(need.service_id, []).append(need)
     needs: dict[Part, int] = {}
     first_line: dict[int, SheetLine] = {}
@@ -90,9 +92,11 @@ def take_parts(
         sheet = lock_open_sheet(sheet)
         if earlier := list(Movement.objects.filter(request_id=request_id)):
             return earlier
-        promised = Reservation.objects.filter(
-            source_kind=SOURCE, source_number=sheet.number
-        ).select_related("part", "location")
+        promised = (
+            Reservation.objects.filter(source_kind=SOURCE, source_number=sheet.number)
+            .select_related("part", "location")
+            .order_by("part__number", "location__code")
+        )
         lines = [(each.part, each.location, each.quantity_steps) for each in promised]
         if not lines:
             return []
@@ -291,7 +295,7 @@ def _promise(
         at=at,
     )
     tray = in_tray(sheet)
-    rows = {row.part_id: row for row in sheet.parts.all()}
+    rows = {row.part_id: row for row in sheet.parts.order_by("pk")}
     for row in rows.values():
         if row.planned_steps:
             row.planned_steps = min(row.planned_steps, tray.get(row.part_id, 0))

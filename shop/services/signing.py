@@ -164,7 +164,11 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime) -> None:
 
 
 def _settle_found_work(sheet: ServiceSheet, author: Person, at: datetime) -> None:
-    steps = sheet.steps.filter(line__finding__isnull=False).select_related("line__finding", "entry")
+    steps = (
+        sheet.steps.filter(line__finding__isnull=False)
+        .select_related("line__finding", "entry")
+        .order_by("order")
+    )
     for step in steps:
         line, entry = step.line, step.entry
         if line is None or line.finding is None:
