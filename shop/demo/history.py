@@ -108,7 +108,7 @@ def _day_in_the_shop(story: Story, number: int, season: Season, offset: int) -> 
         return
     rig = story.rigs[number]
     picked = _picked(story, number, offset)
-    findings = list(Finding.objects.open().filter(rig=rig))
+    findings = list(Finding.objects.open().filter(rig=rig).order_by("pk"))
     if len(picked) < 3 and not findings:
         return
     season.last_sheet = offset
@@ -167,7 +167,7 @@ def _last_time(story: Story, offset: int) -> None:
         names = [name for name, day in services.items() if day == offset]
         if not names:
             continue
-        rows = Due.objects.for_due_list().filter(rig=story.rigs[number])
+        rows = Due.objects.for_due_list().filter(rig=story.rigs[number]).order_by("pk")
         done = [due for due in rows if _name(due) in names]
         at = story.at(offset, 12, 30)
         _done_without_a_sheet(story, done, at, story.technician, "done on the job")

@@ -111,7 +111,11 @@ def _exchange_pump(story: Story, offset: int) -> None:
 
 def _as_rebuilt(story: Story, offset: int, component: Component) -> None:
     """The spare had been rebuilt before it went in."""
-    rows = Due.objects.filter(component=component).select_related("version__service", "component")
+    rows = (
+        Due.objects.filter(component=component)
+        .select_related("version__service", "component")
+        .order_by("pk")
+    )
     at = story.at(offset, 9, 20)
     record_renewals(
         done=[Done(due.version, component, story.day(offset)) for due in rows],
@@ -189,9 +193,9 @@ def _slips_of_stock(story: Story, offset: int) -> None:
         offset,
         component=story.components["GUN-09"],
         dues=list(
-            Due.objects.filter(component=story.components["GUN-09"]).select_related(
-                "version__service", "component", "position"
-            )[:1]
+            Due.objects.filter(component=story.components["GUN-09"])
+            .select_related("version__service", "component", "position")
+            .order_by("pk")[:1]
         ),
     )
     void_sheet(

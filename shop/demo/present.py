@@ -148,13 +148,17 @@ def _handed_out(story: Story) -> None:
 
 def _drafted(story: Story) -> None:
     """Rig 07 comes in after its job; and a spare gun waits on the bench."""
-    packing = Due.objects.for_due_list().filter(
-        rig=story.rigs[7], position__side="B", version__service__name="packing and seals"
+    packing = (
+        Due.objects.for_due_list()
+        .filter(rig=story.rigs[7], position__side="B", version__service__name="packing and seals")
+        .order_by("pk")
     )
     picked = {due.pk: due for due in (*packing, *first_due(story, 7, 5))}
     sheets.draft(story, 4, rig=story.rigs[7], dues=list(picked.values()), drafted_on=-1)
-    gun = Due.objects.filter(component=story.components["GUN-09"]).select_related(
-        "version__service", "component", "position"
+    gun = (
+        Due.objects.filter(component=story.components["GUN-09"])
+        .select_related("version__service", "component", "position")
+        .order_by("pk")
     )
     sheets.draft(
         story,
