@@ -13,6 +13,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_POST, require_safe
 from django_tables2 import RequestConfig
 
+from equipment.due import CLEAR
 from equipment.models import Component, Due, Finding, Rig
 from inventory.models import Movement
 from inventory.services import StockRefused, in_words
@@ -103,6 +104,7 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
             messages.success(request, _drafted_text(sheet))
             return redirect("shop:sheet", sheet.number)
     chosen = set(picked) if picked else {due.pk for due in dues if _is_near(due, request)}
+    rows = _draft_rows(dues, chosen, rig, today, request.shop.warning_days)
     return render(
         request,
         "shop/draft_sheet.html",
@@ -111,7 +113,8 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
             "error": error,
             "rig": rig,
             "component": component,
-            "rows": _draft_rows(dues, chosen, rig, today, request.shop.warning_days),
+            "near": [row for row in rows if row["picked"] or row["state"] != CLEAR],
+            "later": [row for row in rows if not row["picked"] and row["state"] == CLEAR],
             "found": [
                 {"finding": each, "picked": str(each.pk) in given.getlist("finding")}
                 for each in findings
@@ -324,7 +327,8 @@ def _pickable_findings(rig: Rig | None, component: Component | None) -> list[Fin
 def _on_other_sheets(rig: Rig | None, component: Component | None) -> list[SheetLine]:
     lines = SheetLine.objects.filter(is_open=True)
     lines = lines.filter(sheet__rig=rig) if rig else lines.filter(sheet__component=component)
-    return list(lines.select_related("sheet", "version__service", "finding").order_by("pk"))
+    lines = lines.select_related("sheet", "version__service", "finding")
+    return list(lines.order_by("sheet__number", "order"))
 
 
 def _is_near(due: Due, request: PageRequest) -> bool:
