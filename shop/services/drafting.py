@@ -18,16 +18,19 @@ from equipment.models import (
     Position,
     Rig,
 )
+from equipment.services import locks
 from shop import isolation, words
 from shop.models import Person, ServiceSheet, SheetLine, SheetStep, Shop, StepEntry
 from shop.services import sheet_parts
 from shop.services.locking import lock_open_sheet
 from shop.services.refusals import (
+    FoundWorkClosed,
     NotFitted,
     NothingPicked,
     OnAnotherSheet,
     OneRigAtATime,
     SheetRefused,
+    refuse_long,
 )
 
 PUT_RIGHT = "put right"
@@ -54,19 +57,19 @@ def draft_sheet(
     charged_rig: who pays for the parts of a bench sheet (None: shop stock); a rig's sheet is
         charged to the rig.
     Sent twice with one request_id, it makes one sheet. Raises NothingPicked, OneRigAtATime,
-    NotFitted, OnAnotherSheet.
+    NotFitted, FoundWorkClosed, OnAnotherSheet.
     """
     if not dues and not findings:
         raise NothingPicked
-    if earlier := ServiceSheet.objects.filter(request_id=request_id).first():
-        return earlier
-    _refuse_strangers(rig, component, dues, findings)
+    refuse_long(ServiceSheet, note=note)
     try:
         with transaction.atomic():
             # The shop's row is the lock of sheet numbers: two managers never draw the same one.
             shop = Shop.objects.select_for_update().get()
             if earlier := ServiceSheet.objects.filter(request_id=request_id).first():
                 return earlier
+            dues, findings = _as_they_are_now(rig, dues, findings)
+            _refuse_strangers(rig, component, dues, findings)
             _refuse_doubles(dues, findings)
             last = ServiceSheet.objects.aggregate(last=Max("number"))["last"] or 0
             sheet = ServiceSheet.objects.create(
@@ -123,6 +126,7 @@ def void_sheet(
     """
     if not reason.strip():
         raise SheetRefused("Say why the sheet is void.")
+    refuse_long(ServiceSheet, void_reason=reason.strip())
     with transaction.atomic():
         sheet = lock_open_sheet(sheet)
         sheet_parts.put_back(sheet=sheet, author=author, at=at, request_id=request_id)
@@ -134,6 +138,21 @@ def void_sheet(
         sheet.save(
             update_fields=["state", "voided_by", "voided_at", "void_reason", "is_waiting_for_parts"]
         )
+
+
+def _as_they_are_now(
+    rig: Rig | None, dues: Sequence[Due], findings: Sequence[Finding]
+) -> tuple[list[Due], list[Finding]]:
+    """What was picked, read again under the rig's lock: an exchange takes that lock too."""
+    locks.lock_rigs([rig.pk if rig else None])
+    picked = Due.objects.select_related("component", "position__kind", "version__service")
+    fresh = {due.pk: due for due in picked.filter(pk__in=[due.pk for due in dues])}
+    for due in dues:
+        if due.pk not in fresh:
+            raise SheetRefused("A picked service is no longer asked for. Look at the list again.")
+    found = Finding.objects.select_for_update(of=("self",)).order_by("pk")
+    now = {each.pk: each for each in found.filter(pk__in=[each.pk for each in findings])}
+    return [fresh[due.pk] for due in dues], [now[finding.pk] for finding in findings]
 
 
 def _refuse_strangers(
@@ -150,7 +169,11 @@ def _refuse_strangers(
         if component is not None and due.component_id != component.pk:
             raise OneRigAtATime
     for finding in findings:
+        if finding.closed_at is not None:
+            raise FoundWorkClosed(finding.text)
         if rig is not None and finding.rig_id not in (rig.pk, None):
+            raise OneRigAtATime
+        if component is not None and finding.component_id != component.pk:
             raise OneRigAtATime
 
 

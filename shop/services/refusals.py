@@ -2,11 +2,22 @@
 
 from collections.abc import Sequence
 
+from django.db.models import Model
+
+from inventory.services import StockRefused, posting
 from shop.models import ServiceSheet, SheetPart, SheetStep
 
 
 class SheetRefused(ValueError):
     """Base of every refusal; the text is meant for the page."""
+
+
+def refuse_long(model: type[Model], **texts: str) -> None:
+    """Raise SheetRefused for a text that its column cannot hold: only PostgreSQL would object."""
+    try:
+        posting.refuse_long(model, **texts)
+    except StockRefused as long:
+        raise SheetRefused(str(long)) from long
 
 
 class NothingPicked(SheetRefused):
@@ -25,6 +36,11 @@ class OnAnotherSheet(SheetRefused):
 class OneRigAtATime(SheetRefused):
     def __init__(self) -> None:
         super().__init__("A sheet is for one rig. Pick services of one rig only.")
+
+
+class FoundWorkClosed(SheetRefused):
+    def __init__(self, text: str) -> None:
+        super().__init__(f"“{text}” was closed meanwhile. Look at the list again.")
 
 
 class NotFitted(SheetRefused):
@@ -86,6 +102,11 @@ class UsedMoreThanTaken(SheetRefused):
             " Take the rest to the tray first, or correct the figure."
         )
         self.part = part
+
+
+class PartGone(SheetRefused):
+    def __init__(self) -> None:
+        super().__init__("That part is no longer on this sheet. Look at its parts again.")
 
 
 class BadAnswer(SheetRefused):

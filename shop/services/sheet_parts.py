@@ -24,7 +24,7 @@ from inventory.services import (
 from inventory.services import release as release_promises
 from shop.models import PartEntry, PartsNeed, Person, RigDrawer, ServiceSheet, SheetLine, SheetPart
 from shop.services.locking import lock_open_sheet, start_work
-from shop.services.refusals import SheetRefused, UsedMoreThanTaken, UsedNotEntered
+from shop.services.refusals import PartGone, SheetRefused, UsedMoreThanTaken, UsedNotEntered
 
 SOURCE = "sheet"
 
@@ -141,23 +141,31 @@ def enter_used(
     at: datetime,
     recorded_at: datetime,
 ) -> SheetPart:
-    """Note how much of a part was used; the newest entry counts. Raises SheetClosed."""
+    """Note how much of a part was used, >= 0 [steps]; the newest entry counts.
+
+    Raises SheetClosed, SheetRefused below zero, PartGone when the part left the sheet meanwhile.
+    """
+    if used_steps < 0:
+        raise SheetRefused("No less than nothing can be used.")
     with transaction.atomic():
         sheet = lock_open_sheet(sheet_part.sheet)
+        fresh = SheetPart.objects.filter(pk=sheet_part.pk).first()
+        if fresh is None:
+            raise PartGone
         if PartEntry.objects.filter(event_id=event_id).exists():
-            return SheetPart.objects.get(pk=sheet_part.pk)
+            return fresh
         start_work(sheet, author=author, at=at)
         PartEntry.objects.create(
-            sheet_part=sheet_part,
+            sheet_part=fresh,
             used_steps=used_steps,
             event_id=event_id,
             author=author,
             at=at,
             recorded_at=recorded_at,
         )
-        sheet_part.used_steps = used_steps
-        sheet_part.save(update_fields=["used_steps"])
-        return sheet_part
+        fresh.used_steps = used_steps
+        fresh.save(update_fields=["used_steps"])
+        return fresh
 
 
 def check_used(sheet: ServiceSheet) -> None:
@@ -226,7 +234,11 @@ def put_back(
 
 
 def _way_back(tray: Location, balance: Balance) -> list[TransferLine]:
-    """From the tray to the places it came from, the latest taken first."""
+    """From the tray to the places it came from, the latest taken first.
+
+    What came otherwise (a kit broken in the tray), or whose place is closed by now, goes to the
+    first open bin of the shop: nobody looks for parts in the tray of a sheet that is done.
+    """
     taken = (
         Movement.objects.filter(
             kind=Movement.Kind.TRANSFER,
@@ -235,28 +247,36 @@ def _way_back(tray: Location, balance: Balance) -> list[TransferLine]:
             part=balance.part,
             lot=balance.lot,
             quantity_steps__lt=0,
+            reversed_by__isnull=True,
+            location__retired=False,
         )
         .exclude(location=tray)
         .select_related("location")
         .order_by("-pk")
     )
     left = balance.quantity_steps
-    lines: list[TransferLine] = []
+    ways: list[tuple[Location, int]] = []
     for movement in taken:
-        quantity = min(left, -movement.quantity_steps)
-        lines.append(
-            TransferLine(
-                part=balance.part,
-                from_location=tray,
-                to_location=movement.location,
-                quantity_steps=quantity,
-                lot=balance.lot,
-            )
-        )
-        left -= quantity
         if not left:
             break
-    return lines
+        quantity = min(left, -movement.quantity_steps)
+        ways.append((movement.location, quantity))
+        left -= quantity
+    if left:
+        shop_bin = Location.objects.in_use().shop_bins().order_by("code").first()
+        if shop_bin is None:
+            raise SheetRefused(f"There is no bin to put {balance.part} back to. Add one first.")
+        ways.append((shop_bin, left))
+    return [
+        TransferLine(
+            part=balance.part,
+            from_location=tray,
+            to_location=place,
+            quantity_steps=quantity,
+            lot=balance.lot,
+        )
+        for place, quantity in ways
+    ]
 
 
 def _places(sheet: ServiceSheet) -> list[Location]:

@@ -9,7 +9,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 
 from equipment import counters
-from equipment.models import Installation, Rig, Service
+from equipment.models import Finding, Installation, Rig, Service
 from equipment.services import (
     Done,
     NewReading,
@@ -29,6 +29,7 @@ from shop.services.refusals import (
     ElectricianNeeded,
     SheetClosed,
     SheetRefused,
+    refuse_long,
 )
 from shop.services.working import open_checks, still_locked
 
@@ -91,6 +92,7 @@ def _refuse_unready(
 ) -> None:
     if not signature.strip():
         raise SheetRefused("Write your name to sign.")
+    refuse_long(ServiceSheet, signature=signature.strip())
     missing = open_checks(sheet)
     answered = sheet.steps.filter(section="check", entry__isnull=False)
     if answered.exists() and (locked := still_locked(sheet)):
@@ -164,6 +166,9 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime) -> None:
 
 
 def _settle_found_work(sheet: ServiceSheet, author: Person, at: datetime) -> None:
+    # Locked, and so read as it is now: its own page may close it while the sheet is open.
+    found = Finding.objects.select_for_update(of=("self",)).order_by("pk")
+    list(found.filter(pk__in=sheet.lines.values("finding")))
     steps = (
         sheet.steps.filter(line__finding__isnull=False)
         .select_related("line__finding", "entry")
@@ -173,7 +178,9 @@ def _settle_found_work(sheet: ServiceSheet, author: Person, at: datetime) -> Non
         line, entry = step.line, step.entry
         if line is None or line.finding is None:
             continue
-        if entry is not None and entry.choice == PUT_RIGHT:
+        if line.finding.closed_at is not None:
+            line.outcome = SheetLine.Outcome.DONE  # somebody said on its own page how it was done
+        elif entry is not None and entry.choice == PUT_RIGHT:
             line.outcome = SheetLine.Outcome.DONE
             close_finding(
                 finding=line.finding,

@@ -13,7 +13,7 @@ from equipment.models import Counter, Finding
 from equipment.services import open_finding
 from shop.models import Person, ReadingEntry, ServiceSheet, SheetStep, StepEntry
 from shop.services.locking import lock_open_sheet, start_work
-from shop.services.refusals import BadAnswer, ChecksLocked, ElectricianNeeded
+from shop.services.refusals import BadAnswer, ChecksLocked, ElectricianNeeded, refuse_long
 
 Answer, Remedy, Section = StepEntry.Answer, StepEntry.Remedy, SheetStep.Section
 BEFORE_THE_CHECKS = (Section.CAUTION, Section.LOCKOUT, Section.ZERO)
@@ -72,6 +72,8 @@ def answer_step(
         raise ChecksLocked(still_locked(sheet))
     if step.needs_electrician and not author.is_electrician:
         raise ElectricianNeeded(step)
+    refuse_long(StepEntry, note=note)
+    refuse_long(Finding, text=finding_text)
     is_outside = _checked(step, answer, value, choice, note, remedy, finding_text)
     start_work(sheet, author=author, at=at)
     finding = None

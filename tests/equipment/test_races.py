@@ -1,39 +1,19 @@
 """Two people at once. Each lock has a twin with it taken away, in which something is lost."""
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
-from threading import Barrier
 from typing import Any
 from uuid import uuid4
 
 import pytest
-from django.db import connection
-from django.db.models import QuerySet
 
 from equipment.models import Counter, Reading
 from equipment.services import FittingRefused, exchange_component, rebuild_all
 from equipment.services import readings as posting
 from tests.equipment.factories import ZONE, SprayRig, day, shelf_component, spray_rig
+from tests.races import all_meet_in, at_once, without_row_locks
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def at_once(*acts: Callable[[], Any]) -> list[Any]:
-    """Run each in a thread with a connection of its own; return what came of it."""
-    barrier = Barrier(len(acts))
-
-    def run(act: Callable[[], Any]) -> Any:
-        try:
-            barrier.wait(timeout=20)
-            return act()
-        except Exception as error:
-            return error
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(len(acts)) as pool:
-        return list(pool.map(run, acts))
 
 
 def read_both_at_once(rig: SprayRig) -> None:
@@ -70,25 +50,14 @@ def test_one_reading_sent_twice_at_once_counts_once() -> None:
     assert Counter.objects.get(pk=rig.counters["a"].pk).total == 700
 
 
-def unlock(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Take every row lock away, and let both see the rows before either writes."""
-    met = Barrier(2)
-    monkeypatch.setattr(QuerySet, "select_for_update", lambda self, **options: self)
-    read_wear = posting.advancing._advance_wear
-
-    def wear_together(*given: Any) -> Any:
-        met.wait(timeout=20)
-        return read_wear(*given)
-
-    monkeypatch.setattr(posting.advancing, "_advance_wear", wear_together)
-
-
 @pytest.mark.postgresql
 def test_twin_without_the_locks_one_of_two_readings_is_lost(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     rig = spray_rig()
-    unlock(monkeypatch)
+    without_row_locks(monkeypatch)
+    # Both see the rows before either writes.
+    all_meet_in(monkeypatch, posting.advancing, "_advance_wear")
     read_both_at_once(rig)
     # Both began from a gun that had seen nothing: the last to write wins.
     assert rig.life("gun", "gallons") in (100, 50)

@@ -4,12 +4,11 @@ On PostgreSQL the lock is `select_for_update`; on SQLite it is the immediate tra
 """
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 from typing import Any
 
 import pytest
-from django.db import OperationalError, connection, models
+from django.db import OperationalError, connection
 
 from inventory.models import Balance, Lot, Movement, Reservation
 from inventory.services import (
@@ -39,43 +38,11 @@ from tests.inventory.factories import (
     received,
     who_and_when,
 )
+from tests.races import at_once, refused, without_row_locks
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 PEOPLE = 8
-
-
-def at_once(*acts: Callable[[], Any]) -> list[Any]:
-    """Do all of it at the same moment, each on a connection of its own.
-
-    Returns what each gave, or the exception it raised.
-    """
-    start = Barrier(len(acts))
-
-    def run(act: Callable[[], Any]) -> Any:
-        connection.ensure_connection()
-        start.wait(timeout=20)
-        try:
-            return act()
-        except Exception as raised:
-            return raised
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(len(acts)) as people:
-        return list(people.map(run, acts))
-
-
-def refused(results: list[Any], kind: type[Exception]) -> int:
-    unexpected = [
-        each for each in results if isinstance(each, Exception) and not isinstance(each, kind)
-    ]
-    assert unexpected == []
-    return sum(isinstance(each, kind) for each in results)
-
-
-def without_row_locks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(models.QuerySet, "select_for_update", lambda self, **_: self.all())
 
 
 def all_have_read(monkeypatch: pytest.MonkeyPatch, people: int = PEOPLE) -> None:

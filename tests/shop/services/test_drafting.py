@@ -20,7 +20,7 @@ from shop.services.refusals import (
     SheetRefused,
 )
 from tests.equipment.factories import ZONE, spray_rig
-from tests.inventory.test_races import at_once, refused
+from tests.races import all_meet_in, at_once, refused, without_row_locks
 from tests.shop.services.conftest import Hands, rows_of_every_table
 from tests.shop.worlds import NOW, SheetWorld
 
@@ -179,18 +179,7 @@ def test_without_the_lock_on_the_shop_two_numbers_clash(
     world: SheetWorld, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The twin: the shop's row is what makes them queue."""
-    from threading import Barrier
-
-    from django.db import models
-
-    met = Barrier(2)
-    write = drafting._refuse_doubles
-
-    def meet(dues: object, findings: object) -> None:
-        met.wait(timeout=20)
-        write(dues, findings)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(models.QuerySet, "select_for_update", lambda self, **_: self.all())
-    monkeypatch.setattr(drafting, "_refuse_doubles", meet)
+    without_row_locks(monkeypatch)
+    all_meet_in(monkeypatch, drafting, "_refuse_doubles")
     results = at_once(lambda: world.draft(world.oil), lambda: world.draft(world.rebuild))
     assert any(isinstance(each, Exception) for each in results)

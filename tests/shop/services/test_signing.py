@@ -2,11 +2,9 @@
 
 from datetime import timedelta
 from decimal import Decimal
-from threading import Barrier
 from uuid import uuid4
 
 import pytest
-from django.db import models
 
 from equipment.models import Check, Due, Finding, Reading, Renewal
 from equipment.services import ReadingsRefused, open_finding
@@ -25,7 +23,7 @@ from shop.services.refusals import (
     UsedMoreThanTaken,
 )
 from shop.services.working import enter_reading
-from tests.inventory.test_races import at_once, refused
+from tests.races import all_meet_in, at_once, refused, without_row_locks
 from tests.shop.services.conftest import Hands, rows_of_every_table
 from tests.shop.worlds import NOW, SheetWorld
 
@@ -221,14 +219,7 @@ def test_without_the_lock_on_the_sheet_both_would_begin_to_sign(
     done: Hands, world: SheetWorld, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The twin: the sheet's row lock is what tells the second that it is signed already."""
-    met = Barrier(2)
-    ready = signing._refuse_unready
-
-    def meet(*args: object) -> None:
-        met.wait(timeout=20)
-        ready(*args)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(models.QuerySet, "select_for_update", lambda self, **_: self.all())
-    monkeypatch.setattr(signing, "_refuse_unready", meet)
+    without_row_locks(monkeypatch)
+    all_meet_in(monkeypatch, signing, "_refuse_unready")
     results = at_once(lambda: done.sign(), lambda: done.sign(author=world.manager))
     assert not any(isinstance(each, AlreadySigned) for each in results)
