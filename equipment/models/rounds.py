@@ -4,7 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from equipment.models.rigs import Component, ComponentKind, Rig, Side
+from equipment.models.rigs import Component, ComponentKind, Installation, Rig, Side
 
 
 class RoundItem(models.Model):
@@ -84,6 +84,11 @@ class FindingQuerySet(models.QuerySet["Finding"]):
     def holding(self) -> "FindingQuerySet":
         """Open and grave: the rig must not leave until it is cleared."""
         return self.open().filter(is_grave=True)
+
+    def of_rig(self, rig: Rig) -> "FindingQuerySet":
+        """On the rig itself, or on what is fitted in it now."""
+        fitted = Installation.objects.filter(position__rig=rig, removed_at__isnull=True)
+        return self.filter(Q(rig=rig) | Q(component__in=fitted.values("component")))
 
 
 class Finding(models.Model):

@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.core.exceptions import ValidationError
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -59,12 +58,7 @@ def fitted_in(rig: Rig) -> list[Installation]:
 
 def holding(rig: Rig) -> list[Finding]:
     """The found work that keeps a rig in the shop, on it or on what sits in it. One query."""
-    fitted = Q(
-        component__installations__removed_at__isnull=True,
-        component__installations__position__rig=rig,
-    )
-    rows = Finding.objects.holding().filter(Q(rig=rig) | fitted)
-    return list(rows.order_by("opened_at", "pk").distinct())
+    return list(Finding.objects.holding().of_rig(rig).order_by("opened_at", "pk"))
 
 
 def of_rig(rig: Rig, **context: Any) -> dict[str, Any]:

@@ -370,8 +370,8 @@ def _readings(sheet: ServiceSheet, last_values: Mapping[int, Decimal]) -> tuple[
 
 
 def _held_text(sheet: ServiceSheet) -> str:
-    if sheet.rig_id is None:
+    if sheet.rig is None:
         return ""
-    grave = Finding.objects.holding().filter(rig=sheet.rig_id).order_by("pk")
+    grave = Finding.objects.holding().of_rig(sheet.rig).order_by("pk")
     texts = "; ".join(finding.text for finding in grave)
     return f"Held, the rig must not leave: {texts}" if texts else ""

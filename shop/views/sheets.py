@@ -120,7 +120,7 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
                 for each in findings
             ],
             "taken": _on_other_sheets(rig, component),
-            "findings": Finding.objects.holding().filter(rig=rig) if rig else [],
+            "findings": Finding.objects.holding().of_rig(rig) if rig else [],
             "currency": request.shop.currency,
         },
         status=422 if request.method == "POST" else 200,
@@ -168,7 +168,7 @@ def _sheet_page(
             "found": Finding.objects.filter(
                 source_kind=sheet_parts.SOURCE, source_number=sheet.number
             ).order_by("pk"),
-            "findings": Finding.objects.holding().filter(rig=rig) if rig else [],
+            "findings": Finding.objects.holding().of_rig(rig) if rig else [],
             "hand_out_form": HandOutForm(initial={"technician": sheet.technician_id}),
             "void_form": VoidForm(initial={"request_id": uuid4()}),
             "request_id": uuid4(),

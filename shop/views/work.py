@@ -449,7 +449,7 @@ def _frame(sheet: ServiceSheet, here: str) -> dict[str, Any]:
         "parts_all": sheet.parts.count(),
         "is_locked": read < len(before),
         "locked_steps": working.still_locked(sheet) if read < len(before) else [],
-        "findings": Finding.objects.holding().filter(rig=rig) if rig else [],
+        "findings": Finding.objects.holding().of_rig(rig) if rig else [],
         "first_checks_url": _first_checks_url(sheet),
     }
 

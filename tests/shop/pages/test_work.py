@@ -298,3 +298,16 @@ def test_a_signed_sheet_offers_no_work(work):
     refused = work.enter("Side seal", answer="choice", choice="good")
     assert refused.status_code == 422
     assert "nothing on it changes" in refused.content.decode()
+
+
+def test_grave_work_on_a_fitted_component_holds_the_rig_on_the_sheet_too(work, world, manager):
+    Finding.objects.create(
+        component=world.fleet.pump("A"),
+        text="rod scored",
+        is_grave=True,
+        opened_by=manager,
+        opened_at=NOW,
+        request_id=uuid4(),
+    )
+    for page in ("/", "/work/cautions/"):
+        assert "rod scored" in work.client.get(f"{work.url}{page}").content.decode()
