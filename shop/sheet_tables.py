@@ -98,7 +98,7 @@ class SheetFilter(filters.FilterSet):
 
     def find(self, queryset: QuerySet[ServiceSheet], name: str, value: str) -> Any:
         word = value.strip()
-        if word.isdigit():
+        if word.isdecimal() and len(word) < 10:
             return queryset.filter(Q(number=int(word)) | Q(rig__number=int(word)))
         return queryset.filter(
             Q(rig__name__icontains=word)

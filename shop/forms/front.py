@@ -59,7 +59,11 @@ class SignInForm(AuthenticationForm):
         self.fields["password"].error_messages["required"] = "Give your password."
 
     def clean_username(self) -> str:
-        return str(self.cleaned_data["username"]).strip().casefold()
+        name = str(self.cleaned_data["username"]).strip().casefold()
+        if len(name) > self.fields["username"].max_length:  # type: ignore[attr-defined]
+            # Django only tells the browser; the record of failed tries would not hold the name.
+            raise ValidationError(self.error_messages["invalid_login"], code="invalid_login")
+        return name
 
 
 class PasswordTwice(forms.Form):

@@ -58,7 +58,7 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
     if request.method == "POST" and (earlier := _drafted_before(request.POST.get("request_id"))):
         return redirect("shop:sheet", earlier.number)
     given = request.POST if request.method == "POST" else request.GET
-    picked = [int(pk) for pk in given.getlist("due") if pk.isdigit()]
+    picked = [int(pk) for pk in given.getlist("due") if pk.isdecimal() and len(pk) < 19]
     rig, component = _subject(given, picked)
     if rig is None and component is None:
         messages.error(request, "Pick the services of one rig first.")
@@ -296,8 +296,8 @@ def _subject(given: Any, picked: list[int]) -> tuple[Rig | None, Component | Non
         if component is None:
             raise Http404
         return None, component
-    if given.get("rig", "").isdigit():
-        return get_object_or_404(Rig, number=int(given["rig"])), None
+    if (number := given.get("rig", "")).isdecimal() and len(number) < 10:
+        return get_object_or_404(Rig, number=int(number)), None
     first = Due.objects.filter(pk__in=picked, rig__isnull=False).select_related("rig").first()
     return (first.rig if first else None), None
 

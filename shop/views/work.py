@@ -116,12 +116,12 @@ def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
             author=request.user,
             at=now,
             recorded_at=now,
-            answer=request.POST.get("answer", ""),
-            value=_decimal(request.POST.get("value", "")),
-            choice=request.POST.get("choice", ""),
-            note=request.POST.get("note", ""),
-            remedy=request.POST.get("remedy", ""),
-            finding_text=request.POST.get("finding_text", ""),
+            answer=_text(request, "answer"),
+            value=_decimal(_text(request, "value")),
+            choice=_text(request, "choice"),
+            note=_text(request, "note"),
+            remedy=_text(request, "remedy"),
+            finding_text=_text(request, "finding_text"),
             is_grave=bool(request.POST.get("is_grave")),
         )
     except SheetRefused as refusal:
@@ -173,7 +173,7 @@ def used(request: PageRequest, number: int) -> HttpResponse:
     errors: dict[int, str] = {}
     rows = list(sheet.parts.select_related("part"))
     for row in rows:
-        text = request.POST.get(f"used-{row.pk}", "").strip()
+        text = _text(request, f"used-{row.pk}")
         if not text:
             continue
         try:
@@ -203,8 +203,8 @@ def used(request: PageRequest, number: int) -> HttpResponse:
 def add_part(request: PageRequest, number: int) -> HttpResponse:
     """Take a part that was not planned, by its number, from a bin or the rig's own drawer."""
     sheet = _sheet(number)
-    part = Part.objects.filter(number__iexact=request.POST.get("part", "").strip()).first()
-    place = Location.objects.filter(code__iexact=request.POST.get("place", "").strip()).first()
+    part = Part.objects.filter(number__iexact=_text(request, "part")).first()
+    place = Location.objects.filter(code__iexact=_text(request, "place")).first()
     error = ""
     if part is None:
         error = "There is no part of that number."
@@ -217,7 +217,7 @@ def add_part(request: PageRequest, number: int) -> HttpResponse:
                 part=part,
                 location=place,
                 quantity_steps=to_steps(
-                    request.POST.get("quantity", ""), steps_per_unit=part.steps_per_unit
+                    _text(request, "quantity"), steps_per_unit=part.steps_per_unit
                 ),
                 author=request.user,
                 at=timezone.now(),
@@ -249,15 +249,15 @@ def _sign(request: PageRequest, sheet: ServiceSheet) -> HttpResponse:
     if request.POST.get("act") == "keep":
         messages.success(request, "Readings are kept on the sheet until it is signed.")
         return redirect("shop:work_sign", sheet.number)
-    minutes = request.POST.get("labour_minutes", "").strip()
+    minutes = _text(request, "labour_minutes")
     try:
-        if not minutes.isdigit() or int(minutes) > 60 * 24 * 7:
+        if not minutes.isdecimal() or int(minutes) > 60 * 24 * 7:
             raise SheetRefused("Say how long the work took, in minutes.")
         signing.sign_sheet(
             sheet=sheet,
             author=request.user,
             at=now,
-            signature=request.POST.get("signature", ""),
+            signature=_text(request, "signature"),
             labour_minutes=int(minutes),
             leave_undone=bool(request.POST.get("leave_undone")),
             signing_id=_uuid(request.POST.get("signing_id")),
@@ -280,12 +280,12 @@ def _enter_readings(request: PageRequest, sheet: ServiceSheet) -> dict[int, str]
     kept = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
     errors: dict[int, str] = {}
     for counter in counters_of(sheet):
-        text = request.POST.get(f"reading-{counter.pk}", "").strip()
+        text = _text(request, f"reading-{counter.pk}")
         if not text:
             continue
         value = _decimal(text)
         was_reset = bool(request.POST.get(f"reset-{counter.pk}"))
-        before_text = request.POST.get(f"before-{counter.pk}", "").strip()
+        before_text = _text(request, f"before-{counter.pk}")
         before = _decimal(before_text) if was_reset else None
         if value is None or (was_reset and before_text and before is None):
             errors[counter.pk] = "Enter the figure on the face, digits only."
@@ -468,6 +468,7 @@ def _shown(step: SheetStep, *, error: str = "", typed: Any = None) -> dict[str, 
         "event_id": typed.get("event_id") if error else uuid4(),
         "error": error,
         "value": value,
+        "measured": _decimal(str(value)),
         "limit": limit_text(step),
         "asks": asks,
         "remedies": [(r.value, r.label) for r in StepEntry.Remedy if r.value],
@@ -553,6 +554,11 @@ def _back_to(request: PageRequest, otherwise: str) -> str:
     """The page that the form stood on: the sheet's own pages only."""
     back = request.POST.get("back", "")
     return back if back.startswith("/sheets/") else otherwise
+
+
+def _text(request: PageRequest, name: str) -> str:
+    """What was typed, without the NUL that no keyboard has and PostgreSQL refuses."""
+    return request.POST.get(name, "").replace("\x00", "").strip()
 
 
 def _uuid(text: str | None) -> UUID:

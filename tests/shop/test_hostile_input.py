@@ -1,0 +1,154 @@
+"""What no honest hand types into a field: every form of every page answers in words, not breaks.
+
+The pages of a small working shop are walked as the manager. Each form that is found is sent with
+one of the texts below in each of its fields alone, and in all of them at once. SQLite swallows
+what PostgreSQL refuses (too long, NUL), so this says most on PostgreSQL.
+"""
+
+import re
+from collections.abc import Callable, Iterator
+from html.parser import HTMLParser
+from urllib.parse import urlsplit
+from uuid import uuid4
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import reverse
+
+from equipment.models import Component, Position, Reading, Renewal, Service
+from equipment.services import open_finding
+from inventory.models import Location, Movement
+from shop.models import Person
+from tests.shop.services.conftest import Hands
+from tests.shop.test_access import ADDRESSES
+from tests.shop.worlds import NOW, SheetWorld, sheet_world
+
+pytestmark = pytest.mark.django_db
+
+HOSTILE = {
+    "a NUL": "a\x00b",
+    "a superscript": "²",
+    "more than a column holds": "9" * 400,
+    "more than a number holds": "99999999999999999999",
+    "an infinite number": "-Infinity",
+    "the last day": "9999-12-31",
+}
+FIELDS = {"input", "select", "textarea", "button"}
+#: Not for typing.
+OURS = {"csrfmiddlewaretoken", "typed_by"}
+#: Where a sent form would end the walk.
+LEFT_OUT = {"/sign-out/"}
+
+
+class Forms(HTMLParser):
+    """The forms of a page: where each goes, and its fields as they stand."""
+
+    def __init__(self, here: str) -> None:
+        super().__init__()
+        self.here = here
+        self.found: list[tuple[str, str, dict[str, str]]] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = {name: value or "" for name, value in attrs}
+        if tag == "form":
+            action = given.get("action") or given.get("hx-post") or self.here
+            self.found.append((given.get("method", "get").lower(), action, {}))
+        elif self.found and given.get("name") and tag in FIELDS:
+            self.found[-1][2].setdefault(given["name"], given.get("value", ""))
+
+
+@pytest.fixture
+def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
+    """Something behind every address: sheets, a kit, found work, a reversible movement."""
+    made = sheet_world(shop, manager)  # type: ignore[arg-type]
+    who = {"author": manager, "at": NOW, "request_id": uuid4()}
+    open_finding(rig=made.fleet.rig, text="rubs", **who)
+    hands = Hands(made.draft(made.oil), technician)
+    hands.take()
+    hands.open_the_checks()
+    made.draft(made.rebuild)
+    return made
+
+
+def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
+    """Arguments of an address that name something that is there."""
+    rig, part = world.fleet.rig, world.kit if "kit" in name else world.filter_part
+    pks: dict[str, object] = {
+        "shop:person": Person,
+        "equipment:exchange": Position,
+        "equipment:reverse_reading": Reading,
+        "equipment:undo_renewal": Renewal,
+        "inventory:reverse_movement": Movement,
+        "inventory:location": Location,
+        "equipment:service": Service,
+    }
+    given: dict[str, object] = {}
+    for argument in ADDRESSES[name]:
+        if argument == "number":
+            is_part = name.startswith("inventory:")
+            is_sheet = "sheets/" in reverse(name, kwargs=_any(name))
+            given[argument] = part.number if is_part else 1 if is_sheet else rig.number
+        elif argument == "tag":
+            given[argument] = Component.objects.order_by("pk")[0].tag
+        elif argument in ("kind", "way"):
+            given[argument] = {"kind": "rigs", "way": "csv"}[argument]
+        elif argument == "order":
+            given[argument] = 1
+        else:
+            model = pks.get(name, Service)
+            row = model.objects.order_by("pk").first()  # type: ignore[attr-defined]
+            given[argument] = row.pk if row else 1
+    return given
+
+
+def _any(name: str) -> dict[str, object]:
+    return dict.fromkeys(ADDRESSES[name], "1")
+
+
+def forms(client: Client, world: SheetWorld) -> Iterator[tuple[str, str, dict[str, str]]]:
+    seen = set()
+    for name in sorted(ADDRESSES):
+        page = reverse(name, kwargs=kwargs_of(name, world))
+        answer = client.get(page)
+        assert answer.status_code < 500, f"GET {page}: {answer.status_code}"
+        if answer.status_code != 200 or "html" not in answer.headers["Content-Type"]:
+            continue
+        parser = Forms(page)
+        parser.feed(answer.content.decode())
+        for method, action, fields in parser.found:
+            # One step, one part, one person stands for all of them.
+            key = (method, re.sub(r"\d+", "", f"{urlsplit(action).path} {sorted(fields)}"))
+            if key in seen or urlsplit(action).path in LEFT_OUT:
+                continue
+            seen.add(key)
+            yield method, action, fields
+
+
+@pytest.fixture
+def client(client_as: Callable[..., Client], manager: Person) -> Client:
+    return client_as(manager, raise_request_exception=False)
+
+
+def tries(fields: dict[str, str], text: str) -> Iterator[tuple[str, dict[str, str]]]:
+    """The text in each field alone, beside a 1 in those that stand empty; and in all."""
+    typed = {field: value or "1" for field, value in fields.items()}
+    for field in fields.keys() - OURS:
+        yield field, {**typed, field: text}
+    yield "all", dict.fromkeys(fields, text)
+
+
+def test_no_form_breaks_on_what_nobody_types(client: Client, world: SheetWorld) -> None:
+    broken = []
+    session = client.cookies["sessionid"].value
+    for method, action, fields in list(forms(client, world)):
+        send = getattr(client, method)
+        for what, text in HOSTILE.items():
+            for field, data in tries(fields, text):
+                with transaction.atomic():
+                    answer = send(action, data)
+                    transaction.set_rollback(True)  # the next try meets the same shop
+                client.cookies["sessionid"] = session
+                if answer.status_code >= 500:
+                    broken.append(f"{method} {action} {field}={what}")
+    assert broken == []
