@@ -166,7 +166,7 @@ def coming(
             by_rig.setdefault(due.rig_id or 0, []).append(due)
     for pk, rows in by_rig.items():
         each = found.setdefault(pk, Coming(rigs[pk], places[pk], lanes[pk]))
-        ordered = rigview.first_to_fall(rows)
+        ordered = rigview.first_to_fall(rows, today=today)
         together = stock.kits([(due.version.service_id, due.rig_id) for due in ordered])
         for due, kit in zip(ordered, together, strict=True):
             sheet = sheets.get((due.component_id, due.version_id))

@@ -40,7 +40,7 @@ class PositionFacts:
         return self.dues[0] if self.dues else None
 
 
-def positions_of(rig: Rig) -> list[PositionFacts]:
+def positions_of(rig: Rig, *, today: date) -> list[PositionFacts]:
     """Every position of the rig, in flow order, in three queries."""
     fitted = {
         each.position_id: each.component
@@ -60,18 +60,18 @@ def positions_of(rig: Rig) -> list[PositionFacts]:
     for position in rig.positions.select_related("kind").order_by("order"):
         component = fitted.get(position.pk)
         facts.append(
-            PositionFacts(position, component, first_to_fall(dues.get(component.pk, [])))
+            PositionFacts(
+                position, component, first_to_fall(dues.get(component.pk, []), today=today)
+            )
             if component
             else PositionFacts(position, None)
         )
     return facts
 
 
-def first_to_fall(dues: Iterable[Due]) -> list[Due]:
-    """Past tolerance, then past due, then by date."""
-    return sorted(
-        dues, key=lambda due: (not due.is_past_tolerance, not due.is_past_due, due.due_date, due.pk)
-    )
+def first_to_fall(dues: Iterable[Due], *, today: date) -> list[Due]:
+    """Overdue, then due, then the rest, each by date."""
+    return sorted(dues, key=lambda due: due.urgency(today=today))
 
 
 def tape_fractions(due: Due, *, today: date) -> tuple[float, float]:

@@ -201,7 +201,7 @@ class RigTable(tables.Table):
 
     def _why(self, dues: list[Due]) -> str:
         """ "Gun, full rebuild and 2 more"."""
-        first = place_name(rigview.first_to_fall(dues)[0])
+        first = place_name(rigview.first_to_fall(dues, today=self.today)[0])
         return first if len(dues) == 1 else f"{first}, and {len(dues) - 1} more"
 
     def render_where(self, record: Rig) -> str:

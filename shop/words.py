@@ -134,13 +134,17 @@ def date_text(due: DueFigures, *, today: date) -> str:
     if due.due_date == due_math.FAR_DATE:
         return "no date yet"
     text = day(due.due_date, today=today)
-    certain = due.measure == due_math.DAYS or due.is_past_due or due.due_date <= today
+    certain = due.measure == due_math.DAYS or due.is_past_due
     return text if certain else f"about {text}"
 
 
 def date_note(due: DueFigures, *, today: date) -> str:
     """What stands under the date: how far past it is, "fixed", or nothing behind "about"."""
     if due.is_past_due or due.due_date <= today:
+        if due.measure != due_math.DAYS and not due.is_past_due:
+            return "by its usual use"
+        if due.measure != due_math.DAYS and not due.is_past_tolerance and due.late_date < today:
+            return f"past tolerance since about {day(due.late_date, today=today)}"
         past = past_text(due, today=today)
         return past or ("today" if due.due_date == today else "")
     if due.due_date == due_math.FAR_DATE:
@@ -162,5 +166,6 @@ def due_sentence(due: Due, *, today: date, warning_days: int) -> str:
         exact = due.measure == due_math.DAYS
         parts.append(f"falls due {'' if exact else 'about '}{day(due.due_date, today=today)}")
     else:
-        parts.append(f"was due {day(due.due_date, today=today)}, {past_text(due, today=today)}")
+        past = "" if due.due_date == today else f", {date_note(due, today=today)}"
+        parts.append(f"was due {date_text(due, today=today)}{past}")
     return "; ".join(part.rstrip(", ") for part in parts) + "."

@@ -1,6 +1,6 @@
 """Services, what makes them due, when they were done, and the due rows kept from all that."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 from django.conf import settings
@@ -306,6 +306,11 @@ class Due(models.Model):
             today=today,
             warning_days=warning_days,
         )
+
+    def urgency(self, *, today: date) -> tuple[int, date, int]:
+        """Sort by this: overdue, then due, then the rest, each by date."""
+        ranks = {due.OVERDUE: 0, due.DUE: 1}
+        return ranks.get(self.state(today=today, warning_days=0), 2), self.due_date, self.pk
 
 
 class DueClock(models.Model):

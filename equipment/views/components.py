@@ -1,6 +1,6 @@
 """Components: the list, the page of one with its life, a new one, a service done elsewhere."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Final
 
 from django.contrib import messages
@@ -99,7 +99,7 @@ def component(request: PageRequest, tag: str) -> HttpResponse:
         "component": shown,
         "fitted": fitted,
         "lives": _lives(shown, fitted),
-        "dues": _dues(shown),
+        "dues": _dues(shown, today=request.today),
         "next_stay": next_stay(rig=fitted.position.rig, today=request.today) if fitted else None,
         "counters": shown.counters.filter(is_retired=False).order_by("order", "pk"),
         "open_found": findings.order_by("-is_grave", "opened_at"),
@@ -132,13 +132,11 @@ def _lives(shown: Component, fitted: Installation | None) -> list[dict[str, Any]
     ]
 
 
-def _dues(shown: Component) -> list[Due]:
+def _dues(shown: Component, *, today: date) -> list[Due]:
     rows = Due.objects.filter(component=shown).select_related(
         "rig", "position__kind", "component__type__kind", "version__service"
     )
-    return sorted(
-        rows, key=lambda row: (not row.is_past_tolerance, not row.is_past_due, row.due_date, row.pk)
-    )
+    return sorted(rows, key=lambda row: row.urgency(today=today))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

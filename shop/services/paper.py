@@ -212,7 +212,7 @@ def _strip(
         return ()
     worked = {line.position_id for line in lines if line.position_id}
     cells = []
-    for facts in rigview.positions_of(sheet.rig):
+    for facts in rigview.positions_of(sheet.rig, today=today):
         position, first = facts.position, facts.first
         used = due_line = None
         state = "nothing fitted" if facts.component is None else ""

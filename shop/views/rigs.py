@@ -90,8 +90,8 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
     subject = get_object_or_404(Rig, number=number)
     bookings = list(subject.bookings.filter(last_day__gte=today - timedelta(days=ROUND_DAYS)))
     place = whereabouts.whereabouts(bookings, today=today)
-    positions = rigview.positions_of(subject)
-    dues = rigview.first_to_fall([due for facts in positions for due in facts.dues])
+    positions = rigview.positions_of(subject, today=today)
+    dues = rigview.first_to_fall([due for facts in positions for due in facts.dues], today=today)
     counters = _counters(subject, positions)
     sheets = duelist.sheets_of(dues)
     lines = [

@@ -64,7 +64,7 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
         messages.error(request, "Pick the services of one rig first.")
         return redirect("shop:due")
     today = request.today
-    dues = _pickable_dues(rig, component)
+    dues = _pickable_dues(rig, component, today=request.today)
     findings = _pickable_findings(rig, component)
     strangers = [pk for pk in picked if pk not in {due.pk for due in dues}]
     if request.method == "GET" and strangers and Due.objects.filter(pk__in=strangers).exists():
@@ -302,7 +302,7 @@ def _subject(given: Any, picked: list[int]) -> tuple[Rig | None, Component | Non
     return (first.rig if first else None), None
 
 
-def _pickable_dues(rig: Rig | None, component: Component | None) -> list[Due]:
+def _pickable_dues(rig: Rig | None, component: Component | None, *, today: date) -> list[Due]:
     """Due services that are on no open sheet, the first to fall first."""
     rows = Due.objects.select_related(
         "rig", "position__kind", "component__type__kind", "version__service"
@@ -314,7 +314,7 @@ def _pickable_dues(rig: Rig | None, component: Component | None) -> list[Due]:
         )
     )
     return rigview.first_to_fall(
-        due for due in rows if (due.component_id, due.version_id) not in on_sheets
+        (due for due in rows if (due.component_id, due.version_id) not in on_sheets), today=today
     )
 
 

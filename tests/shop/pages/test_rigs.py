@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from equipment.models import JobBooking, Round
 from inventory.models import Part
-from shop import rigview, whereabouts
+from shop import rigview, whereabouts, words
 from shop.models import Shop
 from tests.shop.pages import world
 from tests.shop.pages.test_due import queries_of, text_of
@@ -355,10 +355,10 @@ def test_buttons_are_for_those_who_may(
 ) -> None:
     text = text_of(client_as(role).get("/rigs/4/"))
 
-    for words in may:
-        assert words in text
-    for words in may_not:
-        assert words not in text
+    for said in may:
+        assert said in text
+    for said in may_not:
+        assert said not in text
 
 
 def test_a_bare_rig_and_one_laid_up(client: Client) -> None:
@@ -395,7 +395,7 @@ def test_a_tape_ends_where_a_date_is_unknown() -> None:
     due = world.make_due(world.fit(rig), rate_per_day=None, since=20)
 
     position = rigview.strip_of(
-        rigview.positions_of(rig),
+        rigview.positions_of(rig, today=world.TODAY),
         today=world.TODAY,
         warning_days=14,
         unread_days=14,
@@ -407,3 +407,43 @@ def test_a_tape_ends_where_a_date_is_unknown() -> None:
     assert position.tape.due_in_days is None
     assert (position.state, position.date_text) == ("none", "no date yet")
     assert due.since == 20
+
+
+def test_what_is_overdue_by_the_calendar_stands_before_what_is_due_by_its_reading() -> None:
+    rig = world.make_rig(4)
+    by_reading = world.make_due(
+        world.fit(rig), due_date=world.days(-30), late_date=world.days(9), is_past_due=True
+    )
+    by_calendar = world.make_due(
+        world.fit(rig), due_date=world.days(-20), late_date=world.days(-2), measure="days"
+    )
+    later = world.make_due(world.fit(rig), due_date=world.days(3))
+
+    ordered = rigview.first_to_fall([later, by_reading, by_calendar], today=world.TODAY)
+
+    assert ordered == [by_calendar, by_reading, later]
+
+
+@pytest.mark.parametrize(
+    ("since", "late", "is_past_due", "date_said", "note"),
+    [
+        # Not read far enough to be due: the date is a forecast, however long ago it was.
+        (182, 9, False, "about 20 Feb", "by its usual use"),
+        (256, 9, True, "20 Feb", "6 h into tolerance"),
+        # 275 h is the end of tolerance: the reading has not got there, its usual use has.
+        (256, -1, True, "20 Feb", "past tolerance since about 1 Mar"),
+    ],
+)
+def test_a_due_date_says_whether_it_was_read_or_reckoned(
+    since: int, late: int, is_past_due: bool, date_said: str, note: str
+) -> None:
+    due = world.make_due(
+        world.fit(world.make_rig(4)),
+        since=since,
+        due_date=world.days(-10),
+        late_date=world.days(late),
+        is_past_due=is_past_due,
+    )
+
+    assert words.date_text(due, today=world.TODAY) == date_said
+    assert words.date_note(due, today=world.TODAY) == note
