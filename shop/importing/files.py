@@ -116,19 +116,19 @@ def _workbook(content: bytes) -> Iterator[tuple[int, tuple[Cell, ...]]]:
             if sum(entry.file_size for entry in packed.infolist()) > MOST_UNPACKED:
                 raise FileRefused("The workbook is too large. Save its first sheet as CSV.")
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        try:
+            sheet = book.worksheets[0] if book.worksheets else None
+            if sheet is None:
+                raise FileRefused("The workbook has no sheet with rows.")
+            # What some programs write about the size of a sheet is wrong; the rows count.
+            sheet.reset_dimensions()
+            for number, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
+                yield number, tuple(cells[:MOST_COLUMNS])
+        finally:
+            book.close()
     except FileRefused:
         raise
     except Exception as broken:  # whatever is wrong inside, the person can only save it anew
         raise FileRefused(
             "This workbook cannot be read. Open it, and save it again as XLSX or CSV."
         ) from broken
-    try:
-        sheet = book.worksheets[0] if book.worksheets else None
-        if sheet is None:
-            raise FileRefused("The workbook has no sheet with rows.")
-        # What some programs write about the size of a sheet is wrong; the rows themselves count.
-        sheet.reset_dimensions()
-        for number, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
-            yield number, tuple(cells[:MOST_COLUMNS])
-    finally:
-        book.close()

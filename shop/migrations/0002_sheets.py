@@ -248,4 +248,19 @@ class Migration(migrations.Migration):
             model_name='sheetstep',
             constraint=models.UniqueConstraint(fields=('sheet', 'section', 'order'), name='sheet_steps_have_an_order'),
         ),
+        migrations.CreateModel(
+            name='ImportedFile',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('kind', models.CharField(max_length=20)),
+                ('digest', models.CharField(max_length=64)),
+                ('name', models.CharField(max_length=200, verbose_name='file name')),
+                ('rows', models.PositiveIntegerField()),
+                ('at', models.DateTimeField()),
+                ('author', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'constraints': [models.UniqueConstraint(fields=('kind', 'digest'), name='a_file_is_imported_once', violation_error_message='This file was imported already.')],
+            },
+        ),
     ]

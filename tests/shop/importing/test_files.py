@@ -61,6 +61,17 @@ def test_a_workbook_that_misstates_its_size_is_read_whole() -> None:
     assert read_table(out.getvalue()).headings == ("Date", "Value")
 
 
+def test_a_workbook_that_breaks_off_in_its_rows_is_refused() -> None:
+    whole = examples.EXAMPLES["xlsx"](KINDS["rigs"])
+    broken = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(whole)) as old, zipfile.ZipFile(broken, "w") as new:
+        for name in old.namelist():
+            content = old.read(name)
+            new.writestr(name, content[:-60] if name.endswith("sheet1.xml") else content)
+    with pytest.raises(FileRefused, match="This workbook cannot be read"):
+        read_table(broken.getvalue())
+
+
 @pytest.mark.parametrize(
     ("content", "said"),
     [
