@@ -248,10 +248,11 @@ def test_what_the_documents_point_at_exists(document: str):
     assert [pointer for pointer in pointers if not is_there(pointer)] == []
 
 
-def test_each_promise_names_the_test_that_holds_it():
+@pytest.mark.parametrize("title", ["What we promise", "Each guard and its twin"])
+def test_each_promise_and_each_guard_names_the_test_that_holds_it(title: str):
     developers = read("DEVELOPERS.md")
-    section = re.search(r"^## What we promise\n(.*?)(?=^## |\Z)", developers, re.M | re.S)
-    assert section, "DEVELOPERS.md has no section “What we promise”"
+    section = re.search(rf"^## {title}\n(.*?)(?=^## |\Z)", developers, re.M | re.S)
+    assert section, f"DEVELOPERS.md has no section “{title}”"
     points = re.findall(r"^[-*] .*?(?=^[-*] |\Z)", section[1], re.M | re.S)
     rows = re.findall(r"^\|.*\|$", section[1], re.M)[2:]
     assert points or rows

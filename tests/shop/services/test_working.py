@@ -189,3 +189,20 @@ def test_a_lower_counter_is_asked_about_when_it_is_entered(hands: Hands, world: 
     assert [row.value for row in hands.sheet.readings.filter(is_in_force=True)] == [215]
     assert hands.sheet.readings.count() == 2
     assert ServiceSheet.objects.get(pk=hands.sheet.pk).state == "under_way"
+
+
+def test_without_its_id_a_reading_sent_again_would_win_over_a_newer_one(
+    hands: Hands, world: SheetWorld
+) -> None:
+    """The twin of the key above: a slip of 212 that was corrected to 215 comes in late."""
+    given = {"author": hands.who, "at": NOW, "recorded_at": NOW}
+    for value in (212, 215, 212):
+        enter_reading(
+            sheet=hands.sheet,
+            counter=world.fleet.counters["hours"],
+            event_id=uuid4(),
+            value=Decimal(value),
+            **given,
+        )
+    assert [row.value for row in hands.sheet.readings.filter(is_in_force=True)] == [212]
+    assert hands.sheet.readings.count() == 3
