@@ -32,6 +32,9 @@ from shop.services.sheet_parts import SOURCE
 
 Section = SheetStep.Section
 
+#: Where a part lies that was taken already, in place of a bin.
+IN_TRAY = "in the tray"
+
 
 def limit_text(step: SheetStep) -> str:
     """ "228 – 252 V", "at most 15 psi", "at least 10 MΩ"; empty without a limit."""
@@ -329,7 +332,7 @@ def part_places(sheet: ServiceSheet, rows: list[SheetPart]) -> dict[int, list[tu
         if (balance.part_id, balance.location_id) in wanted:
             lots.setdefault((balance.part_id, balance.location_id), balance.lot.code)
         if sheet.tray_id and balance.location_id == sheet.tray_id:
-            places[balance.part_id].append(("in the tray", balance.lot.code))
+            places[balance.part_id].append((IN_TRAY, balance.lot.code))
     for each in promised:
         places[each.part_id].append(
             (each.location.code, lots.get((each.part_id, each.location_id), ""))

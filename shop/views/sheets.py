@@ -24,6 +24,7 @@ from shop.models import ServiceSheet, SheetLine, SheetStep
 from shop.paper.sheet import sheet_pdf as pdf_of
 from shop.services import drafting, sheet_parts
 from shop.services.paper import (
+    IN_TRAY,
     answer_text,
     limit_text,
     line_place,
@@ -141,6 +142,7 @@ def _sheet_page(
         ).order_by("order")
     )
     rig = rig_of(sheet)
+    parts = _part_rows(sheet)
     steps = list(
         sheet.steps.select_related("entry__author", "entry__finding").order_by("section", "order")
     )
@@ -153,7 +155,11 @@ def _sheet_page(
             "cells": _sheet_cells(sheet, lines, request),
             "groups": _groups(lines, steps, request),
             "before": [_step_row(step, request) for step in steps if step.section != "check"],
-            "parts": _part_rows(sheet),
+            "parts": parts,
+            "has_reserved": any(
+                place != IN_TRAY for each in parts for place, _lot in each["places"]
+            ),
+            "has_short": any(each["short"] for each in parts),
             "moves": Movement.objects.filter(
                 source_kind=sheet_parts.SOURCE,
                 source_number=sheet.number,
@@ -386,7 +392,7 @@ def _sheet_cells(
         cells.append(("Work", words.span(sheet.labour_minutes)))
     else:
         cells.append(("Technician", sheet.technician.name if sheet.technician else "nobody yet"))
-        cells.append(("Planned", words.span(planned)))
+        cells.append(("Bench time", words.span(planned)))
     return cells
 
 

@@ -20,7 +20,7 @@ from inventory.services import StockRefused, in_words
 from shop.http import PageRequest
 from shop.models import RigDrawer, ServiceSheet, SheetLine, SheetPart, SheetStep, StepEntry
 from shop.services import sheet_parts, signing, working
-from shop.services.paper import counters_of, limit_text, line_place, part_places
+from shop.services.paper import IN_TRAY, counters_of, limit_text, line_place, part_places
 from shop.services.refusals import (
     AlreadySigned,
     ChecksOpen,
@@ -329,9 +329,7 @@ def _sign_page(
         for counter in counters_of(sheet)
     ]
     missing = working.open_checks(sheet)
-    minutes = typed.get("labour_minutes", "")
-    if not minutes and sheet.started_at:
-        minutes = max(1, round((timezone.now() - sheet.started_at).total_seconds() / 60))
+    minutes = typed.get("labour_minutes", "") or _likely_minutes(sheet)
     return render(
         request,
         "shop/work/sign.html",
@@ -353,6 +351,15 @@ def _sign_page(
         },
         status=status,
     )
+
+
+def _likely_minutes(sheet: ServiceSheet) -> int | str:
+    """Since the start where that was today; a night is no work, so else what was planned."""
+    now = timezone.now()
+    if sheet.started_at and timezone.localdate(sheet.started_at) == timezone.localdate(now):
+        return max(1, round((now - sheet.started_at).total_seconds() / 60))
+    versions = [line.version for line in sheet.lines.select_related("version")]
+    return sum(version.labour_minutes for version in versions if version) or ""
 
 
 def _shown_reading(counter: Counter, entry: Any, typed: Any, error: str | None) -> dict[str, Any]:
@@ -405,9 +412,7 @@ def _parts_page(
         _frame(sheet, "parts")
         | {
             "rows": shown,
-            "to_take": any(
-                place != "in the tray" for row in shown for place, _lot in row["places"]
-            ),
+            "to_take": any(place != IN_TRAY for row in shown for place, _lot in row["places"]),
             "anything_taken": bool(tray),
             "drawer": drawer.location if drawer else None,
             "request_id": uuid4(),

@@ -1,5 +1,6 @@
 """The technician's copy on the phone: from the first caution to the signature."""
 
+from datetime import timedelta
 from decimal import Decimal
 from uuid import uuid4
 
@@ -311,3 +312,24 @@ def test_grave_work_on_a_fitted_component_holds_the_rig_on_the_sheet_too(work, w
     )
     for page in ("/", "/work/cautions/"):
         assert "rod scored" in work.client.get(f"{work.url}{page}").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("since", "offered"), [(timedelta(minutes=40), 40), (timedelta(days=1), None)]
+)
+def test_a_night_between_start_and_signature_is_no_work(work, since, offered):
+    work.open_the_checks()
+    ServiceSheet.objects.filter(pk=work.sheet.pk).update(started_at=NOW - since)
+    planned = sum(line.version.labour_minutes for line in work.sheet.lines.all() if line.version)
+    assert planned not in (0, 40)
+
+    shown = work.client.get(f"{work.url}/work/sign/").context["minutes"]
+
+    assert shown == (offered or planned)
+
+
+def test_the_desk_offers_to_take_parts_only_while_some_are_reserved(work):
+    take = "Take reserved parts to the tray"
+    assert take in work.client.get(f"{work.url}/").content.decode()
+    work.client.post(f"{work.url}/take/", {"request_id": str(uuid4())})
+    assert take not in work.client.get(f"{work.url}/").content.decode()
