@@ -20,21 +20,35 @@ NUM = {"th": {"class": "num"}, "td": {"class": "num"}}
 class SheetTable(tables.Table):
     """Sheets, the newest first."""
 
-    number = tables.Column(verbose_name="Sheet")
+    number = tables.Column(verbose_name="Sheet", attrs={"td": {"class": "cell-number"}})
     subject = tables.Column(
-        verbose_name="Rig or component", accessor="subject", order_by=("rig__number", "number")
+        verbose_name="Rig or component",
+        accessor="subject",
+        order_by=("rig__number", "number"),
+        attrs={"td": {"class": "cell-subject"}},
     )
-    state = tables.Column(verbose_name="State", order_by=("state", "number"))
+    state = tables.Column(
+        verbose_name="State",
+        order_by=("state", "number"),
+        attrs={"td": {"class": "cell-state"}},
+    )
     lines_count = tables.Column(
-        verbose_name="Lines", attrs={"th": {"class": "num"}, "td": {"class": "num"}}
+        verbose_name="Lines", attrs={"th": {"class": "num"}, "td": {"class": "num cell-lines"}}
     )
-    planned_on = tables.Column(verbose_name="Planned for", order_by=("planned_on", "number"))
+    planned_on = tables.Column(
+        verbose_name="Planned for",
+        order_by=("planned_on", "number"),
+        attrs={"td": {"class": "cell-planned"}},
+    )
     technician = tables.Column(
-        verbose_name="Technician", order_by=("technician__name", "number"), empty_values=()
+        verbose_name="Technician",
+        order_by=("technician__name", "number"),
+        empty_values=(),
+        attrs={"td": {"class": "cell-person"}},
     )
 
     class Meta:
-        attrs = {"class": "table table-stack", "aria-label": "Sheets"}
+        attrs = {"class": "table table-stack sheet-list", "aria-label": "Sheets"}
         order_by = "-number"
 
     def __init__(self, *args: Any, today: Any, **kwargs: Any) -> None:
