@@ -48,8 +48,9 @@ class Coming:
 
     @property
     def short_text(self) -> str:
-        short = [each.kit.short_text for each in self.services if each.sheet is None]
-        return ", ".join(dict.fromkeys(text for text in short if text))
+        kits_open = [each.kit for each in self.services if each.sheet is None]
+        names = (part.name for kit in kits_open for part, _steps in kit.short)
+        return "; ".join(dict.fromkeys(names))
 
     @property
     def is_overdue(self) -> bool:

@@ -52,7 +52,7 @@ class Kit:
     @property
     def short_text(self) -> str:
         """What is missing, by name."""
-        return ", ".join(part.name for part, _ in self.short)
+        return "; ".join(part.name for part, _ in self.short)
 
 
 NONE_NEEDED = Kit(is_needed=False)

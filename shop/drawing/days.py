@@ -284,6 +284,9 @@ def _lane(
         centre = arrow_y if mark.away else box_top + box_height / 2
         if labels and mark.away:
             following = x(ordered[place + 1].day) - 10 if place + 1 < len(ordered) else right
+            # A label stays on its own line: it never runs into the box where the rig is back.
+            ends = (bar.end_day for bar in lane.bars if bar.start_day <= mark.day < bar.end_day)
+            following = min([following, *(x(day) for day in ends if day < DAYS)])
             label_width = width_of(mark.label, 13) * 0.8 + 8
             if label_width < following - at - 12:
                 out.append(rect(at + 9, centre - 9, label_width, 18, "d-paper"))
