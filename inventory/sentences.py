@@ -68,7 +68,7 @@ def buying_advice(
 
     on_hand_steps: in the shop's bins, >= 0. [steps] reorder_point_steps: >= 0; None where nobody
     has set one. [steps] order_up_to_steps: >= reorder_point_steps. [steps]
-    "Buy when 3 are left. 4 here, 1 promised to sheet 0412."
+    "Buy when 3 are left. 4 here, 1 reserved for sheet 0412."
     """
     buy_now = reorder_point_steps is not None and on_hand_steps <= reorder_point_steps
     if reorder_point_steps is None:
@@ -79,7 +79,7 @@ def buying_advice(
     else:
         lead = _when(unit, reorder_point_steps)
     facts = [f"{unit.words(on_hand_steps) if on_hand_steps else 'None'} here"]
-    facts += [f"{unit.words(each.quantity_steps)} promised to {each.source}" for each in promises]
+    facts += [f"{unit.words(each.quantity_steps)} reserved for {each.source}" for each in promises]
     if in_drawers_steps:
         facts.append(f"{unit.words(in_drawers_steps)} more in rig drawers")
     if reorder_point_steps is not None and buy_now:

@@ -128,7 +128,7 @@ class BuyingTable(tables.Table):
     number = tables.Column(verbose_name="Part", attrs=FIRST_GROWS)
     name = tables.Column(attrs=LINE)
     on_hand = StepsColumn(accessor="on_hand_steps", verbose_name="On hand")
-    reserved = StepsColumn(accessor="reserved_steps", verbose_name="Promised", blank_zero=True)
+    reserved = StepsColumn(accessor="reserved_steps", verbose_name="Reserved", blank_zero=True)
     point = StepsColumn(accessor="reorder_point_steps", verbose_name="Reorder point")
     up_to = StepsColumn(accessor="order_up_to_steps", verbose_name="Buy up to")
     suggested = tables.Column(empty_values=(), verbose_name="Buy", attrs=NUM, orderable=False)
@@ -150,7 +150,7 @@ class BuyingTable(tables.Table):
         over = record.reserved_steps - record.on_hand_steps  # type: ignore[attr-defined]
         if over <= 0:
             return figure
-        return format_html(BESIDE, figure, f"{units(record, over)} short of what is promised")
+        return format_html(BESIDE, figure, f"{units(record, over)} short of what is reserved")
 
     def render_suggested(self, record: Part) -> str:
         return format_html('<span class="value">{}</span>', units(record, suggested(record)))

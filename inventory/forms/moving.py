@@ -76,10 +76,10 @@ class PartMoveForm(AskingForm):
         if left < 0 or left >= sum(each.quantity_steps for each in promised):
             return []
         whom = ", ".join(
-            f"{in_words(self.part, each.quantity_steps)} to {each.source}" for each in promised
+            f"{in_words(self.part, each.quantity_steps)} for {each.source}" for each in promised
         )
         return [
-            f"Promised in {location}: {whom}. "
+            f"Reserved in {location}: {whom}. "
             f"After this, {in_words(self.part, left) if left else 'none'} would be left there."
         ]
 

@@ -22,7 +22,7 @@ def test_when_to_buy_comes_first_then_what_is_here() -> None:
             reorder_point_steps=3,
             order_up_to_steps=8,
         )
-        == "Buy when 3 are left. 4 here, 1 promised to sheet 0412."
+        == "Buy when 3 are left. 4 here, 1 reserved for sheet 0412."
     )
 
 

@@ -202,7 +202,7 @@ class TestMove:
         typed = {"from_location": bin_k3.pk, "to_location": drawer.pk}
         assert page.send(**typed, quantity="3").status_code == 422
         asked = text_of(page.send(**typed, quantity="3"))
-        assert "Promised in K-03: 2 pieces to sheet 0412." in asked
+        assert "Reserved in K-03: 2 pieces for sheet 0412." in asked
         assert "After this, 1 piece would be left there." in asked
         assert page.send(**typed, quantity="2").status_code == 302
         sure = Page(desk, "inventory:transfer", part.number)

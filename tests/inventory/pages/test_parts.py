@@ -202,7 +202,7 @@ class TestPartPage:
         promise(part, bin_k3, 1, sheet=412)
         buy_at(part, 3, 8, reason="27 days to get more")
         read = text_of(desk.get(part_url(part)))
-        assert "Buy when 3 are left. 4 here, 1 promised to sheet 0412." in read
+        assert "Buy when 3 are left. 4 here, 1 reserved for sheet 0412." in read
         assert "“27 days to get more” S. Keeper" in read
 
     def test_where_it_lies_names_lots_and_drawers(
