@@ -149,11 +149,6 @@ class ExchangeForm(WhenForm):
         sent["seen"] = seen
         self.data = sent
 
-    @property
-    def has_readings(self) -> bool:
-        """Whether the readings stand open on the page."""
-        return any(face.is_bound and (face["value"].data or face.errors) for face in self.faces)
-
     def readings(self) -> list[NewReading]:
         return [reading for face in self.faces if (reading := face.reading())]
 

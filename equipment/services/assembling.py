@@ -22,7 +22,7 @@ from equipment.models import (
 )
 from equipment.services import locks
 from equipment.services.care import record_renewal
-from equipment.services.fitting import exchange_component
+from equipment.services.fitting import exchange_component, lock_exchange
 from equipment.services.readings import NewReading, record_readings
 from equipment.services.rigs import add_position, create_counter, create_rig
 
@@ -111,17 +111,9 @@ def exchange_with_readings(
     Readings at the moment itself make both lives exact; without them they are estimated.
     Raises as `record_readings` and `exchange_component` do.
     """
-    coming = [] if component_in is None else [component_in.pk]
     with transaction.atomic():
         # Everything both halves touch, in the order in which everybody locks.
-        locks.lock_rigs({position.rig_id, *locks.rigs_of(coming)})
-        fitted = Installation.objects.filter(
-            position__rig=position.rig_id, removed_at__isnull=True
-        ).values_list("component_id", flat=True)
-        touched = {*coming, *fitted}
-        locks.lock_components(touched)
-        rig_counters = position.rig.counters.values_list("pk", flat=True)
-        locks.lock_counters({*rig_counters, *locks.counters_behind(touched)})
+        lock_exchange(*([component_in] if component_in else []), position=position)
         record_readings(
             rig=position.rig,
             readings=readings,

@@ -94,7 +94,7 @@ def install_component(
     Raises ComponentRetired, WrongKind, WrongSide, AlreadyFitted, PositionTaken, OverlapsAnother.
     """
     with transaction.atomic():
-        (component,) = _lock(component, position=position)
+        (component,) = lock_exchange(component, position=position)
         position = _fresh(position)
         _refuse_taken(position)
         made = _install(component, position, at, author, zone, reason, wear)
@@ -138,7 +138,7 @@ def exchange_component(
     """
     with transaction.atomic():
         coming = [] if component_in is None else [component_in]
-        locked = _lock(*coming, position=position)
+        locked = lock_exchange(*coming, position=position)
         position = _fresh(position)
         going = (
             Installation.objects.select_related("component", "position__rig")
@@ -248,7 +248,7 @@ def _fresh(position: Position) -> Position:
     return Position.objects.select_related("rig", "kind").get(pk=position.pk)
 
 
-def _lock(*components: Component, position: Position) -> list[Component]:
+def lock_exchange(*components: Component, position: Position) -> list[Component]:
     """Lock both rigs, everything fitted in the position's rig and coming in, and their counters."""
     coming = [component.pk for component in components]
     locks.lock_rigs({position.rig_id, *locks.rigs_of(coming)})

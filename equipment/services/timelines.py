@@ -94,11 +94,6 @@ def face(reading: Reading) -> FaceReading:
     )
 
 
-def leaves_unseen(reading: Reading) -> bool:
-    """Whether something was counted before this reading that nobody saw."""
-    return _unseen(reading.step, reading.before_reset)
-
-
 def check_pace(
     counter: Counter, *, counted: Decimal, elapsed: timedelta, is_day_only: bool
 ) -> None:

@@ -1,6 +1,5 @@
 """The ledger: movements that are only added, and the balances kept beside them."""
 
-from collections.abc import Iterable
 from typing import Any, Self
 
 from django.conf import settings
@@ -151,15 +150,6 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
     def there(self) -> Self:
         """Balances that hold something."""
         return self.filter(quantity_steps__gt=0)
-
-    def pickable(self, part: Any, places: Iterable[Any]) -> Self:
-        """What can be picked of a part in these places: first expiry, then first in."""
-        return (
-            self.there()
-            .filter(part=part, location__in=places)
-            .select_related("lot", "location")
-            .order_by("lot__expires_on", "lot__received_at", "lot_id", "pk")
-        )
 
     def for_place(self, location: Any) -> Self:
         """Everything the page of a place shows, in one query."""

@@ -327,15 +327,3 @@ def test_the_page_of_a_place_is_one_query(django_assert_num_queries: Any) -> Non
         with django_assert_num_queries(1):
             found = Balance.objects.for_place(shelf)[:rows]
             assert all(row.part.number and row.lot.code for row in found)
-
-
-def test_picking_goes_by_expiry_then_by_age() -> None:
-    from datetime import date, timedelta
-
-    part, shelf = PartFactory(), BinFactory()
-    late = received(part, shelf, 1, at=AT, expires_on=date(2030, 1, 1))
-    never_new = received(part, shelf, 1, at=AT)
-    never_old = received(part, shelf, 1, at=AT - timedelta(days=9))
-    soon = received(part, shelf, 1, at=AT, expires_on=date(2027, 1, 1))
-    picked = [balance.lot for balance in Balance.objects.pickable(part, [shelf])]
-    assert picked == [soon, late, never_old, never_new]
