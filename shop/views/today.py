@@ -10,12 +10,12 @@ from django.views.decorators.http import require_safe
 
 from equipment import due as due_math
 from equipment.models import Due, Rig, Round
-from inventory.models import Balance, Location, Movement
-from inventory.services import in_words
+from inventory.models import Movement
 from shop import daybook, duelist, rigview, whereabouts
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
-from shop.models import PartsNeed, Role, ServiceSheet, SheetPart, Shop, StepEntry
+from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
+from shop.shortages import short_parts
 from shop.tables import last_read, next_text
 from shop.views.rigs import listed_rigs
 
@@ -69,7 +69,7 @@ def _manager(request: PageRequest) -> HttpResponse:
     here = [each for each in coming if each.place.comes_by(day + daybook.WEEK)]
     away = [each for each in coming if each not in here]
     sign_off = [sheet for sheet in sheets if sheet.state == ServiceSheet.State.UNDER_WAY]
-    short = _short(sheets)
+    short = short_parts(sheets)
     overdue = [due for due in near if due.state(today=day, warning_days=0) == due_math.OVERDUE]
     return render(
         request,
@@ -130,33 +130,6 @@ def _cells(
     return [
         ("In the shop", f"{here} of {len(rigs)} rigs"),
         ("Overdue", f"{count}{where}" if overdue else "nothing"),
-    ]
-
-
-def _short(sheets: list[ServiceSheet]) -> list[dict[str, Any]]:
-    """Parts that open sheets wait for: need, here, and whose drawer has one."""
-    rows = list(
-        SheetPart.objects.filter(sheet__in=sheets, short_steps__gt=0)
-        .select_related("part", "sheet__rig", "sheet__component", "for_kit")
-        .order_by("sheet__planned_on", "sheet__number", "part__number")
-    )
-    drawers: dict[int, list[str]] = {}
-    balances = Balance.objects.there().filter(
-        part__in={row.part_id for row in rows}, location__kind=Location.Kind.DRAWER
-    )
-    for balance in balances.select_related("part", "location__rig_drawer__rig"):
-        drawer = getattr(balance.location, "rig_drawer", None)
-        whose = f"{drawer.rig}’s drawer" if drawer else balance.location.code
-        has = in_words(balance.part, balance.quantity_steps)
-        drawers.setdefault(balance.part_id, []).append(f"{whose} has {has}")
-    return [
-        {
-            "row": row,
-            "need": in_words(row.part, row.planned_steps),
-            "here": in_words(row.part, row.planned_steps - row.short_steps),
-            "elsewhere": "; ".join(drawers.get(row.part_id, [])),
-        }
-        for row in rows
     ]
 
 

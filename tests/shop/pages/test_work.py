@@ -333,3 +333,16 @@ def test_the_desk_offers_to_take_parts_only_while_some_are_reserved(work):
     assert take in work.client.get(f"{work.url}/").content.decode()
     work.client.post(f"{work.url}/take/", {"request_id": str(uuid4())})
     assert take not in work.client.get(f"{work.url}/").content.decode()
+
+
+def test_buying_says_which_sheet_waits_for_a_part(work, world, client_as):
+    row = work.sheet.parts.get(part=world.filter_part)
+    owner = client_as("owner")
+    assert "Who waits for a part" not in owner.get("/buying/").content.decode()
+
+    work.sheet.parts.filter(pk=row.pk).update(short_steps=row.planned_steps)
+
+    page = owner.get("/buying/").content.decode()
+    assert "Who waits for a part" in page
+    assert f'href="/sheets/{work.sheet.number}/"' in page
+    assert f"/parts/{world.filter_part.number}/" in page
