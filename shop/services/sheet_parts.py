@@ -169,17 +169,17 @@ def enter_used(
 
 
 def check_used(sheet: ServiceSheet) -> None:
-    """Refuse what does not add up before signing: UsedNotEntered, UsedMoreThanTaken."""
+    """Refuse what does not add up before signing: UsedMoreThanTaken, UsedNotEntered."""
     tray = in_tray(sheet)
     rows = list(sheet.parts.select_related("part"))
-    if unsaid := [row for row in rows if row.used_steps is None and tray.get(row.part_id)]:
-        raise UsedNotEntered(unsaid)
     for row in rows:
         taken = tray.get(row.part_id, 0)
         if (row.used_steps or 0) > taken:
             raise UsedMoreThanTaken(
                 row, in_words(row.part, taken), in_words(row.part, row.used_steps or 0)
             )
+    if unsaid := [row for row in rows if row.used_steps is None and tray.get(row.part_id)]:
+        raise UsedNotEntered(unsaid)
 
 
 def issue_used(

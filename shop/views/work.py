@@ -161,7 +161,10 @@ def take_parts(request: PageRequest, number: int) -> HttpResponse:
         messages.error(request, str(refusal))
     else:
         taken = sum(1 for movement in moved if movement.quantity_steps > 0)
-        messages.success(request, f"{taken} taken to the tray of sheet {sheet}.")
+        parts = (
+            f"{taken} part{'' if taken == 1 else 's'}" if taken else "Nothing was reserved, none"
+        )
+        messages.success(request, f"{parts} taken to the tray of sheet {sheet}.")
     return redirect(_back_to(request, reverse("shop:work_parts", args=[number])))
 
 
@@ -195,6 +198,14 @@ def used(request: PageRequest, number: int) -> HttpResponse:
             errors[row.pk] = str(refusal)
     if errors:
         return _parts_page(request, sheet, errors=errors, typed=request.POST, status=422)
+    try:
+        sheet_parts.check_used(sheet)
+    except UsedMoreThanTaken as refusal:
+        # Noted all the same; said here, where it can be put right, before the signature refuses it.
+        messages.warning(request, str(refusal))
+        return redirect("shop:work_parts", number)
+    except UsedNotEntered:
+        pass
     messages.success(request, "Parts used are noted.")
     return redirect("shop:work_sign", number)
 

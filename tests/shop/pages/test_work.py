@@ -346,3 +346,19 @@ def test_buying_says_which_sheet_waits_for_a_part(work, world, client_as):
     assert "Who waits for a part" in page
     assert f'href="/sheets/{work.sheet.number}/"' in page
     assert f"/parts/{world.filter_part.number}/" in page
+
+
+def test_more_used_than_taken_is_said_where_it_can_be_put_right(work, world):
+    work.open_the_checks()
+    work.client.post(f"{work.url}/take/", {"request_id": str(uuid4())})
+    row = work.sheet.parts.get(part=world.filter_part)
+
+    answer = work.client.post(
+        f"{work.url}/used/",
+        {f"used-{row.pk}": "99", f"event-{row.pk}": str(uuid4())},
+        follow=True,
+    )
+
+    assert answer.redirect_chain[-1][0] == f"{work.url}/work/parts/"
+    assert "99 pieces used, but only" in answer.content.decode()
+    assert 'value="99"' in answer.content.decode()
