@@ -161,9 +161,7 @@ def take_parts(request: PageRequest, number: int) -> HttpResponse:
         messages.error(request, str(refusal))
     else:
         taken = sum(1 for movement in moved if movement.quantity_steps > 0)
-        parts = (
-            f"{taken} part{'' if taken == 1 else 's'}" if taken else "Nothing was reserved, none"
-        )
+        parts = "1 part" if taken == 1 else f"{taken or 'No'} parts"
         messages.success(request, f"{parts} taken to the tray of sheet {sheet}.")
     return redirect(_back_to(request, reverse("shop:work_parts", args=[number])))
 
@@ -204,9 +202,10 @@ def used(request: PageRequest, number: int) -> HttpResponse:
         # Noted all the same; said here, where it can be put right, before the signature refuses it.
         messages.warning(request, str(refusal))
         return redirect("shop:work_parts", number)
-    except UsedNotEntered:
-        pass
-    messages.success(request, "Parts used are noted.")
+    except UsedNotEntered as refusal:
+        messages.warning(request, f"What was typed is noted. {refusal}")
+    else:
+        messages.success(request, "Parts used are noted.")
     return redirect("shop:work_sign", number)
 
 
