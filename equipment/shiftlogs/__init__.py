@@ -1,0 +1,11 @@
+"""A rig controller's log of the day, in whatever layout it has, and the days it tells of.
+
+What each figure means: the page “How a log is read”, and DEVELOPERS.md. Nothing here knows Django,
+the database or the clock.
+
+    text      bytes to lines: encoding, delimiter, a torn last line
+    layout    which column is which, and how its cells are written
+    guess     a layout for a file nobody has seen, and the questions that its text leaves open
+    reading   a file and its layout to blocks of rows, streamed
+    days      blocks of rows to day figures; several files of one day joined
+"""
