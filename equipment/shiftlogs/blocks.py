@@ -2,10 +2,14 @@
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
+
+#: Length of a slot of a Trace. [min]
+TRACE_MINUTES: Final = 5
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -114,6 +118,21 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class Trace:
+    """A day in slots of TRACE_MINUTES, those that have rows, in order: enough to draw it.
+
+    starts: minute of the shop's calendar day at which each slot begins, 0 to 1,435. (n,)
+    strokes_a, strokes_b: rises in the slot; empty where the log has no such counter. (n,)
+    seen: by role of layout.MEASURES the first value in the slot, None where there is none. (n,)
+    """
+
+    starts: tuple[int, ...] = ()
+    strokes_a: tuple[float, ...] = ()
+    strokes_b: tuple[float, ...] = ()
+    seen: dict[str, tuple[float | None, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class Day:
     """The figures of one calendar day of one rig. None: the log does not say; never 0 for that.
 
@@ -122,7 +141,7 @@ class Day:
     resets_a, resets_b, is_at_least, minutes_off_ratio [min], gap_minutes [min],
     extremes: by role of layout.MEASURES [°F, psi, gal/min]; faces: by role of layout.TOTALS.
     gaps, off_ratio: the stretches behind the figures. rows: good rows of that day.
-    minutes: per clock minute for the picture: (minute of the day, strokes A, strokes B).
+    trace: for a picture; it decides nothing.
     """
 
     date: date
@@ -144,3 +163,4 @@ class Day:
     faces: dict[str, Face] = field(default_factory=dict)
     gaps: tuple[Span, ...] = ()
     off_ratio: tuple[Span, ...] = ()
+    trace: Trace = field(default_factory=Trace)
