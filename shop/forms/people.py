@@ -13,29 +13,42 @@ ROLE_HELP = (
 )
 
 
+#: What is set as a whole number: label, what is counted, the most.
+WHOLE_NUMBERS = {
+    "warning_days": ("Days before a due date that count as “due soon”", "days", 365),
+    "unread_days": ("Days after which a rig counts as not read", "days", 365),
+    "off_ratio_percent": (
+        "Percent between A and B above which a minute is off ratio",
+        "percent",
+        100,
+    ),
+    "off_ratio_strokes": (
+        "Strokes in a minute below which its ratio is not judged",
+        "strokes",
+        1000,
+    ),
+}
+
+
 class SettingsForm(ShopFields):
     """The shop, as it may be changed later."""
 
     class Meta(ShopFields.Meta):
         model = Shop
-        fields = [*ShopFields.Meta.fields, "warning_days", "unread_days"]
-        labels = ShopFields.Meta.labels | {
-            "warning_days": "Days before a due date that count as “due soon”",
-            "unread_days": "Days after which a rig counts as not read",
-        }
+        fields = [*ShopFields.Meta.fields, *WHOLE_NUMBERS]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("warning_days", "unread_days"):
+        for name, (label, unit, most) in WHOLE_NUMBERS.items():
             self.fields[name] = forms.IntegerField(
-                label=self.fields[name].label,
+                label=label,
                 min_value=1,
-                max_value=365,
+                max_value=most,
                 error_messages={
-                    "required": "Give a number of days.",
-                    "invalid": "Give a whole number of days.",
-                    "min_value": "At least one day.",
-                    "max_value": "At most 365 days.",
+                    "required": f"Give a number of {unit}.",
+                    "invalid": f"Give a whole number of {unit}.",
+                    "min_value": "At least 1.",
+                    "max_value": f"At most {most} {unit}.",
                 },
             )
 

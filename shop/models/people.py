@@ -4,8 +4,11 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+
+from equipment.shiftlogs.blocks import Rules
 
 
 def refuse_unknown_zone(name: str) -> None:
@@ -29,6 +32,14 @@ class Shop(models.Model):
     warning_days = models.PositiveSmallIntegerField(default=14)
     #: A rig unread for longer than this says so.
     unread_days = models.PositiveSmallIntegerField(default=14)
+    #: A minute of a log is off ratio when the two volumes differ by more than this …
+    off_ratio_percent = models.PositiveSmallIntegerField(
+        default=10, validators=[MinValueValidator(1), MaxValueValidator(100)]
+    )
+    #: … and the busier side made at least this many strokes in it.
+    off_ratio_strokes = models.PositiveSmallIntegerField(
+        default=20, validators=[MinValueValidator(1)]
+    )
     is_demo = models.BooleanField(default=False, editable=False)
     created_at = models.DateTimeField()
 
@@ -43,6 +54,13 @@ class Shop(models.Model):
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
+
+    @property
+    def log_rules(self) -> Rules:
+        """What the shop has set about reading logs."""
+        return Rules(
+            off_ratio=self.off_ratio_percent / 100, off_ratio_strokes=self.off_ratio_strokes
+        )
 
 
 class Role(models.TextChoices):

@@ -81,6 +81,8 @@ def change_shop(
     units: str,
     warning_days: int,
     unread_days: int,
+    off_ratio_percent: int,
+    off_ratio_strokes: int,
 ) -> Shop:
     """Change what the shop is called and how it counts. Instants stay; only their clock moves."""
     with transaction.atomic():
@@ -91,6 +93,8 @@ def change_shop(
         shop.units = units
         shop.warning_days = warning_days
         shop.unread_days = unread_days
+        shop.off_ratio_percent = off_ratio_percent
+        shop.off_ratio_strokes = off_ratio_strokes
         shop.save()
     return shop
 

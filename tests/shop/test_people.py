@@ -152,6 +152,8 @@ SHOP = {
     "units": "metric",
     "warning_days": "10",
     "unread_days": "7",
+    "off_ratio_percent": "8",
+    "off_ratio_strokes": "30",
 }
 
 
@@ -166,7 +168,8 @@ def test_the_shop_is_changed(client: Client, shop: Shop) -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"warning_days": "0"}, "At least one day."),
+        ({"warning_days": "0"}, "At least 1."),
+        ({"off_ratio_percent": "101"}, "At most 100 percent."),
         ({"warning_days": "1.5"}, "Give a whole number of days."),
         ({"unread_days": "9999"}, "At most 365 days."),
         ({"time_zone": "Atlantis"}, "Atlantis"),
@@ -189,7 +192,8 @@ def test_the_day_of_a_page_is_the_day_of_the_shop(
     """03:30 UTC on 3 March is still the evening of 2 March in Chicago, six hours behind UTC."""
     time_machine_to("2026-03-03T03:30:00+00:00")
     assert client.get("/shop/").context["today"].isoformat() == "2026-03-02"
-    people.change_shop(**SHOP | {"time_zone": "Europe/Berlin", "warning_days": 1, "unread_days": 1})
+    numbers = {name: 1 for name in SHOP if name.endswith(("_days", "_percent", "_strokes"))}
+    people.change_shop(**SHOP | numbers | {"time_zone": "Europe/Berlin"})
     assert client.get("/shop/").context["today"].isoformat() == "2026-03-03"
 
 

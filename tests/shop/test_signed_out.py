@@ -22,6 +22,8 @@ TYPED = {
     "units": "metric",
     "warning_days": "21",
     "unread_days": "9",
+    "off_ratio_percent": "12",
+    "off_ratio_strokes": "25",
 }
 
 
