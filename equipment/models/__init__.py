@@ -22,6 +22,7 @@ from equipment.models.rigs import (
     Side,
 )
 from equipment.models.rounds import Finding, Round, RoundAnswer, RoundItem
+from equipment.models.shiftlogs import LogContradiction, LogLayout, ShiftDay, ShiftLog
 
 __all__ = [
     "Basis",
@@ -36,6 +37,8 @@ __all__ = [
     "Finding",
     "Installation",
     "JobBooking",
+    "LogContradiction",
+    "LogLayout",
     "Measure",
     "Position",
     "Reading",
@@ -46,6 +49,8 @@ __all__ = [
     "RoundItem",
     "Service",
     "ServiceVersion",
+    "ShiftDay",
+    "ShiftLog",
     "Side",
     "Skill",
     "Trigger",
