@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from .world import Plan, Rig, Row, Stretch, differences, only, run, truth_of, with_glitch
+from .oracle import differences, truth_of
+from .world import Plan, Rig, Row, Stretch, only, run, with_glitch
 
 CHICAGO = Rig()  # 5 in³ a stroke on both sides
 NINE = datetime(2026, 3, 4, 15, 0, tzinfo=UTC)  # 09:00 in Chicago
