@@ -1,0 +1,415 @@
+"""A shift log and its layout to rows: every way of writing, everything that goes wrong."""
+
+import contextlib
+import io
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from equipment.shiftlogs.blocks import Block, RigFacts
+from equipment.shiftlogs.layout import (
+    CLOCK,
+    DATE,
+    ELAPSED,
+    EPOCH,
+    OTHER,
+    PRESSURE_A,
+    RUNNING,
+    STROKES_A,
+    STROKES_B,
+    TEMP_A,
+    TIME,
+    ZONE,
+    Column,
+    Layout,
+    LogRefused,
+)
+from equipment.shiftlogs.reading import Reader, read
+from equipment.shiftlogs.times import moment, time_of_day
+
+CHICAGO = RigFacts(zone=ZoneInfo("America/Chicago"))
+EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def layout(*columns: tuple[str, str] | str, **more: Any) -> Layout:
+    """A layout with these roles (and units), comma and point, headings in the first line."""
+    named = [(each, "") if isinstance(each, str) else each for each in columns]
+    given = {
+        "encoding": "utf-8", "delimiter": ",", "decimal": ".", "grouping": "", "header_line": 1,
+        "width": len(named), "date_order": "ymd",
+        "columns": tuple(Column(place, "", role, unit) for place, (role, unit) in enumerate(named)),
+    }  # fmt: skip
+    return Layout(**{**given, **more})
+
+
+PLAIN = layout(TIME, (STROKES_A, "strokes"), (TEMP_A, "F"))
+
+
+def blocks_of(
+    text: str | bytes, of: Layout, *, on: date | None = None, facts: RigFacts = CHICAGO, **more: Any
+) -> tuple[list[Block], Reader]:
+    data = text if isinstance(text, bytes) else text.encode(of.encoding)
+    reader = read(io.BytesIO(data), of, facts=facts, answers={}, date=on, **more)
+    return list(reader), reader
+
+
+def joined(blocks: Sequence[Block]) -> dict[str, np.ndarray]:
+    """All blocks as one, by name of the column."""
+    if not blocks:
+        return {}
+    made = {
+        name: np.concatenate([getattr(each, name) for each in blocks])
+        for name in ("line", "instant_us", "day")
+    }
+    for role in blocks[0].values:
+        made[role] = np.concatenate([each.values[role] for each in blocks])
+    if blocks[0].running is not None:
+        made["running"] = np.concatenate([each.running for each in blocks])
+    return made
+
+
+def instants(text: str | bytes, of: Layout, **more: Any) -> list[str]:
+    """The instants of all rows, in UTC."""
+    rows = joined(blocks_of(text, of, **more)[0])
+    return [
+        f"{EPOCH_AT + timedelta(microseconds=int(each)):%Y-%m-%d %H:%M:%S.%f}".removesuffix(
+            ".000000"
+        )
+        for each in rows.get("instant_us", [])
+    ]
+
+
+# --- how a cell is written ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "clock", "wall"),
+    [
+        ("2026-03-04 12:00:01", "", "24", "2026-03-04 12:00:01"),
+        ("2026-03-04T12:00:01.25", "", "24", "2026-03-04 12:00:01.250000"),
+        ("20260304T120001", "", "24", "2026-03-04 12:00:01"),
+        ("20260304120001", "ymd", "24", "2026-03-04 12:00:01"),
+        ("03/04/26 1:05:07 PM", "mdy", "12", "2026-03-04 13:05:07"),
+        ("03/04/26 12:05:07 AM", "mdy", "12", "2026-03-04 00:05:07"),
+        ("3/4/2026 12:05", "mdy", "24", "2026-03-04 12:05:00"),
+        ("04.03.2026 13:05", "dmy", "24", "2026-03-04 13:05:00"),
+        ("04.03.26 13.05.06", "dmy", "24", "2026-03-04 13:05:06"),
+        ("4-Mar-26 1:05:07 p.m.", "dmy", "12", "2026-03-04 13:05:07"),
+        ("4 mars 2026 13h05", "dmy", "24", "2026-03-04 13:05:00"),
+        ("Mi., 4. März 2026 13:05:06 Uhr", "dmy", "24", "2026-03-04 13:05:06"),
+        ("Mar 4, 2026 7:05:07 PM", "mdy", "12", "2026-03-04 19:05:07"),
+        ("Wed Mar 04 12:00:00 2026", "", "24", "2026-03-04 12:00:00"),
+        ("2026/3/4 1:02:03", "ymd", "24", "2026-03-04 01:02:03"),
+        ("04/03/2026 12:00:00,125", "dmy", "24", "2026-03-04 12:00:00.125000"),
+        ("2026-03-04 24:00:00", "", "24", "2026-03-05 00:00:00"),
+        ("2026-063 12:00:00", "", "24", "2026-03-04 12:00:00"),
+        ("04.03.2026", "dmy", "24", "2026-03-04 00:00:00"),
+        ("2026-03-04_12-00-00", "ymd", "24", "2026-03-04 12:00:00"),
+    ],
+)
+def test_a_time_is_read_as_it_is_written(text: str, order: str, clock: str, wall: str) -> None:
+    found = moment(text, order=order, clock=clock)
+    assert found is not None
+    assert str(datetime(1970, 1, 1) + timedelta(microseconds=found[0])) == wall  # noqa: DTZ001
+    assert found[1] is None
+
+
+@pytest.mark.parametrize(
+    ("text", "hours"),
+    [
+        ("2026-03-04T12:00:01Z", 0),
+        ("2026-03-04T12:00:01-05:00", -5),
+        ("2026-03-04 12:00:01 +0530", 5.5),
+        ("2026-03-04 12:00:01 UTC+2", 2),
+        ("03/04/2026 07:05:07 PM EST", -5),
+        ("Wed Mar 04 12:00:00 EST 2026", -5),
+        ("04/Mar/2026:12:00:00 +0100", 1),
+    ],
+)
+def test_a_time_may_name_its_zone(text: str, hours: float) -> None:
+    found = moment(text, order="mdy", clock="24")
+    assert found is not None
+    assert found[1] == hours * 3_600_000_000
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "xx", "2026-03-04 12:00:0", "2026-03-04 12:0", "13/13/2026 12:00", "2026-02-29 12:00",
+     "2026-03-04 25:00:00", "2026-03-04 12:60", "12:00:00", "2026-03-04 12:00:0x", "48211"],
+)  # fmt: skip
+def test_no_time_is_made_of_what_is_none(text: str) -> None:
+    assert moment(text, order="dmy", clock="24") is None
+
+
+def test_a_clock_of_twelve_hours_needs_its_half() -> None:
+    assert time_of_day("1:05", clock="12") is None
+    assert time_of_day("1:05 PM", clock="12") == (13 * 3600_000_000 + 300_000_000, None)
+
+
+def test_decimal_comma_and_grouping() -> None:
+    text = "t;n;x\n04.03.2026 12:00;1.048.211;-12,5\n04.03.2026 12:01;211;,5\n"
+    of = layout(TIME, (STROKES_A, "strokes"), (TEMP_A, "F"), delimiter=";", decimal=",",
+                grouping=".", date_order="dmy")  # fmt: skip
+    rows = joined(blocks_of(text, of)[0])
+    assert rows[STROKES_A].tolist() == [1048211, 211]
+    assert rows[TEMP_A].tolist() == [-12.5, 0.5]
+
+
+def test_units_become_canonical() -> None:
+    # NIST SP 811 (2008), Appendix B: °F = 1.8 °C + 32; 1 bar = 14.503 77 psi.
+    of = layout(TIME, (STROKES_A, "cycles"), (TEMP_A, "C"), (PRESSURE_A, "bar"))
+    rows = joined(blocks_of("t,n,c,p\n2026-03-04 12:00,7,50,100\n", of)[0])
+    assert rows[STROKES_A].tolist() == [14]
+    assert rows[TEMP_A].tolist() == [122]
+    assert rows[PRESSURE_A].tolist() == pytest.approx([1450.377], abs=1e-3)
+
+
+# --- when ---------------------------------------------------------------------------------------
+
+
+def test_wall_time_is_of_the_shop() -> None:
+    assert instants("t,n,c\n2026-03-04 12:00:00,1,1\n", PLAIN) == ["2026-03-04 18:00:00"]
+
+
+def test_a_zone_of_the_file_comes_first_and_the_day_stays_the_shops() -> None:
+    of = replace(PLAIN, zone="Europe/Berlin")
+    blocks, _ = blocks_of("t,n,c\n2026-03-04 03:00:00,1,1\n", of)
+    assert instants("t,n,c\n2026-03-04 03:00:00,1,1\n", of) == ["2026-03-04 02:00:00"]
+    assert blocks[0].day.tolist() == [(date(2026, 3, 3) - date(1970, 1, 1)).days]
+
+
+def test_offsets_in_the_cells_come_before_all() -> None:
+    text = "t,n,c\n2026-03-04T12:00:00Z,1,1\n2026-03-04T12:00:01+01:00,2,1\n"
+    assert instants(text, PLAIN) == ["2026-03-04 12:00:00", "2026-03-04 11:00:01"]
+
+
+def test_a_zone_column() -> None:
+    of = layout(DATE, CLOCK, ZONE, (STROKES_A, "strokes"))
+    text = "d,t,z,n\n2026-03-04,12:00:00,EST,1\n2026-03-04,12:00:01,-0400,1\n"
+    assert instants(text, of) == ["2026-03-04 17:00:00", "2026-03-04 16:00:01"]
+
+
+def test_autumn_shows_an_hour_twice() -> None:
+    # 2026-11-01: Chicago goes from UTC−5 to UTC−6 at 02:00. IANA time zone database, "US" rules.
+    text = "t,n,c\n" + "".join(
+        f"2026-11-01 {each},1,1\n"
+        for each in ("00:59:59", "01:30:00", "01:59:59", "01:00:00", "01:59:58", "02:00:00")
+    )
+    assert instants(text, PLAIN) == [
+        "2026-11-01 05:59:59", "2026-11-01 06:30:00", "2026-11-01 06:59:59",
+        "2026-11-01 07:00:00", "2026-11-01 07:59:58", "2026-11-01 08:00:00",
+    ]  # fmt: skip
+
+
+def test_spring_skips_an_hour_and_a_late_clock_loses_nothing() -> None:
+    # 2026-03-08: Chicago goes from UTC−6 to UTC−5 at 02:00.
+    text = "t,n,c\n2026-03-08 01:59:59,1,1\n2026-03-08 02:00:00,2,1\n2026-03-08 03:30:00,3,1\n"
+    assert instants(text, PLAIN) == [
+        "2026-03-08 07:59:59", "2026-03-08 08:00:00", "2026-03-08 08:30:00",
+    ]  # fmt: skip
+    assert blocks_of(text, PLAIN)[1].skipped_times == 1
+
+
+def test_time_of_day_alone_rolls_over_midnight() -> None:
+    of = layout(CLOCK, (STROKES_A, "strokes"))
+    text = "t,n\n23:59:59,1\n00:00:00,2\n12:00:00,3\n23:00:00,4\n00:30:00,5\n"
+    found = instants(text, of, on=date(2026, 3, 4))
+    assert found == [
+        "2026-03-05 05:59:59", "2026-03-05 06:00:00", "2026-03-05 18:00:00",
+        "2026-03-06 05:00:00", "2026-03-06 06:30:00",
+    ]  # fmt: skip
+    with pytest.raises(LogRefused, match="names its date"):
+        blocks_of(text, of)
+
+
+@pytest.mark.parametrize(
+    ("unit", "cells"),
+    [("s", ["1772625600", "1772625600.5"]), ("ms", ["1772625600000", "1772625600500"]),
+     ("us", ["1772625600000000", "1772625600500000"])],
+)  # fmt: skip
+def test_seconds_of_the_epoch(unit: str, cells: list[str]) -> None:
+    of = layout((EPOCH, unit), (STROKES_A, "strokes"))
+    text = "t,n\n" + "".join(f"{each},1\n" for each in cells)
+    assert instants(text, of) == ["2026-03-04 12:00:00", "2026-03-04 12:00:00.500000"]
+
+
+def test_elapsed_seconds_begin_with_the_given_day() -> None:
+    of = layout((ELAPSED, "s"), (STROKES_A, "strokes"))
+    text = "t,n\n0,1\n0.25,1\n86400,2\n"
+    assert instants(text, of, on=date(2026, 3, 4)) == [
+        "2026-03-04 06:00:00", "2026-03-04 06:00:00.250000", "2026-03-05 06:00:00",
+    ]  # fmt: skip
+
+
+# --- what is no row, and what is bad ------------------------------------------------------------
+
+
+def test_what_is_missing_is_not_bad() -> None:
+    of = replace(PLAIN, missing=("", "n/a", "---"), out_of_range=((TEMP_A, -999.0),))
+    text = "t,n,c\n" + "".join(
+        f"2026-03-04 12:00:0{place},{cells}\n"
+        for place, cells in enumerate(["1,", "N/A,70", "2,---", "3,-999", "4,-999.0"])
+    )
+    blocks, reader = blocks_of(text, of)
+    rows = joined(blocks)
+    assert len(reader.bad) == 0
+    assert np.isnan(rows[STROKES_A]).tolist() == [False, True, False, False, False]
+    assert np.isnan(rows[TEMP_A]).tolist() == [True, False, True, True, True]
+
+
+def test_headings_units_blank_lines_preamble_and_footer_are_not_bad() -> None:
+    text = (
+        "Rig 7\nfrom 2026-03-04\ntime,strokes,temp\nhh:mm,strokes,°F\n\n"
+        "2026-03-04 12:00:00,1,70\n2026-03-04 12:00:01,2,70\n"
+        "Rig 7\nfrom 2026-03-05\ntime,strokes,temp\n,strokes,°F\n,,\n   \n"
+        "2026-03-04 12:00:02,3,70\nRows: 3\nSum,6,210\nend of log\n"
+    )
+    blocks, reader = blocks_of(text, replace(PLAIN, header_line=3))
+    assert joined(blocks)["line"].tolist() == [6, 7, 14]
+    assert reader.bad.count == 0
+    assert not reader.torn
+
+
+def test_bad_rows_are_counted_and_shown() -> None:
+    text = (
+        "t,n,c\n2026-03-04 12:00:00,1,70\n2026-03-04 12:00:01,2\n2026-03-04 12:0x:02,3,70\n"
+        "2026-03-04 12:00:03,4b,70\n2026-03-04 12:00:04,5,70,1\n2026-03-04 12:00:05,6,70\n"
+    )
+    blocks, reader = blocks_of(text, PLAIN)
+    assert joined(blocks)[STROKES_A].tolist() == [1, 6]
+    assert reader.bad.count == 4
+    assert [(each.line, each.reason) for each in reader.bad.shown] == [
+        (3, "it has 2 cells, not 3"),
+        (4, "its time cannot be read: “2026-03-04 12:0x:02”"),
+        (5, "“4b” is no number"),
+        (6, "it has 4 cells, not 3"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("end", "torn", "rows"),
+    [
+        ("2026-03-04 12:00:01,2,70.5\n", False, 2),
+        ("2026-03-04 12:00:01,2,70.5", False, 2),
+        ("2026-03-04 12:00:01,2,70.", True, 1),
+        ("2026-03-04 12:00:01,2", True, 1),
+        ("2026-03-0", True, 1),
+        ("2", True, 1),
+        ("End of log", False, 1),
+        ("\0\0\0\0", False, 1),
+    ],
+)
+def test_a_torn_last_line_is_not_bad(end: str, torn: bool, rows: int) -> None:
+    reader = blocks_of("t,n,c\n2026-03-04 12:00:00,1,70.2\n" + end, PLAIN)[1]
+    assert (reader.torn, reader.rows, reader.bad.count) == (torn, rows, 0)
+
+
+@pytest.mark.parametrize(
+    ("before", "last", "torn"),
+    [("48210", "48", True), ("100", "99", False), ("9", "10", False), ("0", "0", False),
+     ("48210", "48211", False), ("1200", "120", True)],
+)  # fmt: skip
+def test_a_number_cut_short_is_torn(before: str, last: str, torn: bool) -> None:
+    of = layout(TIME, (STROKES_A, "strokes"))
+    text = f"t,n\n2026-03-04 12:00:00,{before}\n2026-03-04 12:00:01,{last}"
+    assert blocks_of(text, of)[1].torn is torn
+
+
+def test_exact_duplicates_go_and_others_stay() -> None:
+    row = "2026-03-04 12:00:00,1,70\n"
+    blocks, reader = blocks_of(f"t,n,c\n{row}{row}2026-03-04 12:00:00,1,71\n", PLAIN)
+    assert joined(blocks)[TEMP_A].tolist() == [70, 71]
+    assert reader.duplicates == 1
+
+
+def test_a_running_column() -> None:
+    of = layout(TIME, RUNNING)
+    words = ["On", "off", "1", "0", "läuft", "", "whatever"]
+    text = "t,r\n" + "".join(f"2026-03-04 12:00:0{n},{word}\n" for n, word in enumerate(words))
+    blocks, reader = blocks_of(text, of)
+    assert joined(blocks)["running"].tolist() == [True, False, True, False, True, False, False]
+    assert reader.unknown_states == {"whatever"}
+
+
+def test_a_day_that_is_none_tells_that_the_order_is_another() -> None:
+    text = "t,n,c\n" + "".join(f"03/{day}/2026 12:00,1,70\n" for day in range(10, 16))
+    _, reader = blocks_of(text, replace(PLAIN, date_order="dmy"))
+    assert "03/13/2026 12:00" in reader.misfit
+    assert blocks_of(text, replace(PLAIN, date_order="mdy"))[1].misfit == ""
+
+
+# --- encodings, directions, pieces --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-32", "cp1252", "cp037"]
+)
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_every_encoding_line_end_and_direction(encoding: str, end: str, newest_first: bool) -> None:
+    lines = [f"2026-03-04 12:00:{second:02},{second},70.5" for second in range(50)]
+    text = end.join(["t é,n,c", *(reversed(lines) if newest_first else lines), ""])
+    of = replace(PLAIN, encoding=encoding, newest_first=newest_first)
+    for piece_bytes in (7, 100, 1 << 20):
+        blocks, reader = blocks_of(text, of, piece_bytes=piece_bytes)
+        rows = joined(blocks)
+        assert rows[STROKES_A].tolist() == list(range(50))
+        numbers = list(range(2, 52))
+        assert rows["line"].tolist() == (numbers[::-1] if newest_first else numbers)
+        assert (reader.bad.count, reader.torn) == (0, False)
+
+
+SEVERAL = layout(
+    TIME, (STROKES_A, "cycles"), (STROKES_B, "strokes"), OTHER, (TEMP_A, "C"), RUNNING,
+    missing=("", "n/a"), out_of_range=((TEMP_A, -999.0),),
+)  # fmt: skip
+CELLS = st.sampled_from(
+    ["", "1", "48210", "-999", "12.5", "n/a", "N/A", "on", "0", "x", '"7"', " 8 "]
+)
+LINES = st.one_of(
+    st.builds(
+        lambda second, cells: ",".join(
+            [f"2026-11-01 01:{second // 60:02}:{second % 60:02}", *cells]
+        ),
+        st.integers(0, 3599),
+        st.lists(CELLS, min_size=5, max_size=5),
+    ),
+    st.sampled_from(["", "time,a,b,c,d,e", "Sum", ",,,,,", "2026-11-01 01:00:00,1", '"', "\0"]),
+    st.text(max_size=20).map(lambda text: "".join(text.splitlines())),
+)
+
+
+@given(lines=st.lists(LINES, max_size=30), size=st.integers(1, 200), ended=st.booleans(),
+       newest_first=st.booleans())  # fmt: skip
+@settings(max_examples=200, deadline=None)
+def test_the_size_of_a_piece_changes_nothing(
+    lines: list[str], size: int, ended: bool, newest_first: bool
+) -> None:
+    text = ("\n".join(["time,a,b,c,d,e", *lines]) + "\n" * ended).encode("utf-8", "replace")
+    of = replace(SEVERAL, newest_first=newest_first)
+    whole_blocks, whole = blocks_of(text, of)
+    some_blocks, some = blocks_of(text, of, piece_bytes=size)
+    expected, found = joined(whole_blocks), joined(some_blocks)
+    assert expected.keys() == found.keys()
+    for name, column in expected.items():
+        np.testing.assert_array_equal(found[name], column, err_msg=name)
+    for figure in ("rows", "duplicates", "clock_put_back", "torn", "misfit", "unknown_states"):
+        assert getattr(some, figure) == getattr(whole, figure)
+    assert some.bad == whole.bad
+
+
+ENCODINGS = ["utf-8", "utf-16", "cp1252", "utf-32", "shift_jis", "utf-7", "idna", "hex", "no"]
+
+
+@given(data=st.binary(max_size=400), encoding=st.sampled_from(ENCODINGS))
+@settings(max_examples=300, deadline=None)
+def test_no_bytes_do_more_than_refuse(data: bytes, encoding: str) -> None:
+    with contextlib.suppress(LogRefused):
+        blocks_of(data, replace(SEVERAL, encoding=encoding), piece_bytes=64)
