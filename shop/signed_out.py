@@ -165,7 +165,7 @@ def _is_ours(name: str) -> bool:
         name.startswith("event-")
         or word.endswith("_id")
         or "password" in word
-        or word in ("again", "typed_by", "at")
+        or word in ("again", "typed_by", "at", "sure")
     )
 
 

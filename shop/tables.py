@@ -213,12 +213,22 @@ class RigTable(tables.Table):
 
 def last_read(when: datetime | None, *, today: date, shop: Shop, rig: Rig) -> SafeString:
     """When a rig's counters were last read, tagged where that is too long ago."""
-    if when is None or when.year < 2000:
-        return tag("unread", "never read")
-    moment = words.moment(when, zone=shop.zone, today=today)
-    days = (today - when.astimezone(shop.zone).date()).days
-    if days > shop.unread_days and not rig.is_laid_up:
-        return format_html(
-            '{}<small class="written">{}</small>', tag("unread", f"not read {days} d"), moment
-        )
+    tagged, moment = unread(when, today=today, shop=shop, rig=rig)
+    if not moment:
+        return tag("unread", tagged)
+    if tagged:
+        return format_html('{}<small class="written">{}</small>', tag("unread", tagged), moment)
     return format_html('<span class="written nobreak">{}</span>', moment)
+
+
+def unread(when: datetime | None, *, today: date, shop: Shop, rig: Rig) -> tuple[str, str]:
+    """The word of the tag where a rig was not read for too long, and when it was last read.
+
+    Each is empty where there is none: "never read" has no moment, what is fresh has no tag.
+    """
+    if when is None or when.year < 2000:
+        return "never read", ""
+    days = (today - when.astimezone(shop.zone).date()).days
+    is_old = days > shop.unread_days and not rig.is_laid_up
+    moment = words.moment(when, zone=shop.zone, today=today)
+    return (f"not read {days} d" if is_old else ""), moment

@@ -1,16 +1,26 @@
 """What the counters of a rig show: one small form for each face, and one for when."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
-from equipment.counters import InFuture, OffTheFace, ReadingRefused, ResetValueTooLow, WentDown
+from equipment.counters import (
+    InFuture,
+    OffTheFace,
+    ReadingRefused,
+    ResetValueTooLow,
+    WentDown,
+    plain,
+)
+from equipment.expecting import Expected
 from equipment.forms.fields import NumberField, SentForm, SpokenForm, WhenForm, WhyField
 from equipment.models import Counter, Reading
 from equipment.services import NewReading
+from equipment.services.expecting import Unusual
 
 Step = Reading.Step
 #: What happened to the face, as a person says it.
@@ -21,6 +31,8 @@ STEP_WORDS = {
     Step.REPLACED: "It has a new face",
 }
 CORRECT = "Correct the value"
+NOT_YET = "Nothing is kept yet: see what is marked below."
+SEND_AGAIN = "Nothing is kept yet. If what is marked below is right, send it once more as it is."
 
 
 class FaceForm(SpokenForm):
@@ -34,6 +46,11 @@ class FaceForm(SpokenForm):
         label="Last value before that", required=False, help_text="Leave it empty if nobody saw it."
     )
     face_start = NumberField(label="What the new face showed when fitted", required=False)
+    #: The value that was asked about: sent again as it was, it is meant.
+    sure = forms.CharField(required=False, max_length=24, widget=forms.HiddenInput)
+
+    #: What the face may plausibly show; the page sets it where it is shown.
+    expected: Expected | None = None
 
     def __init__(self, *args: Any, counter: Counter, place: str = "", **kwargs: Any) -> None:
         super().__init__(*args, prefix=f"c{counter.pk}", **kwargs)
@@ -56,8 +73,20 @@ class FaceForm(SpokenForm):
         return [step for step in order if step not in left_out]
 
     @property
+    def unit(self) -> str:
+        """The unit, unless the name says it: "A strokes" needs none behind its figures."""
+        unit = self.counter.unit
+        return "" if unit in self.counter.name.casefold().split() else unit
+
+    @property
     def was_never_read(self) -> bool:
         return self.counter.last_at == self.counter.started_at
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether this very value was asked about before."""
+        typed = self["value"].data
+        return bool(typed) and self["sure"].data == typed
 
     @property
     def is_unfolded(self) -> bool:
@@ -97,6 +126,14 @@ class FaceForm(SpokenForm):
             face_start=self.cleaned_data.get("face_start") if step == Step.REPLACED else None,
         )
 
+    def ask(self, odd: Unusual) -> None:
+        """Ask whether an unusual value is right; the same value once more is the answer."""
+        self.data = {**dict(self.data.items()), self.add_prefix("sure"): self["value"].data}
+        much = "More" if odd.is_more else "Less"
+        since = _since(self.counter.last_at, self.today)
+        counted = f"{plain(odd.counted)} {self.counter.unit}"
+        self.add_error("value", f"{much} than usual: {counted} since {since}. Is it right?")
+
     def refuse(self, refusal: ReadingRefused) -> None:
         """Put what is wrong with the reading beside what was typed."""
         if isinstance(refusal, WentDown):
@@ -131,7 +168,7 @@ class ReadingsForm(WhenForm):
         cleaned = super().clean()
         sound = [face.is_valid() for face in self.faces]
         if not all(sound):
-            self.add_error(None, "Nothing is kept yet: see what is marked below.")
+            self.add_error(None, NOT_YET)
         elif not self.readings():
             self.add_error(None, "Type what at least one counter shows.")
         return cleaned
@@ -139,6 +176,34 @@ class ReadingsForm(WhenForm):
     def readings(self) -> list[NewReading]:
         """What was read, in the order of the page."""
         return [reading for face in self.faces if (reading := face.reading())]
+
+    #: Whether nothing is wrong and only something asked.
+    only_asks = False
+
+    def doubts(self, odd: dict[int, Unusual]) -> list[tuple[FaceForm, Unusual]]:
+        """What is unusual and was not asked about before."""
+        return [
+            (face, odd[face.counter.pk])
+            for face in self.faces
+            if face.counter.pk in odd and not face.is_sure
+        ]
+
+    def ask(
+        self, doubts: list[tuple[FaceForm, Unusual]], refused: dict[int, ReadingRefused]
+    ) -> None:
+        """Ask beside each face whether it is right, and tell at once what cannot be."""
+        for face, odd in doubts:
+            face.ask(odd)
+        if refused:
+            self.refuse(refused)
+        else:
+            self.only_asks = True
+            self.add_error(None, SEND_AGAIN)
+
+    def expect(self, expected: dict[int, Expected]) -> None:
+        """Put beside each face what it may plausibly show."""
+        for face in self.faces:
+            face.expected = expected.get(face.counter.pk)
 
     def refuse(self, errors: dict[int, ReadingRefused]) -> None:
         """Put what the service refused beside each counter; what is about the time, beside that."""
@@ -149,10 +214,24 @@ class ReadingsForm(WhenForm):
                     self.add_error("time", str(refusal))
             elif refusal is not None:
                 face.refuse(refusal)
-        self.add_error(None, "Nothing is kept yet: see what is marked below.")
+        self.add_error(None, NOT_YET)
 
 
 class ReverseReadingForm(SentForm):
     """Why a reading is taken back."""
 
     reason = WhyField()
+
+
+def _since(when: datetime, today: date) -> str:
+    """ "Tuesday", "yesterday", "07:30 today", "3 Nov"."""
+    local = timezone.localtime(when)
+    days = (today - local.date()).days
+    if days <= 0:
+        return f"{local:%H:%M} today"
+    if days == 1:
+        return "yesterday"
+    if days < 7:
+        return f"{local:%A}"
+    year = "" if local.year == today.year else f" {local.year}"
+    return f"{local.day} {local:%b}{year}"

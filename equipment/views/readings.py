@@ -17,6 +17,7 @@ from equipment.counters import ReadingRefused
 from equipment.forms.readings import ReadingsForm, ReverseReadingForm
 from equipment.models import Counter, Due, Installation, Reading, Rig
 from equipment.services import ReadingsRefused, record_readings, reverse_reading
+from equipment.services.expecting import expected_of, impossible, unusual
 from equipment.services.wearing import counters_for
 from equipment.views.common import (
     PageRequest,
@@ -47,7 +48,7 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
     rig = get_rig(number)
     counters = counters_of(rig, _carrying(rig))
     form = ReadingsForm(typed(request), now=now, counters=counters)
-    if is_sound(request, form):
+    if is_sound(request, form) and not _asks(form):
         before = _grades(rig, request.today, request.shop.warning_days)
         try:
             kept = record_readings(
@@ -66,6 +67,7 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
             after = _grades(rig, request.today, request.shop.warning_days)
             messages.success(request, _what_changed(len(kept), before, after))
             return redirect(rig_url(rig))
+    form.expect(expected_of((counter for counter, _ in counters), at=now))
     rows = _last_readings([counter for counter, _ in counters])
     return draw(request, "equipment/readings.html", of_rig(rig, form=form, rows=rows))
 
@@ -113,6 +115,15 @@ def reverse(request: PageRequest, pk: int) -> HttpResponse:
     if counter.rig:
         context = of_rig(counter.rig, **context)
     return draw(request, "equipment/reverse_reading.html", context)
+
+
+def _asks(form: ReadingsForm) -> bool:
+    """Ask about what is unusual, once; whether there was something to ask."""
+    readings, at, is_day_only = form.readings(), form.at, form.is_day_only
+    doubts = form.doubts(unusual(readings, at=at, is_day_only=is_day_only))
+    if doubts:
+        form.ask(doubts, impossible(readings, at=at, is_day_only=is_day_only))
+    return bool(doubts)
 
 
 def counters_of(rig: Rig, fitted: Iterable[Installation]) -> list[tuple[Counter, str]]:

@@ -16,7 +16,7 @@ from shop.drawing.days import DAYS
 from shop.http import PageRequest
 from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
 from shop.shortages import short_parts
-from shop.tables import last_read, next_text
+from shop.tables import next_text, unread
 from shop.views.rigs import listed_rigs
 
 #: A drawing of more rigs than this is read by nobody; the others stand on Rigs.
@@ -136,7 +136,9 @@ def _cells(
 def _technician(request: PageRequest) -> HttpResponse:
     day, shop = request.today, request.shop
     mine = list(_open_sheets().filter(technician=request.user))
-    rigs = list(listed_rigs().filter(is_laid_up=False).order_by("number")[: MOST_RIGS + 1])
+    # Whoever has a minute reads the rig that was left alone longest.
+    longest = listed_rigs().filter(is_laid_up=False).order_by("last_read", "number")
+    rigs = list(longest[: MOST_RIGS + 1])
     bookings = whereabouts.bookings_of(rigs, since=day)
     places = whereabouts.of_rigs(rigs, bookings, today=day)
     rounds = dict(Round.objects.filter(rig__in=rigs, day=day).values_list("rig", "author__name"))
@@ -146,7 +148,7 @@ def _technician(request: PageRequest) -> HttpResponse:
             "rig": rig,
             "where": places[rig.pk].where_text(),
             "is_away": not places[rig.pk].is_here,
-            "read": last_read(rig.last_read, today=day, shop=shop, rig=rig),
+            "read": unread(rig.last_read, today=day, shop=shop, rig=rig),
             "round_by": rounds.get(rig.pk, ""),
             "holds": holds.get(rig.pk, []),
         }

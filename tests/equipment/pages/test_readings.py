@@ -1,15 +1,31 @@
 """The page on which all counters of a rig are read, and the one that takes a reading back."""
 
+import re
+from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
+import time_machine
+from django.db import connection
+from django.http import HttpResponse
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from equipment.models import Finding, Reading
-from equipment.services import create_counter, open_finding
+from equipment.services import NewReading, create_counter, open_finding
+from equipment.services.expecting import unusual
+from tests.conftest import BACKEND
 from tests.equipment.factories import START, ZONE, SprayRig, day, service_for
-from tests.equipment.pages.browsing import Page, html_of, keeps, queries_of, said, text_of
+from tests.equipment.pages.browsing import (
+    Page,
+    hidden_of,
+    html_of,
+    keeps,
+    queries_of,
+    said,
+    text_of,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -32,7 +48,7 @@ class TestTaking:
     def test_shows_each_counter_with_its_last_value_and_when(self, page: Page) -> None:
         read = text_of(page.shown)
         assert "Generator hours last 20 h, 7 Jan 06:00" in read
-        assert "A strokes last 3,000 strokes, 7 Jan 06:00" in read
+        assert "A strokes last 3,000, 7 Jan 06:00" in read
 
     def test_keeps_what_was_typed_and_passes_over_the_rest(
         self, page: Page, spray: SprayRig
@@ -72,6 +88,99 @@ class TestTaking:
         assert hours.at == day(2, hour=12)
         assert strokes is not None
         assert (strokes.value, strokes.is_day_only) == (3_500, True)
+
+
+@pytest.fixture
+def used(spray: SprayRig) -> Iterator[SprayRig]:
+    """The rig three weeks on: on six days of seven 6 h and 1,000 strokes of each side."""
+    hours, strokes = 20, 3_000
+    for week in range(3):
+        for number in range(6):
+            hours, strokes = hours + 6, strokes + 1_000
+            spray.read(day(3 + 7 * week + number), hours=hours, a=strokes, b=strokes + 100)
+    # 12:00 in Chicago on Thursday 29 January, two days and six hours after the last reading.
+    with time_machine.travel(day(24, hour=6), tick=False):
+        yield spray
+
+
+class TestExpected:
+    @pytest.fixture
+    def page(self, used: SprayRig, phone: Client) -> Page:
+        return Page(phone, "equipment:readings", 4)
+
+    def test_a_plausible_range_stands_beside_each(self, page: Page) -> None:
+        read = text_of(page.shown)
+        assert re.search(
+            r"Generator hours last 128 h, 27 Jan 06:00 expect 128(\.\d)? to 1\d\d ", read
+        )
+        assert re.search(r"A strokes last 21,000, 27 Jan 06:00 expect 21,000 to \d\d,\d00 ", read)
+
+    def test_none_where_too_little_is_known(self, spray: SprayRig, phone: Client) -> None:
+        assert "expect" not in text_of(Page(phone, "equipment:readings", 4).shown)
+
+    def test_inside_it_nothing_is_asked(self, page: Page, used: SprayRig) -> None:
+        assert page.send(**{box(used, "a"): "22900"}).status_code == 302
+
+    def test_more_than_usual_is_asked_about_once(self, page: Page, used: SprayRig) -> None:
+        sent = {box(used, "a"): "39,000", box(used, "b"): "22900"}
+        answer = page.send(**sent)
+        assert answer.status_code == 422
+        assert "More than usual: 18,000 strokes since Tuesday. Is it right?" in text_of(answer)
+        assert "It is right, keep it" in text_of(answer)
+        assert keeps(answer, box(used, "a"), "39,000")
+        assert keeps(answer, box(used, "b"), "22900")
+        assert in_force(used, "b")[-1] == 21_100
+        again = used_form(answer)
+        assert page.client.post(page.url, {**again, **sent}).status_code == 302
+        assert in_force(used, "a")[-1] == 39_000
+
+    def test_corrected_to_another_unusual_value_it_is_asked_again(
+        self, page: Page, used: SprayRig
+    ) -> None:
+        first = used_form(page.send(**{box(used, "a"): "39000"}))
+        answer = page.client.post(page.url, {**first, box(used, "a"): "49000"})
+        assert answer.status_code == 422
+        assert "More than usual: 28,000 strokes" in text_of(answer)
+
+    def test_less_than_usual_after_long(self, page: Page, used: SprayRig, phone: Client) -> None:
+        with time_machine.travel(day(60), tick=False):
+            client = Client()
+            client.force_login(used.author, backend=BACKEND)
+            answer = Page(client, "equipment:readings", 4).send(**{box(used, "a"): "21,001"})
+        assert "Less than usual: 1 strokes since 27 Jan. Is it right?" in text_of(answer)
+
+    def test_what_cannot_be_is_told_beside_the_question(self, page: Page, used: SprayRig) -> None:
+        answer = page.send(**{box(used, "a"): "39000", box(used, "hours"): "12"})
+        read = text_of(answer)
+        assert "Is it right?" in read
+        assert "Lower than the last reading, 128. Was the counter reset?" in read
+        assert "It is right, keep it" not in read
+
+    def test_a_reset_that_shows_far_too_much_is_asked_about(
+        self, page: Page, used: SprayRig
+    ) -> None:
+        sent = {box(used, "a"): "38000", box(used, "a", "step"): "reset"}
+        assert "More than usual: 38,000 strokes" in text_of(page.send(**sent))
+        few = {box(used, "a"): "3", box(used, "a", "step"): "reset"}
+        assert page.send(**few).status_code == 302
+
+    def test_a_late_reading_is_not_asked_about(self, page: Page, used: SprayRig) -> None:
+        sent = {box(used, "a"): "20500", "day": "2026-01-26", "time": "12:00"}
+        assert page.send(**sent).status_code == 302
+
+    def test_the_usual_way_asks_nothing_of_the_database(self, page: Page, used: SprayRig) -> None:
+        new = NewReading(used.counters["a"], Decimal(22_900))
+        new.counter.refresh_from_db()
+        with CaptureQueriesContext(connection) as seen:
+            assert unusual([new], at=day(24, hour=6)) == {}
+        assert len(seen) == 0
+
+
+def used_form(answer: HttpResponse) -> dict[str, str]:
+    """The hidden fields of a refused page, the question's own among them."""
+    hidden = hidden_of(answer)
+    assert any(name.endswith("-sure") and value for name, value in hidden.items())
+    return hidden
 
 
 class TestRefused:
