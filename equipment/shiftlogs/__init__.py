@@ -3,7 +3,8 @@
 What each figure means: the page “How a log is read”, and DEVELOPERS.md. Nothing here knows Django,
 the database or the clock.
 
-    text      bytes to lines: encoding, delimiter, a torn last line
+    text      bytes to lines and cells: encoding, quotes
+    cells     how dates, times and numbers are written in one cell
     layout    which column is which, and how its cells are written
     guess     a layout for a file nobody has seen, and the questions that its text leaves open
     reading   a file and its layout to blocks of rows, streamed

@@ -9,7 +9,7 @@ TIME: Final = "time"  # date and time of day in one cell
 DATE: Final = "date"
 CLOCK: Final = "clock"  # time of day alone
 EPOCH: Final = "epoch"  # since 1970-01-01 UTC; unit s, ms or us
-ELAPSED: Final = "elapsed"  # since the log began; unit s, min or h
+ELAPSED: Final = "elapsed"  # since the log began; unit s, ms, min or h, or hms: as "1:02:03"
 ZONE: Final = "zone"  # a zone or offset from UTC for each row
 STROKES_A: Final = "strokes_a"  # a counter that only rises; unit strokes or cycles
 STROKES_B: Final = "strokes_b"
@@ -65,7 +65,7 @@ class Column:
     """One column.
 
     index: its place in the file, 0 first. heading: as the file has it, "" where it has none.
-    role: one of ROLES. unit: of UNITS (of EPOCH and ELAPSED: s, ms, us, min, h), or "".
+    role: one of ROLES. unit: of UNITS (of EPOCH and ELAPSED: s, ms, us, min, h, hms), or "".
     """
 
     index: int
@@ -81,14 +81,17 @@ class Layout:
     encoding: a codec of Python ("utf-8-sig", "utf-16", "cp1252" …).
     delimiter: "," ";" "\\t" "|" or " " (one or more blanks).
     decimal: "." or ",". grouping: what parts thousands in a number, "" for nothing.
-    header_line: number of the line with the headings, 1 first; 0 where there are none.
+    header_line: number of the line with the headings, 1 first; 0 where there are none. Of two such
+        lines the lower; a heading is then that of both, joined by a blank.
     width: how many cells a row has.
     date_order: "ymd", "dmy" or "mdy"; "" where no column holds a date that needs one.
-    clock: "24", or "12" where AM and PM stand beside the hour.
+    clock: "24", or "12" where AM and PM stand beside the hour; "12am" or "12pm" where they do not:
+        the first row lies in that half of its day, and the clock starts again after 12:59.
     zone: an IANA name or an offset "+02:00" that the file states; "" for the shop's own.
     newest_first: the file runs backwards.
     missing: words that stand for a value that was not there, case-folded ("", "n/a", "---" …).
-    out_of_range: numbers with which a sensor says that it has no value, by role.
+    out_of_range: numbers with which a sensor says that it has no value, by role; as the file has
+        them, in its unit.
     """
 
     encoding: str

@@ -1,0 +1,204 @@
+"""Each column of a table by itself: what its heading says, and what its cells look like."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from .cells import (
+    MISSING,
+    RUNNING,
+    STOPPED,
+    Marks,
+    marks,
+    number,
+    plain,
+    read_clock,
+    read_date,
+    read_moment,
+    unit_behind,
+)
+from .headings import Heading, read_heading, unit_of
+from .table import Table
+from .words import COUNT, CYCLES, DATE, EPOCH, STROKES, TIME
+
+_MISSING = frozenset(MISSING)
+
+# Kinds of cells.
+MOMENT: Final = "moment"
+DAY: Final = "day"
+CLOCK: Final = "clock"
+NUMBER: Final = "number"
+FLAG: Final = "flag"
+TEXT: Final = "text"
+EMPTY: Final = "empty"
+
+
+@dataclass(slots=True)
+class Found:
+    """One column. cells: those of the rows looked at, in order; values: as numbers, None for none.
+
+    breaks: places in cells at which rows were left out.
+    """
+
+    index: int
+    name: str
+    heading: Heading
+    kind: str
+    cells: list[str]
+    breaks: frozenset[int]
+    values: list[float | None] = field(default_factory=list)
+    unit: str = ""
+
+    def filled(self) -> list[float]:
+        return [each for each in self.values if each is not None]
+
+    def rises(self, *, sign: int = 1) -> bool:
+        """Say whether the values behave as a counter: falls are rare. sign: -1 newest first."""
+        up = down = 0
+        last: float | None = None
+        for at, value in enumerate(self.values):
+            if at in self.breaks:
+                last = None
+            if value is None:
+                continue
+            if last is not None:
+                up += sign * (value - last) > 0
+                down += sign * (value - last) < 0
+            last = value
+        return down == 0 or down <= max(1, (up + down) // 12)
+
+    def moves(self) -> bool:
+        return len(set(self.filled()[:400])) > 1
+
+    def whole(self) -> bool:
+        return all(each == int(each) for each in self.filled())
+
+
+def look(table: Table) -> list[Found]:
+    """Return the columns of a table, with a few hundred rows of each."""
+    rows, breaks = _some(table)
+    found = []
+    for index in range(table.width):
+        name = table.headings[index] if table.headings else ""
+        heading = read_heading(name, table.units[index] if table.units else "")
+        cells = [row[index] for row in rows]
+        found.append(Found(index, name, heading, _kind(cells, heading), cells, breaks))
+    _fill(found)
+    return found
+
+
+def _some(table: Table) -> tuple[list[list[str]], frozenset[int]]:
+    rows: list[list[str]] = []
+    breaks: set[int] = set()
+
+    def add(more: Sequence[list[str]]) -> None:
+        breaks.add(len(rows))
+        rows.extend(more)
+
+    head = table.rows
+    add(head[:160])
+    if len(head) > 160:
+        step = max(1, (len(head) - 160) // 8)
+        for start in range(160, len(head), step):
+            add(head[start : start + 12])
+    for each in table.later:
+        add(each[:8] if len(table.later) > 3 else each[:: max(1, len(each) // 40)])
+    return rows, frozenset(breaks)
+
+
+def _kind(cells: Sequence[str], heading: Heading) -> str:
+    filled = [each for each in cells if each and plain(each) not in _MISSING]
+    if not filled:
+        return EMPTY
+    tried = filled[:: max(1, len(filled) // 60)]
+    most = 0.8 * len(tried)
+    is_time = heading.quantity in (TIME, DATE, EPOCH) or not heading.text
+    if sum(read_moment(each) is not None for each in tried) >= most:
+        return MOMENT
+    loud = [each for each in tried if not each.isdigit()]
+    if len(loud) < len(tried) and not is_time:
+        return _figure(tried, most)
+    clock = sum(read_clock(each) is not None for each in tried)
+    day = sum(read_date(each) is not None for each in tried)
+    if len(loud) < most and not heading.text:
+        # Bare digits without a heading: only the eight of a date are taken for one.
+        day = sum(len(each) == 8 and read_date(each) is not None for each in tried)
+        clock = 0
+    if not is_time and any(each.count(".") == 1 and ":" not in each for each in tried):
+        clock = sum(":" in each and read_clock(each) is not None for each in tried)
+    if not heading.text and any(each.count(".") == 1 for each in tried):
+        clock = sum(":" in each and read_clock(each) is not None for each in tried)
+    if day >= most and day >= clock and not (clock == day and heading.quantity == TIME):
+        return DAY
+    if clock >= most:
+        return CLOCK
+    return _figure(tried, most)
+
+
+def _figure(tried: Sequence[str], most: float) -> str:
+    figures = sum(
+        number(each, decimal=".", grouping="") is not None
+        or any(
+            number(each, decimal=d, grouping=g) is not None
+            for d, g in ((",", ""), (".", ","), (",", "."), (".", " "), (",", " "), (".", "'"))
+        )
+        for each in tried
+    )
+    if figures >= most:
+        return NUMBER
+    words = {plain(each) for each in tried}
+    if words <= RUNNING | STOPPED:
+        return FLAG
+    return TEXT
+
+
+def _fill(found: Sequence[Found]) -> None:
+    decimal, grouping, _ = writing(found)
+    for each in found:
+        if each.kind != NUMBER:
+            continue
+        each.values = [number(cell, decimal=decimal, grouping=grouping) for cell in each.cells]
+        behind = Counter(unit_behind(cell) for cell in each.cells[:50])
+        each.unit = each.heading.unit
+        if not each.unit and (said := behind.most_common(1)) and said[0][0]:
+            each.unit = unit_of(said[0][0])
+
+
+def writing(found: Sequence[Found]) -> tuple[str, str, str]:
+    """Return decimal mark, grouping, and what is in doubt about them ("" for nothing)."""
+    seen: list[tuple[Found, Marks]] = [(e, marks(e.cells)) for e in found if e.kind == NUMBER]
+    decimal: Counter[str] = Counter()
+    group: Counter[str] = Counter()
+    for _, each in seen:
+        decimal.update(each.decimal)
+        group.update(each.group)
+    mark = ""
+    if decimal:
+        mark = decimal.most_common(1)[0][0]
+    grouping = group.most_common(1)[0][0] if group else ""
+    if not mark and grouping in (",", "."):
+        mark = "." if grouping == "," else ","
+    doubt = ""
+    for column, each in seen:
+        for written, often in each.either.items():
+            if mark == written or grouping == written:
+                continue
+            if mark:
+                grouping = grouping or written
+            elif _is_grouped(column, each, often):
+                grouping = grouping or written
+                mark = "." if written == "," else ","
+            else:
+                mark = written
+                if column.heading.quantity:
+                    doubt = f"“{next(c for c in column.cells if written in c)}” in {column.name!r}"
+    if grouping == mark:
+        grouping = ""
+    return mark or ".", grouping, doubt
+
+
+def _is_grouped(column: Found, each: Marks, often: int) -> bool:
+    if each.bare_thousands:
+        return False
+    return bool(each.bare) or column.heading.quantity in (STROKES, CYCLES, COUNT)

@@ -1,0 +1,267 @@
+"""A layout for a file that nobody has seen, and the questions that its text leaves open.
+
+Headings are asked first, values are the check. What the file leaves in real doubt becomes a
+question; nothing is decided in silence.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from . import doubts
+from .blocks import RigFacts
+from .cells import MISSING, plain, read_date, read_moment
+from .columns import look, writing
+from .layout import Column, Layout, LogRefused, Question
+from .moments import Decided, Seen, decide, see
+from .preamble import Said, hear
+from .roles import assign, out_of_range
+from .table import Table, find_table
+from .text import Sample, lines_of, sample_of
+from .times_found import Timing, find_timing
+from .zone_names import named
+
+__all__ = ["Evidence", "Sample", "Understanding", "sample_of", "understand"]
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What a complete read found that the sample did not show.
+
+    cells: cells of the columns of time in file order (date and time in one, or the date alone),
+        each beside the one that follows it: those that do not fit the layout, and the pairs at
+        which the date changes. Date and time of two columns are joined by a blank.
+    """
+
+    cells: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Understanding:
+    """What is made of a file.
+
+    layout: the best guess. questions: open ones; () = sure. notes: what was decided and why.
+    preview: the first rows of data as cells. first_line: number of the first of them, 1 first.
+    headings: over each column, () where the file has none.
+    date: of a log whose rows have none; a datetime where the log counts from a moment.
+    """
+
+    layout: Layout
+    questions: tuple[Question, ...]
+    notes: tuple[str, ...]
+    preview: tuple[tuple[str, ...], ...]
+    first_line: int
+    headings: tuple[str, ...]
+    date: date | datetime | None = None
+
+
+def understand(
+    sample: Sample,
+    *,
+    facts: RigFacts,
+    answers: Mapping[str, str],
+    layout: Layout | None = None,
+    evidence: Evidence | None = None,
+    name: str = "",
+) -> Understanding:
+    """Return what is made of a file.
+
+    sample: of its bytes. facts: of the rig; its zone is the shop's. answers: by key of a question.
+    layout: known, for a file with the same headings. evidence: of a complete read. name: of the
+    file, for a suggestion only.
+    Raises LogRefused for what is no log, or does not fit `layout`; AnswerRefused.
+    """
+    lines = lines_of(sample)
+    table = find_table(lines)
+    found = look(table)
+    said = hear(table, name)
+    notes: list[str] = []
+    questions: list[Question] = []
+
+    given = doubts.columns(answers, table.headings, table.width)
+    if layout is not None:
+        given = _by_layout(layout, table)
+    timing = find_timing(table, found, given)
+    stretches = [
+        see(rows, moment=timing.moment, day=timing.day, clock=timing.clock)
+        for rows in (table.rows, *table.later)
+    ]
+    if evidence and evidence.cells:
+        stretches.append(_evidence(evidence))
+    decided = decide(stretches, (*said.days, *timing.hints(table, facts)))
+    order = _date_order(decided, answers, layout, questions)
+    roles = assign(
+        table, found, timing, said, answers, given=given, is_backward=decided.is_backward
+    )
+    questions = [*roles.questions, *questions]
+    clock = _clock(decided, answers, layout, questions)
+    zone = _zone(decided, timing, said, answers, layout, facts, order, questions)
+    on = _date(timing, said, answers, questions, name)
+    decimal, grouping, _ = writing(found)
+    made = Layout(
+        encoding=lines.encoding,
+        delimiter=table.delimiter,
+        decimal=decimal,
+        grouping=grouping,
+        header_line=table.header_line,
+        width=table.width,
+        columns=roles.columns,
+        date_order=order,
+        clock=clock,
+        zone=zone,
+        newest_first=decided.is_backward or timing.is_backward,
+        missing=MISSING,
+        out_of_range=out_of_range(roles.columns, found),
+    )
+    if layout is not None:
+        made = replace(made, columns=_same_columns(layout, table))
+        questions = [each for each in questions if each.key == "date"]
+    notes += [*roles.notes, *([f"Dates: {decided.why}."] if decided.why and order else [])]
+    return Understanding(
+        layout=made,
+        questions=tuple(questions),
+        notes=tuple(notes),
+        preview=tuple(tuple(row) for row in table.rows[:20]),
+        first_line=table.first,
+        headings=table.headings,
+        date=on,
+    )
+
+
+def _evidence(evidence: Evidence) -> Seen:
+    seen = Seen()
+    for text in evidence.cells:
+        both = read_moment(text)
+        day = both[0] if both else read_date(text)
+        if day:
+            seen.days.append(day)
+            seen.clocks.append(both[1] if both else None)
+            seen.texts.append(text)
+    return seen
+
+
+def _date_order(
+    decided: Decided,
+    answers: Mapping[str, str],
+    layout: Layout | None,
+    questions: list[Question],
+) -> str:
+    if not decided.orders:
+        return ""
+    if decided.contradiction:
+        raise LogRefused(f"The dates are not all written in one order: {decided.contradiction}.")
+    if layout is not None and layout.date_order:
+        if layout.date_order not in decided.orders:
+            raise LogRefused(
+                f"The layout does not fit: its dates are {doubts.ORDER_WORDS[layout.date_order]}, "
+                f"and in this file {decided.why}."
+            )
+        return layout.date_order
+    if answer := doubts.date_order(answers):
+        if answer not in decided.orders:
+            words = doubts.ORDER_WORDS[decided.orders[0]]
+            raise doubts.AnswerRefused(
+                "date_order", f"The dates in this file can only be {words}: {decided.why}."
+            )
+        return answer
+    if len(decided.orders) > 1 and decided.example:
+        questions.append(doubts.ask_date_order(decided.orders, decided.example))
+    return decided.orders[0]
+
+
+def _clock(
+    decided: Decided,
+    answers: Mapping[str, str],
+    layout: Layout | None,
+    questions: list[Question],
+) -> str:
+    if decided.is_twelve:
+        return "12"
+    if not decided.wraps:
+        return "24"
+    if layout is not None and layout.clock.startswith("12"):
+        return layout.clock
+    if answer := doubts.clock(answers):
+        return answer
+    questions.append(doubts.ask_clock(decided.wraps))
+    return "24"
+
+
+def _zone(
+    decided: Decided,
+    timing: Timing,
+    said: Said,
+    answers: Mapping[str, str],
+    layout: Layout | None,
+    facts: RigFacts,
+    order: str,
+    questions: list[Question],
+) -> str:
+    if (answer := doubts.zone(answers)) is not None:
+        return answer
+    if timing.is_epoch:
+        return "UTC"
+    written = decided.zones or timing.zones or ((said.zone,) if said.zone else ())
+    if not written:
+        return layout.zone if layout is not None else ""
+    found = named(written, shop=facts.zone, days=timing.dates(order) or said.days)
+    if found.zone is not None:
+        return found.zone
+    if layout is not None and layout.zone:
+        return layout.zone
+    questions.append(doubts.ask_zone(", ".join(written), found.choices))
+    return ""
+
+
+def _date(
+    timing: Timing,
+    said: Said,
+    answers: Mapping[str, str],
+    questions: list[Question],
+    name: str,
+) -> date | datetime | None:
+    if not timing.needs_date:
+        return None
+    answer = doubts.day(answers)
+    if said.start is not None and answer is None:
+        return said.start if timing.is_elapsed else _only_date(said.start)
+    if answer is not None:
+        if timing.is_elapsed and not isinstance(answer, datetime) and said.start_clock is not None:
+            return datetime.combine(answer, said.start_clock)
+        return answer if timing.is_elapsed else _only_date(answer)
+    questions.append(doubts.ask_date(said.why_no_date(name), said.date_choices()))
+    return None
+
+
+def _only_date(moment: date | datetime) -> date:
+    return moment.date() if isinstance(moment, datetime) else moment
+
+
+def _by_layout(layout: Layout, table: Table) -> dict[int, tuple[str, str]]:
+    """Return role and unit by place, for a file that has the headings of a layout."""
+    return {each.index: (each.role, each.unit) for each in _same_columns(layout, table)}
+
+
+def _same_columns(layout: Layout, table: Table) -> tuple[Column, ...]:
+    if table.width != layout.width:
+        raise LogRefused(
+            f"The layout does not fit: it has {layout.width} columns, this file has {table.width}."
+        )
+    if bool(layout.header_line) != bool(table.headings):
+        has = "no headings" if not table.headings else "headings"
+        raise LogRefused(f"The layout does not fit: this file has {has}, unlike the layout's.")
+    if not table.headings:
+        return layout.columns
+    free: dict[str, list[int]] = {}
+    for at, text in enumerate(table.headings):
+        free.setdefault(plain(text), []).append(at)
+    placed = []
+    for column in layout.columns:
+        places = free.get(plain(column.heading))
+        if not places:
+            raise LogRefused(
+                f"The layout does not fit: this file has no column “{column.heading}”."
+            )
+        at = places.pop(0)
+        placed.append(replace(column, index=at, heading=table.headings[at]))
+    return tuple(sorted(placed, key=lambda each: each.index))

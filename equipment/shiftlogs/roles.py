@@ -1,0 +1,499 @@
+"""Which column is which: headings first, values as the check, and what is left in doubt."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from . import doubts
+from . import words as h
+from .cells import MISSING, RUNNING, STOPPED, plain
+from .columns import FLAG, NUMBER, TEXT, Found
+from .layout import HOURS, OTHER, UNITS, Column, LogRefused, Question
+from .layout import RUNNING as RUNNING_ROLE
+from .preamble import Said
+from .table import Table
+from .times_found import Timing
+
+_STATES = RUNNING | STOPPED | frozenset(MISSING)
+_COUNTERS: Final = (h.STROKES, h.CYCLES, h.COUNT)
+_MEASURED: Final = (h.TEMP, h.PRESSURE, h.FLOW, h.VOLUME)
+#: What a rig can show, by unit: beyond it, a number is a sensor's word for “no value”. From memory:
+#: hoses burst below 10,000 psi, and no component is sprayed frozen or boiling.
+_REAL: Final = {
+    "psi": (-15.0, 8000.0), "bar": (-1.0, 550.0), "kPa": (-101.0, 55000.0), "MPa": (-0.1, 55.0),
+    "F": (-60.0, 450.0), "C": (-50.0, 230.0),
+    "gal/min": (-0.5, 60.0), "l/min": (-2.0, 230.0), "gal/h": (-30.0, 3600.0),
+    "l/h": (-120.0, 14000.0),
+}  # fmt: skip
+#: Numbers that loggers and sensors write for “no value”; from memory.
+_CODES: Final = (
+    -1.0, -99.0, -99.9, -100.0, -127.0, -196.6, -200.0, -273.0, -273.15, -459.0, -459.67, -888.0,
+    -999.0, -999.9, -9999.0, -9999.9, -99999.0, -32767.0, -32768.0, -3276.8, -3276.7,
+    -327.68, 327.67, 655.35, 850.0, 888.0, 888.8, 999.0, 999.9, 1023.0, 1372.0, 2048.0, 3276.7,
+    4095.0, 6553.5, 6553.4, 7999.0, 8888.0, 8888.8, 9999.0, 9999.9, 32767.0, 32768.0, 65534.0,
+    65535.0, 88888.0, 99999.0, 999999.0, 9.9e37, 1e30,
+)  # fmt: skip
+
+
+@dataclass(slots=True)
+class Roles:
+    """Roles of all columns, and what is open or was decided about them."""
+
+    columns: tuple[Column, ...] = ()
+    questions: list[Question] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Work:
+    """On the way: role and unit by place, and the doubts about columns in words."""
+
+    given: Mapping[int, tuple[str, str]] | None
+    answers: Mapping[str, str]
+    said: Said
+    sign: int
+    roles: dict[int, tuple[str, str]] = field(default_factory=dict)
+    muddles: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+
+
+def assign(
+    table: Table,
+    found: Sequence[Found],
+    timing: Timing,
+    said: Said,
+    answers: Mapping[str, str],
+    *,
+    given: Mapping[int, tuple[str, str]] | None,
+    is_backward: bool,
+) -> Roles:
+    """Return role and unit of each column.
+
+    given: roles that a person or a layout settled, by place; with no headings they are all.
+    Raises LogRefused where no column tells what a rig does.
+    """
+    back = is_backward or timing.is_backward
+    work = _Work(given, answers, said, -1 if back else 1, dict(timing.roles))
+    if timing.doubt:
+        work.muddles.append(timing.doubt)
+    free = [e for e in found if e.index not in work.roles and not (given and e.index in given)]
+    if given:
+        for at, (role, unit) in given.items():
+            if at not in timing.roles:
+                work.roles[at] = (role, unit)
+    if table.headings:
+        _by_headings(work, found, free)
+    elif not given:
+        _without_headings(work, free)
+    _units(work, found)
+    columns = _columns(work, found)
+    if work.muddles and not given:
+        work.questions.insert(0, doubts.ask_columns(work.muddles, doubts.spell(columns)))
+    elif all(
+        each.role in (OTHER, "time", "date", "clock", "epoch", "elapsed", "zone")
+        for each in columns
+    ):
+        raise LogRefused(
+            "No column tells what a rig did: no strokes, gallons, temperatures or pressures."
+        )
+    return Roles(columns, work.questions, work.notes)
+
+
+def _columns(work: _Work, found: Sequence[Found]) -> tuple[Column, ...]:
+    made = []
+    for each in found:
+        role, unit = work.roles.get(each.index, (OTHER, ""))
+        made.append(Column(each.index, each.name, role, unit))
+    return tuple(made)
+
+
+# --- with headings ----------------------------------------------------------------------------
+
+
+def _by_headings(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> None:
+    sides = _sides(work, found, free)
+    wanted: dict[str, list[Found]] = {}
+    unknown: list[Found] = []
+    for each in free:
+        heading = each.heading
+        if heading.is_decoy or heading.quantity in (h.SERIAL, h.DATE, h.TIME, h.ZONE, h.EPOCH):
+            continue
+        role = _role(each, sides, work.sign)
+        if role == "?":
+            unknown.append(each)
+        elif role:
+            wanted.setdefault(role, []).append(each)
+    _counters(work, wanted)
+    taken = {role for role, _ in work.roles.values()}
+    for role, candidates in wanted.items():
+        if role in taken:
+            continue
+        best = _best(candidates)
+        if best is None:
+            names = " and ".join(f"“{e.name}”" for e in candidates)
+            work.muddles.append(f"{names} could each be {_words(role)}.")
+            best = candidates[0]
+        work.roles[best.index] = (role, _unit(best))
+    _gaps(work, found, unknown)
+
+
+def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
+    """Return the role that a heading asks for and the values allow, "?" for one in doubt."""
+    heading = each.heading
+    side = sides.get(heading.side, "")
+    quantity = heading.quantity
+    if quantity == h.RUNNING:
+        return RUNNING_ROLE if _is_state(each) and heading.side in ("", h.BOTH) else ""
+    if each.kind == FLAG:
+        return ""
+    if each.kind != NUMBER:
+        return ""
+    if quantity in _COUNTERS:
+        if not each.rises(sign=sign):
+            return "" if quantity == h.COUNT else "?"
+        if side:
+            return f"strokes_{side}"
+        return "?" if heading.side in ("", "3") else ""
+    if quantity == h.VOLUME:
+        if not each.rises(sign=sign):
+            return ""
+        if side:
+            return f"gallons_{side}"
+        return "gallons" if heading.side in ("", h.BOTH) else ""
+    if quantity == h.HOURS:
+        return HOURS if not heading.side and each.rises(sign=sign) else ""
+    if quantity in (h.TEMP, h.PRESSURE):
+        if heading.side == h.HOSE:
+            return f"{quantity}_hose"
+        if heading.side == "3":
+            return "?"
+        return f"{quantity}_{side}" if side else ""
+    if quantity == h.FLOW:
+        return f"flow_{side}" if side else ""
+    if not quantity and side and each.rises(sign=sign) and each.moves():
+        return "?"
+    return "?" if not quantity and each.moves() and each.rises(sign=sign) else ""
+
+
+def _is_state(each: Found) -> bool:
+    return each.kind in (FLAG, NUMBER, TEXT) and all(
+        plain(cell) in _STATES for cell in each.cells[:200]
+    )
+
+
+def _counters(work: _Work, wanted: dict[str, list[Found]]) -> None:
+    """A counter that says strokes or cycles goes before one that does not say."""
+    for role in ("strokes_a", "strokes_b"):
+        candidates = wanted.get(role, [])
+        for first in (h.STROKES, h.CYCLES):
+            chosen = [e for e in candidates if e.heading.quantity == first]
+            if chosen:
+                wanted[role] = chosen
+                break
+
+
+def _best(candidates: Sequence[Found]) -> Found | None:
+    top = max(each.heading.rank for each in candidates)
+    best = [each for each in candidates if each.heading.rank == top]
+    if len(best) == 1:
+        return best[0]
+    if all(each.values == best[0].values for each in best):
+        return best[0]
+    if best[0].heading.quantity == h.TEMP and _same_degrees(best):
+        return next(e for e in best if e.unit == "F")
+    return None
+
+
+def _same_degrees(best: Sequence[Found]) -> bool:
+    if len(best) != 2 or {e.unit for e in best} != {"F", "C"}:
+        return False
+    f, c = sorted(best, key=lambda e: e.unit, reverse=True)
+    pairs = [
+        (x, y) for x, y in zip(f.values, c.values, strict=True) if x is not None and y is not None
+    ]
+    return all(abs(y * 1.8 + 32 - x) < 1.5 for x, y in pairs)
+
+
+def _words(role: str) -> str:
+    name, _, side = role.partition("_")
+    words = {"a": "the isocyanate side", "b": "the resin side", "hose": "the hose"}
+    what = {"temp": "temperature", "strokes": "stroke counter", "gallons": "gallons"}.get(
+        name, name
+    )
+    return f"the {what} of {words[side]}" if side else f"the {what}"
+
+
+def _unit(each: Found) -> str:
+    heading = each.heading
+    if heading.quantity in (h.STROKES, h.CYCLES):
+        return heading.quantity
+    if heading.quantity == h.COUNT:
+        return ""
+    unit = each.unit if each.unit in UNITS else ""
+    if heading.quantity == h.HOURS:
+        return unit if unit in ("h", "min", "s") else "h"
+    return unit
+
+
+def _gaps(work: _Work, found: Sequence[Found], unknown: Sequence[Found]) -> None:
+    """What is needed and missing, and columns that might be it."""
+    has = {role for role, _ in work.roles.values()}
+    counted = {"strokes_a", "strokes_b", "gallons_a", "gallons_b", "gallons"} & has
+    flow = {"flow_a", "flow_b"} & has
+    strokes = {"strokes_a", "strokes_b"} & has
+    odd = [e for e in unknown if e.heading.quantity in (h.STROKES, h.CYCLES)]
+    for each in unknown:
+        quantity = each.heading.quantity
+        if quantity in (h.TEMP, h.PRESSURE):
+            work.muddles.append(f"“{each.name}” does not say which side, or the hose, it measures.")
+        elif quantity in (h.STROKES, h.CYCLES) and not strokes:
+            if each.rises(sign=work.sign):
+                work.muddles.append(f"“{each.name}” does not say which side it counts.")
+            else:
+                work.muddles.append(
+                    f"“{each.name}” rises and falls, so it is no counter of the rig."
+                )
+    if counted or odd:
+        return
+    rising = [e for e in unknown if e.moves() and e.rises(sign=work.sign)]
+    if rising and not flow:
+        names = ", ".join(f"“{e.name}”" for e in rising[:4])
+        work.muddles.append(f"No heading names a counter of strokes or gallons; {names} only rise.")
+    elif not {r for r in has if r.startswith(("temp_", "pressure_", "flow_", HOURS))}:
+        figures = [
+            e
+            for e in found
+            if e.kind == NUMBER and not e.heading.is_decoy and e.index not in work.roles
+        ]
+        if figures:
+            work.muddles.append("No heading says what a rig counts or measures.")
+
+
+# --- sides ------------------------------------------------------------------------------------
+
+
+def _sides(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> dict[str, str]:
+    """Return "a" (isocyanate) or "b" by the word for a side in headings; ask where in doubt."""
+    sides = {h.ISO: "a", h.RESIN: "b"}
+    sided = [
+        e
+        for e in free
+        if not e.heading.is_decoy
+        and e.kind == NUMBER
+        and (e.heading.quantity in (*_COUNTERS, *_MEASURED))
+    ]
+    used = {e.heading.side for e in sided}
+    pairs = [pair for pair in h.PAIRS if used & set(pair)]
+    if not pairs:
+        return sides
+    letters = {
+        (e.heading.letter == "A") == (e.heading.side == h.ISO) for e in found if e.heading.letter
+    }
+    if work.said.a_is_iso is not None:
+        letters.add(work.said.a_is_iso)
+    answer = doubts.sides(work.answers)
+    settled = _settled(work, found)
+    for pair in pairs:
+        first = answer
+        if first is None:
+            first = settled
+        if first is None and pair == ("A", "B"):
+            if len(letters) == 1:
+                first = next(iter(letters))
+            elif not letters and _is_english(work, found):
+                first = True
+        if first is None:
+            if not any(each.key == "sides" for each in work.questions):
+                work.questions.append(doubts.ask_sides(pair, _why(pair, letters)))
+            first = True
+        sides[pair[0]], sides[pair[1]] = ("a", "b") if first else ("b", "a")
+    return sides
+
+
+def _settled(work: _Work, found: Sequence[Found]) -> bool | None:
+    """Return what the roles that a person gave say of the first of a pair."""
+    firsts = {pair[0] for pair in h.PAIRS}
+    seconds = {pair[1] for pair in h.PAIRS}
+    said = set()
+    for at, (role, _) in (work.given or {}).items():
+        side = found[at].heading.side
+        if role.endswith(("_a", "_b")) and side in firsts | seconds:
+            said.add((side in firsts) == role.endswith("_a"))
+    return said.pop() if len(said) == 1 else None
+
+
+def _is_english(work: _Work, found: Sequence[Found]) -> bool:
+    score: Counter[str] = Counter()
+    for each in found:
+        for language in each.heading.languages:
+            score[language] += 1 / len(each.heading.languages)  # type: ignore[assignment]
+    if score:
+        best = max(score.values())
+        return score["en"] >= best - 1e-9
+    return any(each.heading.unit in ("psi", "F", "gal", "gal/min") for each in found)
+
+
+def _why(pair: tuple[str, str], letters: set[bool]) -> str:
+    first, second = pair
+    if len(letters) > 1:
+        return "The file calls isocyanate A in one place and B in another."
+    if pair == ("A", "B"):
+        return "A and B change places between countries, and no heading names the chemical."
+    return f"The headings say {first} and {second}, and not which is the isocyanate."
+
+
+# --- without headings -------------------------------------------------------------------------
+
+
+def _without_headings(work: _Work, free: Sequence[Found]) -> None:
+    """Guess what can be guessed from values alone; a person has to say which it is."""
+    work.muddles.append("The file has no headings.")
+    rising = [
+        e for e in free if e.kind == NUMBER and e.moves() and e.whole() and e.rises(sign=work.sign)
+    ]
+    counters = [e for e in rising if max(e.filled(), default=0) > 1]
+    for each, role in zip(counters[:2], ("strokes_a", "strokes_b"), strict=False):
+        if len(counters) >= 2:
+            work.roles[each.index] = (role, "strokes")
+
+
+# --- units ------------------------------------------------------------------------------------
+
+
+def _units(work: _Work, found: Sequence[Found]) -> None:
+    _like(
+        work, found, "pressure_", h.PRESSURE, work.said.pressure, doubts.pressure_unit(work.answers)
+    )
+    metric = "C" if work.said.is_metric else "F" if work.said.is_us else ""
+    _like(work, found, "temp_", h.TEMP, work.said.temp or metric, doubts.temp_unit(work.answers))
+    _like(work, found, "gallons", h.VOLUME, "", "")
+    _like(work, found, "flow_", h.FLOW, "", "")
+    _counts(work, found)
+    open_places = [
+        at for at, (role, unit) in work.roles.items() if not unit and role.startswith(_NEED)
+    ]
+    for at in open_places:
+        role = work.roles[at][0]
+        if role.startswith(("gallons", "flow_")):
+            has = {each for each, _ in work.roles.values()}
+            matters = not ({"strokes_a", "strokes_b"} & has)
+            if role.startswith("flow_"):
+                matters = matters and not any(each.startswith("gallons") for each in has)
+            if matters and not work.given:
+                work.muddles.append(f"“{found[at].name}” has no unit.")
+            else:
+                work.notes.append(f"“{found[at].name}” has no unit and was left out.")
+                work.roles[at] = (OTHER, "")
+    _ask_units(work, found)
+
+
+_NEED: Final = ("pressure_", "temp_", "gallons", "flow_")
+
+
+def _like(
+    work: _Work, found: Sequence[Found], start: str, quantity: str, said: str, answer: str
+) -> None:
+    """Give columns without a unit that of others like them."""
+    units = {unit for role, unit in work.roles.values() if role.startswith(start) and unit}
+    if not units:
+        kinds = {e.unit or e.heading.unit for e in found if e.heading.quantity == quantity}
+        units = {unit for unit in kinds if unit in UNITS}
+    unit = next(iter(units)) if len(units) == 1 else ""
+    if not units:
+        unit = said
+    unit = unit or answer
+    for at, (role, known) in list(work.roles.items()):
+        if role.startswith(start) and not known and unit:
+            work.roles[at] = (role, unit)
+
+
+def _counts(work: _Work, found: Sequence[Found]) -> None:
+    places = [
+        at for at, (role, unit) in work.roles.items() if role.startswith("strokes_") and not unit
+    ]
+    if not places:
+        return
+    units = {unit for role, unit in work.roles.values() if role.startswith("strokes_") and unit}
+    unit = next(iter(units)) if len(units) == 1 else work.said.counts
+    unit = doubts.counts(work.answers) or unit
+    if not unit:
+        work.questions.append(doubts.ask_counts([found[at].name or f"{at + 1}" for at in places]))
+        unit = "strokes"
+    for at in places:
+        work.roles[at] = (work.roles[at][0], unit)
+
+
+def _ask_units(work: _Work, found: Sequence[Found]) -> None:
+    for start, ask, likely in (
+        ("pressure_", doubts.ask_pressure, _likely_pressure),
+        ("temp_", doubts.ask_temp, _likely_temp),
+    ):
+        places = [
+            at for at, (role, unit) in work.roles.items() if role.startswith(start) and not unit
+        ]
+        if not places:
+            continue
+        tops = {at: max(_plausible(found[at]), default=0.0) for at in places}
+        at = max(tops, key=lambda each: tops[each])
+        unit = likely(tops[at], _works(work, found))
+        if unit:
+            work.notes.append(
+                f"“{found[at].name}” goes up to {tops[at]:g}: that can only be {unit}."
+            )
+        else:
+            work.questions.append(ask(found[at].name or f"column {at + 1}", tops[at]))
+            unit = "psi" if start == "pressure_" else "F"
+        for place in places:
+            work.roles[place] = (work.roles[place][0], unit)
+
+
+def _plausible(each: Found) -> list[float]:
+    """Return values without a sensor's word for “no value”."""
+    codes = set(_CODES)
+    return [v for v in each.filled() if v not in codes and v < 30000] or each.filled()
+
+
+def _works(work: _Work, found: Sequence[Found]) -> bool:
+    """Say whether the rig sprayed in the rows looked at."""
+    return any(
+        role.startswith("strokes_") and found[at].moves() for at, (role, _) in work.roles.items()
+    )
+
+
+def _likely_pressure(top: float, is_spraying: bool) -> str:
+    """Return the one unit in which a rig can reach this pressure, "" where there are several.
+
+    In spraying a rig makes 400 to 3,600 psi: 28 to 250 bar, 2,760 to 25,000 kPa, 2.8 to 25 MPa.
+    """
+    if not is_spraying:
+        return "kPa" if 8000 < top <= 25000 else ""
+    if 28 <= top <= 250:
+        return "bar"
+    if 400 <= top < 2700:
+        return "psi"
+    return "kPa" if 3700 < top <= 25000 else ""
+
+
+def _likely_temp(top: float, is_spraying: bool) -> str:
+    return "F" if 100 <= top <= 250 else ""
+
+
+def out_of_range(
+    columns: Sequence[Column], found: Sequence[Found]
+) -> tuple[tuple[str, float], ...]:
+    """Return the numbers with which sensors say that they have no value, by role.
+
+    Those that a rig cannot show in the column's unit: the known ones, and any that repeats.
+    """
+    codes: list[tuple[str, float]] = []
+    for column in columns:
+        if column.unit not in _REAL:
+            continue
+        low, high = _REAL[column.unit]
+        known = [each for each in _CODES if not low <= each <= high]
+        seen = Counter(v for v in found[column.index].filled() if not low <= v <= high)
+        known += [value for value, often in seen.items() if often > 1 and value not in known]
+        codes += [(column.role, each) for each in known]
+    return tuple(codes)

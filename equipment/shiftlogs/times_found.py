@@ -1,0 +1,244 @@
+"""Which columns of a table tell when a row was written."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+
+from . import words as h
+from .blocks import RigFacts
+from .cells import read_date, read_moment
+from .columns import CLOCK, DAY, MOMENT, NUMBER, TEXT, Found
+from .headings import is_zone_word
+from .layout import CLOCK as CLOCK_ROLE
+from .layout import DATE, ELAPSED, EPOCH, OTHER, TIME, ZONE, LogRefused
+from .table import Table
+
+#: Seconds since 1970 of 2001-09-09 and 2039-11-09: between them a counter of ten digits is a time.
+_EPOCHS = (("s", 1e9, 2.2e9), ("ms", 1e12, 2.2e12), ("us", 1e15, 2.2e15))
+
+
+@dataclass(slots=True)
+class Timing:
+    """The columns of time, by place; None for those that are not.
+
+    roles: role and unit by place, of all of them. zones: as headings and a column of zones write
+    them. doubt: what is not sure, for the question `columns`.
+    """
+
+    moment: int | None = None
+    day: int | None = None
+    clock: int | None = None
+    roles: dict[int, tuple[str, str]] = field(default_factory=dict)
+    zones: tuple[str, ...] = ()
+    doubt: str = ""
+    is_epoch: bool = False
+    is_elapsed: bool = False
+    is_backward: bool = False
+    days: tuple[str, ...] = ()
+    epoch: tuple[float, ...] = ()
+
+    @property
+    def needs_date(self) -> bool:
+        return self.moment is None and self.day is None and not self.is_epoch
+
+    def dates(self, order: str) -> list[date]:
+        """Return the days of the sample, in one order."""
+        found = []
+        for text in self.days:
+            both = read_moment(text)
+            cell = both[0] if both else read_date(text)
+            if cell and (on := cell.day(order)):
+                found.append(on)
+        return found
+
+    def hints(self, table: Table, facts: RigFacts) -> tuple[date, ...]:
+        """Return the first and last day by a column of epochs beside the wall time."""
+        return tuple(
+            datetime.fromtimestamp(each, UTC).astimezone(facts.zone).date() for each in self.epoch
+        )
+
+
+def find_timing(
+    table: Table, found: list[Found], given: Mapping[int, tuple[str, str]] | None
+) -> Timing:
+    """Return the columns of time. given: roles that a person or a layout settled.
+
+    Raises LogRefused where no column tells the time.
+    """
+    timing = Timing()
+    if given and any(
+        role in (TIME, DATE, CLOCK_ROLE, EPOCH, ELAPSED) for role, _ in given.values()
+    ):
+        _settle(timing, found, given)
+    else:
+        free = [e for e in found if not (given and given.get(e.index, (OTHER,))[0] != OTHER)]
+        _choose(timing, free)
+    _zones(timing, found)
+    place = timing.moment if timing.moment is not None else timing.day
+    if place is not None:
+        texts = [
+            found[place].cells[0],
+            *found[place].cells[:: max(1, len(found[place].cells) // 60)],
+        ]
+        timing.days = tuple(dict.fromkeys([*texts, found[place].cells[-1]]))
+    return timing
+
+
+def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, str]]) -> None:
+    for at, (role, unit) in given.items():
+        if role == TIME:
+            timing.moment = at
+        elif role == DATE:
+            timing.day = at
+        elif role == CLOCK_ROLE:
+            timing.clock = at
+        elif role == EPOCH:
+            timing.is_epoch = True
+            unit = unit or _epoch_unit(found[at]) or "s"
+        elif role == ELAPSED:
+            timing.is_elapsed = True
+            unit = unit or _elapsed_unit(found[at]) or "s"
+        else:
+            continue
+        timing.roles[at] = (role, unit)
+    if timing.moment is not None and found[timing.moment].kind != MOMENT:
+        # “time” said of a column that has the time of day alone, or the date alone.
+        kind = found[timing.moment].kind
+        if kind in (CLOCK, DAY):
+            at, timing.moment = timing.moment, None
+            timing.roles[at] = (CLOCK_ROLE if kind == CLOCK else DATE, "")
+            if kind == CLOCK:
+                timing.clock = at
+            else:
+                timing.day = at
+
+
+def _score(each: Found) -> tuple[int, int, int]:
+    heading = each.heading
+    is_time = heading.quantity in (h.TIME, h.DATE, h.EPOCH)
+    return (not heading.is_decoy) + is_time, heading.zone == "UTC", len(set(each.cells))
+
+
+def _choose(timing: Timing, found: list[Found]) -> None:
+    moments = [e for e in found if e.kind == MOMENT and (e.heading.quantity != h.HOURS)]
+    days = [e for e in found if e.kind == DAY]
+    clocks = [e for e in found if e.kind == CLOCK]
+    epochs = [e for e in found if e.kind == NUMBER and _epoch_unit(e)]
+    if moments:
+        best = max(moments, key=_score)
+        if _is_midnight(best) and clocks:
+            days = [best]
+        else:
+            timing.moment = best.index
+            timing.roles[best.index] = (TIME, "")
+            _beside(timing, epochs)
+            return
+    timed = [
+        e
+        for e in clocks
+        if e.heading.quantity not in (h.ELAPSED, h.HOURS) and not e.heading.is_decoy
+    ]
+    if days and (timed or clocks):
+        day = max(days, key=lambda e: (_score(e)[0], -e.index))
+        clock = max(timed or clocks, key=lambda e: (_score(e)[0], len(set(e.cells)), -e.index))
+        timing.day, timing.clock = day.index, clock.index
+        timing.roles |= {day.index: (DATE, ""), clock.index: (CLOCK_ROLE, "")}
+        _beside(timing, epochs)
+        return
+    if epochs:
+        best = max(epochs, key=lambda e: (e.heading.quantity == h.EPOCH, -e.index))
+        timing.is_epoch = True
+        timing.roles[best.index] = (EPOCH, _epoch_unit(best))
+        timing.is_backward = _falls(best)
+        return
+    if timed:
+        clock = max(timed, key=lambda e: (_score(e)[0], len(set(e.cells)), -e.index))
+        timing.clock = clock.index
+        timing.roles[clock.index] = (CLOCK_ROLE, "")
+        return
+    if clocks:
+        timing.is_elapsed = True
+        timing.roles[clocks[0].index] = (ELAPSED, "hms")
+        return
+    counted = [
+        e
+        for e in found
+        if e.kind == NUMBER
+        and (
+            e.heading.quantity in (h.ELAPSED, h.TIME)
+            or (e.heading.unit in ("s", "ms") and e.heading.quantity == h.HOURS)
+        )
+        and not e.heading.is_decoy
+        and e.moves()
+    ]
+    if counted:
+        best = max(counted, key=lambda e: (e.heading.quantity == h.ELAPSED, e.rises(), -e.index))
+        timing.is_elapsed = True
+        unit = _elapsed_unit(best)
+        timing.roles[best.index] = (ELAPSED, unit or "s")
+        timing.is_backward = _falls(best)
+        if not unit:
+            timing.doubt = f"“{best.name}” counts time, and its unit is not written (s, min or h)."
+        return
+    if days:
+        raise LogRefused(
+            "The rows have a date and no time of day. A log has a line for each moment."
+        )
+    raise LogRefused(
+        "No column tells the time. A log has a line for each moment, with its time, and what was "
+        "measured then."
+    )
+
+
+def _beside(timing: Timing, epochs: list[Found]) -> None:
+    named = [e for e in epochs if e.heading.quantity in (h.EPOCH, h.TIME)]
+    if named and (values := named[0].filled()):
+        scale = {"s": 1.0, "ms": 1e3, "us": 1e6}[_epoch_unit(named[0])]
+        timing.epoch = (values[0] / scale, values[-1] / scale)
+
+
+def _is_midnight(each: Found) -> bool:
+    return all(
+        both[1].us == 0 for cell in each.cells[:80] if (both := read_moment(cell)) is not None
+    )
+
+
+def _epoch_unit(each: Found) -> str:
+    heading = each.heading
+    if heading.quantity not in (h.EPOCH, h.TIME, h.DATE, h.ELAPSED, "") or heading.side:
+        return ""
+    values = each.filled()
+    for unit, low, high in _EPOCHS:
+        if values and all(low < value < high for value in values):
+            return unit
+    return ""
+
+
+def _elapsed_unit(each: Found) -> str:
+    if each.kind == CLOCK:
+        return "hms"
+    unit = each.heading.unit or each.unit
+    return unit if unit in ("s", "ms", "min", "h") else ""
+
+
+def _falls(each: Found) -> bool:
+    return each.rises(sign=-1) and not each.rises()
+
+
+def _zones(timing: Timing, found: list[Found]) -> None:
+    for each in found:
+        if each.heading.quantity == h.ZONE or (each.kind == TEXT and not each.heading.quantity):
+            words = dict.fromkeys(cell for cell in each.cells if cell)
+            if (
+                words
+                and len(words) <= 4
+                and all(map(is_zone_word, words))
+                and each.index not in timing.roles
+            ):
+                timing.roles[each.index] = (ZONE, "")
+                timing.zones = tuple(words)
+                return
+    for at in (timing.moment, timing.clock, timing.day):
+        if at is not None and found[at].heading.zone:
+            timing.zones = (found[at].heading.zone,)
+            return
