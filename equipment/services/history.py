@@ -38,12 +38,16 @@ class HistoryRefused(ReadingRefused):
 
 @dataclass(frozen=True, slots=True)
 class PastReading:
-    """What one face showed at some time. Details as for `NewReading` and `record_readings`."""
+    """What one face showed at some time. Details as for `NewReading` and `record_readings`.
+
+    source_number: which file or sheet it is from, 0 for none.
+    """
 
     new: NewReading
     at: datetime
     request_id: UUID
     is_day_only: bool = False
+    source_number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +139,7 @@ def _row(
         author_id=author.pk,
         request_id=past.request_id,
         source=source,
+        source_number=past.source_number,
     )
 
 

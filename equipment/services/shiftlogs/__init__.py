@@ -1,0 +1,59 @@
+"""Shift logs: looked at, read for good, withdrawn; their contradictions settled; layouts kept."""
+
+from equipment.services.shiftlogs.keeping import day_of, days_between
+from equipment.services.shiftlogs.layouts import (
+    LayoutRefused,
+    keep_layout,
+    layout_like,
+    retire_layout,
+)
+from equipment.services.shiftlogs.looking import look_at
+from equipment.services.shiftlogs.many import look_at_many, read_many
+from equipment.services.shiftlogs.outcome import (
+    ASKS,
+    KNOWN,
+    READ,
+    REFUSED,
+    BadRow,
+    Outcome,
+    Progress,
+)
+from equipment.services.shiftlogs.posting import StillNeeded
+from equipment.services.shiftlogs.reading import read_log
+from equipment.services.shiftlogs.settling import (
+    SettlingRefused,
+    settle_contradiction,
+)
+from equipment.services.shiftlogs.sources import Source, source_of, sources, unzipped
+from equipment.services.shiftlogs.storing import raw
+from equipment.services.shiftlogs.withdrawing import WithdrawalRefused, withdraw_log
+
+__all__ = [
+    "ASKS",
+    "KNOWN",
+    "READ",
+    "REFUSED",
+    "BadRow",
+    "LayoutRefused",
+    "Outcome",
+    "Progress",
+    "SettlingRefused",
+    "Source",
+    "StillNeeded",
+    "WithdrawalRefused",
+    "day_of",
+    "days_between",
+    "keep_layout",
+    "layout_like",
+    "look_at",
+    "look_at_many",
+    "raw",
+    "read_log",
+    "read_many",
+    "retire_layout",
+    "settle_contradiction",
+    "source_of",
+    "sources",
+    "unzipped",
+    "withdraw_log",
+]
