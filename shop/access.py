@@ -96,6 +96,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:new_position": MANAGER,
     "equipment:new_rig": MANAGER,
     "equipment:new_service": MANAGER,
+    "equipment:photo": SIGNED_IN,
     "equipment:readings": CREW,
     "equipment:renew": MANAGER,
     "equipment:retire_component": MANAGER,

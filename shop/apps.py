@@ -11,6 +11,7 @@ class ShopConfig(AppConfig):
         # What somebody signed or entered is never changed, not even by a person at the database.
         guard("equipment_renewal")
         guard("equipment_reading", allow_columns=("total", "is_at_least", "is_in_force"))
+        guard("equipment_facephoto")
         guard("shop_signedcopy")
         guard("shop_stepentry")
         guard("shop_partentry")

@@ -18,6 +18,7 @@ from equipment.counters import (
 )
 from equipment.expecting import Expected
 from equipment.forms.fields import NumberField, SentForm, SpokenForm, WhenForm, WhyField
+from equipment.forms.photos import PhotoFields
 from equipment.models import Counter, Reading
 from equipment.services import NewReading
 from equipment.services.expecting import Unusual
@@ -47,7 +48,7 @@ class FaceForm(SpokenForm):
     )
     face_start = NumberField(label="What the new face showed when fitted", required=False)
     #: The value that was asked about: sent again as it was, it is meant.
-    sure = forms.CharField(required=False, max_length=24, widget=forms.HiddenInput)
+    sure = forms.Field(required=False, widget=forms.HiddenInput)
 
     #: What the face may plausibly show; the page sets it where it is shown.
     expected: Expected | None = None
@@ -150,19 +151,25 @@ class FaceForm(SpokenForm):
         self.add_error("before_reset" if about_before else "value", str(refusal))
 
 
-class ReadingsForm(WhenForm):
+class ReadingsForm(PhotoFields, WhenForm):
     """One sending of readings: when, and the faces of the rig, each with its own form.
 
     counters: (counter, place of the component it travels with or nothing).
     """
 
     def __init__(
-        self, data: Any, *, now: datetime, counters: Sequence[tuple[Counter, str]], **kwargs: Any
+        self,
+        data: Any,
+        files: Any = None,
+        *,
+        now: datetime,
+        counters: Sequence[tuple[Counter, str]],
+        **kwargs: Any,
     ) -> None:
         self.faces = [
             FaceForm(data, now=now, counter=counter, place=place) for counter, place in counters
         ]
-        super().__init__(data, now=now, **kwargs)
+        super().__init__(data, files, now=now, **kwargs)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()

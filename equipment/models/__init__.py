@@ -11,6 +11,7 @@ from equipment.models.care import (
     Trigger,
 )
 from equipment.models.counters import Counter, Measure, Reading, Wear, WearSource
+from equipment.models.photos import FacePhoto
 from equipment.models.rigs import (
     Component,
     ComponentKind,
@@ -34,6 +35,7 @@ __all__ = [
     "Counter",
     "Due",
     "DueClock",
+    "FacePhoto",
     "Finding",
     "Installation",
     "JobBooking",

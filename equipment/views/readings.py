@@ -1,7 +1,8 @@
 """Readings: all counters of a rig on one screen, and taking one back."""
 
+import logging
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from itertools import groupby
 from typing import Final
 
@@ -16,8 +17,10 @@ from equipment import due as dates
 from equipment.counters import ReadingRefused
 from equipment.forms.readings import ReadingsForm, ReverseReadingForm
 from equipment.models import Counter, Due, Installation, Reading, Rig
+from equipment.pictures import Picture
 from equipment.services import ReadingsRefused, record_readings, reverse_reading
 from equipment.services.expecting import expected_of, impossible, unusual
+from equipment.services.photos import attach_photo, photos_of, store_picture
 from equipment.services.wearing import counters_for
 from equipment.views.common import (
     PageRequest,
@@ -30,6 +33,8 @@ from equipment.views.common import (
     typed,
     zone,
 )
+
+logger = logging.getLogger(__name__)
 
 LAST_ROWS: Final = 20
 STATES: Final = (dates.CLEAR, dates.SOON, dates.DUE, dates.OVERDUE)
@@ -47,7 +52,7 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
     now = timezone.now()
     rig = get_rig(number)
     counters = counters_of(rig, _carrying(rig))
-    form = ReadingsForm(typed(request), now=now, counters=counters)
+    form = ReadingsForm(typed(request), request.FILES or None, now=now, counters=counters)
     if is_sound(request, form) and not _asks(form):
         before = _grades(rig, request.today, request.shop.warning_days)
         try:
@@ -66,10 +71,14 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
         else:
             after = _grades(rig, request.today, request.shop.warning_days)
             messages.success(request, _what_changed(len(kept), before, after))
+            _attach(request, form, rig, now)
             return redirect(rig_url(rig))
+    if form.picture is not None:
+        _hold(form, form.picture)
     form.expect(expected_of((counter for counter, _ in counters), at=now))
     rows = _last_readings([counter for counter, _ in counters])
-    return draw(request, "equipment/readings.html", of_rig(rig, form=form, rows=rows))
+    context = of_rig(rig, form=form, rows=rows)
+    return draw(request, "equipment/readings.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -126,6 +135,34 @@ def _asks(form: ReadingsForm) -> bool:
     return bool(doubts)
 
 
+def _attach(request: PageRequest, form: ReadingsForm, rig: Rig, now: datetime) -> None:
+    """Keep the photo beside the readings, which are kept already whatever happens to it."""
+    if form.picture is None and not form.held:
+        return
+    try:
+        digest = store_picture(form.picture) if form.picture else form.held
+    except OSError:
+        logger.exception("The photo of a face could not be stored.")
+        messages.warning(request, "The photo could not be stored. Tell whoever runs the server.")
+        return
+    attach_photo(
+        rig=rig,
+        digest=digest,
+        author=request.user,
+        at=now,
+        request_id=form.cleaned_data["request_id"],
+    )
+
+
+def _hold(form: ReadingsForm, picture: Picture) -> None:
+    """Keep a photo for the next try: a browser does not give a file back."""
+    try:
+        form.hold(store_picture(picture))
+    except OSError:
+        logger.exception("The photo of a face could not be stored.")
+        form.add_error("photo", "The photo could not be stored. Tell whoever runs the server.")
+
+
 def counters_of(rig: Rig, fitted: Iterable[Installation]) -> list[tuple[Counter, str]]:
     """The counters of a rig, then those of what sits in it, each with its place. One query."""
     places = {row.component_id: row for row in fitted}
@@ -152,11 +189,16 @@ def _carrying(rig: Rig) -> QuerySet[Installation]:
 
 
 def _last_readings(counters: list[Counter]) -> list[Reading]:
-    return list(
+    """The last ones, newest first; the first of each sending carries its photo."""
+    rows = list(
         Reading.objects.filter(counter__in=counters, reverses__isnull=True)
         .select_related("counter", "author", "reversal__author")
         .order_by("-at", "-pk")[:LAST_ROWS]
     )
+    photos = photos_of(row.request_id for row in rows)
+    for row in rows:
+        row.photo = photos.pop(row.request_id, "")  # type: ignore[attr-defined]
+    return rows
 
 
 def _home(counter: Counter) -> tuple[str, str]:

@@ -14,7 +14,7 @@ from django.test import Client
 from django.urls import reverse
 from playwright.sync_api import Page
 
-from equipment.models import Finding, JobBooking, Reading, Renewal, Service
+from equipment.models import FacePhoto, Finding, JobBooking, Reading, Renewal, Service
 from equipment.services import book_job, open_finding
 from inventory.models import Movement
 from shop.access import ACCESS, may
@@ -24,7 +24,14 @@ from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used, take_parts
 from shop.services.signing import sign_sheet
 from tests.journeys.conftest import DESK, PHONE, Look
-from tests.journeys.worlds import JourneyWorld, add_round, answer_everything, draft, today
+from tests.journeys.worlds import (
+    JourneyWorld,
+    add_photo,
+    add_round,
+    answer_everything,
+    draft,
+    today,
+)
 from tests.shop.test_access import ADDRESSES
 
 #: Pieces of a page, which htmx puts into one: seen where they stand.
@@ -75,6 +82,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
         author=manager,
     )
     set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
+    add_photo(world)
     return world
 
 
@@ -92,6 +100,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:component": pump,
         "equipment:new_component_counter": pump,
         "equipment:exchange": [{"number": 1, "pk": world.fleet.positions["pump A"].pk}],
+        "equipment:photo": [{"digest": FacePhoto.objects.get().digest}],
         "equipment:renew": pump,
         "equipment:retire_component": pump,
         "equipment:reverse_reading": [{"pk": Reading.objects.latest("pk").pk}],

@@ -6,8 +6,10 @@ from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
-from equipment.models import Caution, RoundItem
+from equipment.models import Caution, Reading, RoundItem
+from equipment.pictures import shrink
 from equipment.services import CheckPlan
+from equipment.services.photos import attach_photo, store_picture
 from inventory.models import Part
 from inventory.services import set_policy
 from shop.models import Person, ServiceSheet, SheetStep, Shop
@@ -16,6 +18,7 @@ from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used
 from shop.services.working import answer_step
 from tests.equipment.factories import SprayRig, service_for
+from tests.equipment.photographs import photo_file
 from tests.inventory.factories import PartFactory, received
 from tests.shop.worlds import SheetWorld, sheet_world
 
@@ -101,3 +104,15 @@ def add_round(world: JourneyWorld) -> None:
     ):
         kind = world.fleet.components[name].type.kind
         RoundItem.objects.create(code=code, kind=kind, text=text, every=every)
+
+
+def add_photo(world: JourneyWorld) -> None:
+    """A photo beside the last readings."""
+    last = Reading.objects.order_by("-at")[0]
+    attach_photo(
+        rig=world.fleet.rig,
+        digest=store_picture(shrink(photo_file())),
+        author=world.sheets.manager,
+        at=world.now,
+        request_id=last.request_id,
+    )
