@@ -145,12 +145,17 @@ def read_date(text: str) -> DateCell | None:
     text = text.strip()
     if not 6 <= len(text) <= 40:
         return None
-    weekday = 0
-    if (named := _WEEKDAY.match(text)) and (weekday := WEEKDAYS.get(plain(named[1]), 0)):
-        text = text[named.end() :]
     if not text.isascii():
         text = text.translate(_HAN).strip()
+    weekday = 0
     written = _numbers(text)
+    # Only then a weekday: “mar” is March to some and Tuesday to others.
+    if (
+        written is None
+        and (named := _WEEKDAY.match(text))
+        and (weekday := WEEKDAYS.get(plain(named[1]), 0))
+    ):
+        written = _numbers(text[named.end() :])
     if written is None:
         return None
     fields, orders = written
@@ -177,8 +182,7 @@ def _numbers(text: str) -> tuple[tuple[int, int, int], tuple[str, ...]] | None:
     if match := _SHORT.match(text):
         return (int(match[1]), int(match[2]), int(match[3])), ORDERS
     if (match := _DAY_NAME.match(text)) and (month := MONTHS.get(plain(match[2]))):
-        orders = ("dmy",) if len(match[3]) == 4 or len(match[1]) == 1 else ("dmy", "ymd")
-        return (int(match[1]), month, int(match[3])), orders
+        return (int(match[1]), month, int(match[3])), ("dmy",)
     if (match := _NAME_DAY.match(text)) and (month := MONTHS.get(plain(match[1]))):
         return (month, int(match[2]), int(match[3])), ("mdy",)
     if (match := _YEAR_NAME.match(text)) and (month := MONTHS.get(plain(match[2]))):
@@ -283,27 +287,6 @@ _MISSING: Final = (
     "| ontbreekt | sem dado | erro | brak"
 )
 MISSING: Final = ("", *(each.strip() for each in _MISSING.split("|")))
-
-#: Words of a column that says whether the rig runs, as `plain` writes them; from memory.
-_RUNNING: Final = (
-    "1 | 1.0 | aan | acceso | actief | actif | active | activo | aktiv | an | ativo | attiva | "
-    "attivo | bedrijf | betrieb | bezig | demarre | ein | em | em marcha | en marcha | en "
-    "marche | encendido | go | in bedrijf | in betrieb | in marcha | j | ja | lauf | laufend | "
-    "lauft | ligado | marcha | marche | o | on | operando | oui | pulverisation | pulverizando "
-    "| pumping | run | running | s | si | sim | spray | spraying | spritzen | spruhen | spruzzo "
-    "| start | started | t | true | verdadeiro | verdadero | vero | vrai | waar | wahr | y | "
-    "yes"
-)
-_STOPPED: Final = (
-    "0 | 0.0 | apagado | arret | arrete | attente | aus | bereit | desligado | detenido | down "
-    "| espera | f | falsch | false | falso | faux | fermo | gestoppt | gestopt | halt | idle | "
-    "inactif | inactive | inactivo | inaktiv | inativo | inattivo | n | nao | nee | nein | no | "
-    "non | off | onwaar | parado | park | parked | parken | pause | paused | ready | ruhe | "
-    "shutdown | spento | stand by | stand-by | standby | steht | stil | stop | stopped | uit | "
-    "veille"
-)
-RUNNING: Final = frozenset(each.strip() for each in _RUNNING.split("|"))
-STOPPED: Final = frozenset(each.strip() for each in _STOPPED.split("|"))
 
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?$")
 _GROUPED = {

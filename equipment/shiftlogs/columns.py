@@ -7,8 +7,6 @@ from typing import Final
 
 from .cells import (
     MISSING,
-    RUNNING,
-    STOPPED,
     Marks,
     marks,
     number,
@@ -19,6 +17,7 @@ from .cells import (
     unit_behind,
 )
 from .headings import Heading, read_heading, unit_of
+from .rows import RUNNING_WORDS, STOPPED_WORDS
 from .table import Table
 from .words import COUNT, CYCLES, DATE, EPOCH, STROKES, TIME
 
@@ -147,8 +146,7 @@ def _figure(tried: Sequence[str], most: float) -> str:
     )
     if figures >= most:
         return NUMBER
-    words = {plain(each) for each in tried}
-    if words <= RUNNING | STOPPED:
+    if {each.casefold() for each in tried} <= RUNNING_WORDS | STOPPED_WORDS:
         return FLAG
     return TEXT
 

@@ -19,7 +19,7 @@ from .roles import assign, out_of_range
 from .table import Table, find_table
 from .text import Sample, lines_of, sample_of
 from .times_found import Timing, find_timing
-from .zone_names import named
+from .zone_names import named, offset_of
 
 __all__ = ["Evidence", "Sample", "Understanding", "sample_of", "understand"]
 
@@ -204,6 +204,8 @@ def _zone(
     written = decided.zones or timing.zones or ((said.zone,) if said.zone else ())
     if not written:
         return layout.zone if layout is not None else ""
+    if len(written) > 1 and all(map(offset_of, written)):
+        return ""  # each row says its own
     found = named(written, shop=facts.zone, days=timing.dates(order) or said.days)
     if found.zone is not None:
         return found.zone

@@ -94,6 +94,20 @@ _STUCK_BACK = re.compile(
     r"huebe|pump|pumpe|vol|zahler|zaehler|p|t|side|seite|gallons|temperature|amps|setpoint|set|sp|alarm)$"
 )
 _ORDINAL = re.compile(r"^([a-z]+)(\d)$")
+_DEGREES = re.compile(
+    r"(?<![a-z])(?:°\s?|deg(?:rees)?[ ._]*|grad[ ._]*)([fc])(?![a-z])", re.IGNORECASE
+)
+_LOUD = re.compile(
+    "(?<![a-z0-9°/])("
+    + "|".join(re.escape(e).replace("/", "[/_ ]") for e in sorted(LOUD, key=len, reverse=True))
+    + ")(?![a-z0-9/])",
+    re.IGNORECASE,
+)
+#: A rate: strokes per minute and their like.
+_PER_TIME = re.compile(
+    r"[a-z]\s?/\s?(?:min|mn|minute|h|hr|s|sec)\b"
+    r"|\b(?:per|pro|par|por|al|a la)\s(?:min\w*|stunde|heure|h)\b"
+)
 
 
 def unit_of(text: str) -> str:
@@ -134,6 +148,9 @@ def _concepts(word: str) -> list[tuple[str, str]]:
             or (at_end_free and word.startswith(part))
         ):
             found.append((concept, language))
+    if (CYCLES, "de") in found or (CYCLES, "nl") in found:
+        # A word for a there-and-back cycle is made of that for a stroke.
+        found = [each for each in found if each[0] != STROKES]
     if not found and word.startswith("iso") and (rest := _concepts(word[3:])):
         found = [(ISO, "x"), *rest]
     return found
@@ -159,7 +176,7 @@ def _words(text: str) -> list[str]:
 @lru_cache(maxsize=2048)
 def read_heading(text: str, unit_below: str = "") -> Heading:
     """Return what a heading says. unit_below: the cell of the units row under it."""
-    unit, unit_word = "", ""
+    unit = ""
     rest = text
     is_bracket_a = False
     zone = ""
@@ -176,11 +193,9 @@ def read_heading(text: str, unit_below: str = "") -> Heading:
             rest = rest.replace(match[0], " ")
     if below := unit_of(unit_below):
         unit = unit or ("?" if below == "?amp" else below)
-    words = _words(rest)
     if not unit:
-        unit, unit_word = _loud_unit(rest, words)
-    if unit_word in words:
-        words.remove(unit_word)
+        unit, rest = _loud_unit(rest)
+    words = _words(rest)
     seen: set[str] = set()
     languages: list[str] = []
     for word in words:
@@ -189,8 +204,9 @@ def read_heading(text: str, unit_below: str = "") -> Heading:
             if language != "x":
                 languages.append(language)
     quantity = _quantity(seen, unit, words)
-    if not unit and words and quantity in (TEMP, HOURS, VOLUME, ELAPSED, TIME):
+    if not unit:
         unit = _quiet_unit(words, quantity)
+        quantity = _quantity(seen, unit, words)
     side, letter = _side(seen, words, quantity)
     is_decoy = "decoy" in seen
     if is_bracket_a:
@@ -226,38 +242,34 @@ def _fits(quantity: str, unit: str) -> bool:
     return kind == quantity or (quantity in (COUNT, STROKES, CYCLES) and kind in (STROKES, CYCLES))
 
 
-def _loud_unit(text: str, words: list[str]) -> tuple[str, str]:
-    spread = plain(text).replace("º", "°")
-    if match := re.search(
-        r"(?<![a-z])(?:°\s?|deg(?:rees)?[ ._]*|grad[ ._]*)([fc])(?![a-z])", spread
-    ):
-        return match[1].upper(), match[1]
-    for each in re.split(r"[\s_,;:()\[\]]+", spread):
-        if each in LOUD:
-            return UNITS[each], each
-    for word in words:
-        if word in LOUD:
-            return UNITS[word], word
-        if word == "deg":
-            continue
-    return "", ""
+def _loud_unit(text: str) -> tuple[str, str]:
+    """Return a unit that stands in a heading without brackets, and the heading without it."""
+    whole = unicodedata.normalize("NFKC", text.replace("º", "°"))
+    for written in (whole, _SPLIT_CASE.sub(" ", whole)):
+        for pattern in (_DEGREES, _LOUD):
+            if match := pattern.search(written):
+                unit = UNITS[re.sub(r"[/_ ]+(?=min|h)", "/", match[1].lower())]
+                return unit, f"{written[: match.start()]} {written[match.end() :]}"
+    return ("?" if _PER_TIME.search(plain(text)) else ""), text
 
 
 def _quiet_unit(words: list[str], quantity: str) -> str:
+    """Return a unit that is a word like others, by what is measured; takes it out of `words`."""
+    if len(words) < 2:
+        return ""
     last = words[-1]
-    if quantity == TEMP and last in ("f", "c") and len(words) > 1:
-        return last.upper()
-    if quantity == HOURS and last in ("h", "min", "s", "sec", "minutes", "seconds"):
-        return UNITS[last]
-    if quantity == VOLUME:
-        for word in words:
-            if UNITS.get(word) in ("gal", "l"):
-                return UNITS[word]
-    if quantity in (ELAPSED, TIME):
-        for word in reversed(words):
-            if UNITS.get(word) in ("s", "ms", "us", "min", "h"):
-                return UNITS[word]
-    return ""
+    found = ""
+    if (quantity == TEMP and last in ("f", "c")) or (
+        quantity in (HOURS, ELAPSED, TIME) and UNITS.get(last) in ("s", "ms", "us", "min", "h")
+    ):
+        found = last
+    elif quantity in (VOLUME, FLOW):
+        found = next((each for each in words if UNITS.get(each) in ("gal", "l")), "")
+    elif quantity == EPOCH and last in ("s", "ms", "us", "sec"):
+        found = last
+    if found and found not in ("gallons", "litres", "liters", "seconds", "hours"):
+        words.remove(found)
+    return UNITS[found] if found else ""
 
 
 _ORDER: Final = (

@@ -7,15 +7,16 @@ from typing import Final
 
 from . import doubts
 from . import words as h
-from .cells import MISSING, RUNNING, STOPPED, plain
-from .columns import FLAG, NUMBER, TEXT, Found
+from .cells import MISSING
+from .columns import EMPTY, FLAG, NUMBER, TEXT, Found
 from .layout import HOURS, OTHER, UNITS, Column, LogRefused, Question
 from .layout import RUNNING as RUNNING_ROLE
 from .preamble import Said
+from .rows import RUNNING_WORDS, STOPPED_WORDS
 from .table import Table
 from .times_found import Timing
 
-_STATES = RUNNING | STOPPED | frozenset(MISSING)
+_STATES = RUNNING_WORDS | STOPPED_WORDS | frozenset(MISSING) | frozenset(("0", "1"))
 _COUNTERS: Final = (h.STROKES, h.CYCLES, h.COUNT)
 _MEASURED: Final = (h.TEMP, h.PRESSURE, h.FLOW, h.VOLUME)
 #: What a rig can show, by unit: beyond it, a number is a sensor's word for “no value”. From memory:
@@ -125,6 +126,7 @@ def _by_headings(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> 
             unknown.append(each)
         elif role:
             wanted.setdefault(role, []).append(each)
+    _bare_hose(wanted, free)
     _counters(work, wanted)
     taken = {role for role, _ in work.roles.values()}
     for role, candidates in wanted.items():
@@ -145,10 +147,10 @@ def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
     side = sides.get(heading.side, "")
     quantity = heading.quantity
     if quantity == h.RUNNING:
-        return RUNNING_ROLE if _is_state(each) and heading.side in ("", h.BOTH) else ""
-    if each.kind == FLAG:
-        return ""
-    if each.kind != NUMBER:
+        if _is_state(each):
+            return RUNNING_ROLE if heading.side in ("", h.BOTH) else ""
+        return "?" if side and each.kind == NUMBER and each.rises(sign=sign) else ""
+    if each.kind not in (NUMBER, EMPTY):
         return ""
     if quantity in _COUNTERS:
         if not each.rises(sign=sign):
@@ -179,7 +181,7 @@ def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
 
 def _is_state(each: Found) -> bool:
     return each.kind in (FLAG, NUMBER, TEXT) and all(
-        plain(cell) in _STATES for cell in each.cells[:200]
+        cell.casefold() in _STATES for cell in each.cells
     )
 
 
@@ -192,6 +194,20 @@ def _counters(work: _Work, wanted: dict[str, list[Found]]) -> None:
             if chosen:
                 wanted[role] = chosen
                 break
+
+
+def _bare_hose(wanted: dict[str, list[Found]], free: Sequence[Found]) -> None:
+    """“Hose” alone is its temperature, if it is as warm as the sides are."""
+    sides = [v for role in ("temp_a", "temp_b") for e in wanted.get(role, ()) for v in e.filled()]
+    if not sides or "temp_hose" in wanted:
+        return
+    low, high = min(sides) - 40, max(sides) + 40
+    for each in free:
+        heading = each.heading
+        if heading.side == h.HOSE and not heading.quantity and not heading.is_decoy:
+            values = each.filled()
+            if values and all(low <= v <= high for v in values) and (not heading.unit):
+                wanted.setdefault("temp_hose", []).append(each)
 
 
 def _best(candidates: Sequence[Found]) -> Found | None:
@@ -329,10 +345,12 @@ def _is_english(work: _Work, found: Sequence[Found]) -> bool:
     for each in found:
         for language in each.heading.languages:
             score[language] += 1 / len(each.heading.languages)  # type: ignore[assignment]
-    if score:
-        best = max(score.values())
-        return score["en"] >= best - 1e-9
-    return any(each.heading.unit in ("psi", "F", "gal", "gal/min") for each in found)
+    others = max((value for language, value in score.items() if language != "en"), default=0)
+    if score["en"] != others:
+        return score["en"] > others
+    # Words of several languages, or of none: American units speak for English.
+    is_plain = all(each.name.replace("°", "").isascii() for each in found)
+    return is_plain and any(each.heading.unit in ("psi", "F", "gal", "gal/min") for each in found)
 
 
 def _why(pair: tuple[str, str], letters: set[bool]) -> str:
@@ -465,13 +483,12 @@ def _works(work: _Work, found: Sequence[Found]) -> bool:
 def _likely_pressure(top: float, is_spraying: bool) -> str:
     """Return the one unit in which a rig can reach this pressure, "" where there are several.
 
-    In spraying a rig makes 400 to 3,600 psi: 28 to 250 bar, 2,760 to 25,000 kPa, 2.8 to 25 MPa.
+    In spraying a rig makes 400 to 3,600 psi: 28 to 250 bar, 2,760 to 25,000 kPa, 2.8 to 25 MPa; at
+    rest and in circulation it makes up to 160 psi, which are 11 bar and 1,100 kPa.
     """
     if not is_spraying:
         return "kPa" if 8000 < top <= 25000 else ""
-    if 28 <= top <= 250:
-        return "bar"
-    if 400 <= top < 2700:
+    if 1100 <= top < 2700:
         return "psi"
     return "kPa" if 3700 < top <= 25000 else ""
 

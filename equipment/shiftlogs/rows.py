@@ -43,7 +43,8 @@ RUNNING_WORDS: Final = frozenset({
     "aktiv", "wahr", "marche", "en marche", "oui", "o", "vrai", "actif", "si", "sí", "s",
     "encendido", "marcha", "en marcha", "activo", "verdadero", "sì", "acceso", "attivo", "vero",
     "aan", "actief", "waar", "sim", "ligado", "ativo", "verdadeiro", "på", "sand", "sant",
-    "w ruchu", "tak", "zał",
+    "w ruchu", "tak", "zał", "marcia", "in marcia", "in marcha", "em marcha", "funcionando",
+    "operando", "spritzen", "pulvérisation", "draait", "in bedrijf", "loopt",
 })  # fmt: skip
 STOPPED_WORDS: Final = frozenset({
     "stop", "stopped", "off", "no", "n", "false", "f", "inactive", "idle", "standby", "parked",
@@ -51,6 +52,7 @@ STOPPED_WORDS: Final = frozenset({
     "halt", "bereit", "arrêt", "arret", "arrêté", "non", "faux", "inactif", "apagado", "parado",
     "detenido", "inactivo", "falso", "spento", "fermo", "inattivo", "uit", "nee", "inactief",
     "onwaar", "não", "nao", "desligado", "inativo", "av", "nej", "falsk", "nie", "postój", "wył",
+    "paro", "parada", "stand-by", "stand by", "park", "attente", "espera", "ruhe", "down", "stil",
 })  # fmt: skip
 
 

@@ -94,9 +94,11 @@ def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, s
             timing.clock = at
         elif role == EPOCH:
             timing.is_epoch = True
+            timing.is_backward = _falls(found[at])
             unit = unit or _epoch_unit(found[at]) or "s"
         elif role == ELAPSED:
             timing.is_elapsed = True
+            timing.is_backward = _falls(found[at])
             unit = unit or _elapsed_unit(found[at]) or "s"
         else:
             continue

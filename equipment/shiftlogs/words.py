@@ -72,7 +72,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "fi": "isku iskut iskua",
     },
     TEMP: {
-        "x": "temp temps tmp *temp",
+        "x": "temp tmp *temp",
         "en": "temperature temperatures heat",
         "de": "temperatur *temperatur temperatur*",
         "fr": "temperature temperatures",
@@ -142,8 +142,8 @@ WORDS: Final[dict[str, dict[str, str]]] = {
     },
     RUNNING: {
         "x": "run",
-        "en": "running runs spraying pumping state status mode active",
-        "de": "betrieb lauft laeuft lauf zustand betriebszustand aktiv maschinenstatus",
+        "en": "running runs spraying pumping state status mode active on on-off",
+        "de": "betrieb ein lauft laeuft lauf zustand betriebszustand aktiv maschinenstatus",
         "fr": "marche etat fonctionnement statut actif",
         "es": "marcha estado funcionando",
         "it": "marcia stato funzionamento",
