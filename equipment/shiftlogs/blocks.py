@@ -85,6 +85,7 @@ class FaceChange:
 
     before, after: what it showed. [unit of the column, canonical] at_before, at_after: when.
     is_rollover: it passed the top of its face. is_unseen: time went unlogged around a reset.
+    is_set: the number was another without anything counted (a person said that one was wrong).
     """
 
     before: float
@@ -93,6 +94,7 @@ class FaceChange:
     at_after: datetime
     is_rollover: bool = False
     is_unseen: bool = False
+    is_set: bool = False
 
 
 @dataclass(frozen=True, slots=True)
