@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import Final
 
 from .cells import (
@@ -19,7 +20,7 @@ from .cells import (
 from .headings import Heading, read_heading, unit_of
 from .rows import RUNNING_WORDS, STOPPED_WORDS
 from .table import Table
-from .words import COUNT, CYCLES, DATE, EPOCH, STROKES, TIME
+from .words import COUNT, CYCLES, DATE, EPOCH, PRESSURE, STROKES, TIME
 
 _MISSING = frozenset(MISSING)
 
@@ -83,7 +84,7 @@ def look(table: Table) -> list[Found]:
         heading = read_heading(name, table.units[index] if table.units else "")
         cells = [row[index] for row in rows]
         found.append(Found(index, name, heading, _kind(cells, heading), cells, breaks))
-    _fill(found)
+    _fill(found, table)
     return found
 
 
@@ -151,8 +152,8 @@ def _figure(tried: Sequence[str], most: float) -> str:
     return TEXT
 
 
-def _fill(found: Sequence[Found]) -> None:
-    decimal, grouping, _ = writing(found)
+def _fill(found: Sequence[Found], table: Table) -> None:
+    decimal, grouping = writing(found, table)
     for each in found:
         if each.kind != NUMBER:
             continue
@@ -163,40 +164,49 @@ def _fill(found: Sequence[Found]) -> None:
             each.unit = unit_of(said[0][0])
 
 
-def writing(found: Sequence[Found]) -> tuple[str, str, str]:
-    """Return decimal mark, grouping, and what is in doubt about them ("" for nothing)."""
-    seen: list[tuple[Found, Marks]] = [(e, marks(e.cells)) for e in found if e.kind == NUMBER]
-    decimal: Counter[str] = Counter()
-    group: Counter[str] = Counter()
-    for _, each in seen:
-        decimal.update(each.decimal)
-        group.update(each.group)
-    mark = ""
-    if decimal:
-        mark = decimal.most_common(1)[0][0]
-    grouping = group.most_common(1)[0][0] if group else ""
-    if not mark and grouping in (",", "."):
-        mark = "." if grouping == "," else ","
-    doubt = ""
-    for column, each in seen:
-        for written, often in each.either.items():
-            if mark == written or grouping == written:
+def writing(found: Sequence[Found], table: Table) -> tuple[str, str]:
+    """Return decimal mark and grouping.
+
+    All rows of the table are looked through, for a counter that goes past 1,000 on its way.
+    """
+    seen: list[tuple[Found, Marks]] = []
+    for each in found:
+        if each.kind == NUMBER:
+            cells = each.cells
+            for mark in ".,'":
+                if not any(mark in cell for cell in cells):
+                    more = (row[each.index] for row in table.rows if mark in row[each.index])
+                    cells = [*cells, *islice(more, 20)]
+            seen.append((each, marks(cells)))
+    decimals: Counter[str] = Counter()
+    groups: Counter[str] = Counter()
+    for _, shown in seen:
+        decimals.update(shown.decimal)
+        groups.update(shown.group)
+    decimal = decimals.most_common(1)[0][0] if decimals else ""
+    grouping = groups.most_common(1)[0][0] if groups else ""
+    if not decimal and grouping in (",", "."):
+        decimal = "." if grouping == "," else ","
+    for column, shown in seen:
+        for mark in shown.either:
+            if mark in (decimal, grouping):
                 continue
-            if mark:
-                grouping = grouping or written
-            elif _is_grouped(column, each, often):
-                grouping = grouping or written
-                mark = "." if written == "," else ","
+            if decimal:
+                grouping = grouping or mark
+            elif _is_grouped(column, shown, mark):
+                grouping = grouping or mark
+                decimal = "." if mark == "," else ","
             else:
-                mark = written
-                if column.heading.quantity:
-                    doubt = f"“{next(c for c in column.cells if written in c)}” in {column.name!r}"
-    if grouping == mark:
-        grouping = ""
-    return mark or ".", grouping, doubt
+                decimal = mark
+    return decimal or ".", "" if grouping == decimal else grouping
 
 
-def _is_grouped(column: Found, each: Marks, often: int) -> bool:
-    if each.bare_thousands:
+def _is_grouped(column: Found, shown: Marks, mark: str) -> bool:
+    """Say whether the mark in “1.234” parts thousands, where no other number decides it."""
+    if shown.bare_thousands:
         return False
-    return bool(each.bare) or column.heading.quantity in (STROKES, CYCLES, COUNT)
+    quantity = column.heading.quantity
+    if shown.bare or quantity in (STROKES, CYCLES, COUNT):
+        return True
+    # No rig sprays at 1.2 psi, or at 8 kPa.
+    return quantity == PRESSURE and column.heading.unit in ("psi", "kPa")

@@ -166,6 +166,11 @@ def columns(
     return found
 
 
+def fits(role: str, unit: str) -> bool:
+    """Say whether a column of a role may have a unit."""
+    return any(unit in units for start, units in _FITS if role.startswith(start))
+
+
 def _place(name: str, headings: Sequence[str], width: int) -> int:
     if name.isdigit() and 1 <= int(name) <= width:
         return int(name) - 1
@@ -249,8 +254,8 @@ def ask_clock(between: str) -> Question:
             ("pm", "12 hours; the first row is after noon"),
             ("24", "24 hours as written; the clock was put back"),
         ),
-        f"No hour is above 12, AM and PM do not stand beside the times, and between {between} the "
-        "clock starts again.",
+        "No hour is above 12, and AM and PM do not stand beside the times"
+        + (f"; between {between} the clock starts again." if between else "."),
     )
 
 

@@ -80,7 +80,7 @@ def understand(
 
     given = doubts.columns(answers, table.headings, table.width)
     if layout is not None:
-        given = _by_layout(layout, table)
+        given = _by_layout(layout, table) | (given or {})
     timing = find_timing(table, found, given)
     stretches = [
         see(rows, moment=timing.moment, day=timing.day, clock=timing.clock)
@@ -97,7 +97,7 @@ def understand(
     clock = _clock(decided, answers, layout, questions)
     zone = _zone(decided, timing, said, answers, layout, facts, order, questions)
     on = _date(timing, said, answers, questions, name)
-    decimal, grouping, _ = writing(found)
+    decimal, grouping = writing(found, table)
     made = Layout(
         encoding=lines.encoding,
         delimiter=table.delimiter,
@@ -112,10 +112,10 @@ def understand(
         newest_first=decided.is_backward or timing.is_backward,
         missing=MISSING,
         out_of_range=out_of_range(roles.columns, found),
+        is_order_sure=decided.is_sure,
     )
     if layout is not None:
-        made = replace(made, columns=_same_columns(layout, table))
-        questions = [each for each in questions if each.key == "date"]
+        questions = [each for each in questions if each.key in ("date", "date_order", "clock")]
     notes += [*roles.notes, *([f"Dates: {decided.why}."] if decided.why and order else [])]
     return Understanding(
         layout=made,
@@ -150,7 +150,7 @@ def _date_order(
         return ""
     if decided.contradiction:
         raise LogRefused(f"The dates are not all written in one order: {decided.contradiction}.")
-    if layout is not None and layout.date_order:
+    if layout is not None and layout.date_order and layout.is_order_sure:
         if layout.date_order not in decided.orders:
             raise LogRefused(
                 f"The layout does not fit: its dates are {doubts.ORDER_WORDS[layout.date_order]}, "
@@ -177,13 +177,11 @@ def _clock(
 ) -> str:
     if decided.is_twelve:
         return "12"
-    if not decided.wraps:
-        return "24"
-    if layout is not None and layout.clock.startswith("12"):
-        return layout.clock
     if answer := doubts.clock(answers):
         return answer
-    questions.append(doubts.ask_clock(decided.wraps))
+    # A layout knows that its clock has 12 hours, and not in which half of the day a file begins.
+    if decided.wraps or (layout is not None and layout.clock in ("12am", "12pm")):
+        questions.append(doubts.ask_clock(decided.wraps))
     return "24"
 
 

@@ -92,6 +92,8 @@ class Layout:
     missing: words that stand for a value that was not there, case-folded ("", "n/a", "---" …).
     out_of_range: numbers with which a sensor says that it has no value, by role; as the file has
         them, in its unit.
+    is_order_sure: False where all dates of the file that the layout was made for read alike in each
+        order, as 03/03: those of another file may not.
     """
 
     encoding: str
@@ -107,6 +109,7 @@ class Layout:
     newest_first: bool = False
     missing: tuple[str, ...] = ("",)
     out_of_range: tuple[tuple[str, float], ...] = ()
+    is_order_sure: bool = True
 
     def column(self, role: str) -> Column | None:
         """Return the column of a role, or None."""

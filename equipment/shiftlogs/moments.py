@@ -39,6 +39,7 @@ class Decided:
     example: str = ""
     zones: tuple[str, ...] = ()
     contradiction: str = ""
+    is_sure: bool = True
 
 
 def see(
@@ -84,6 +85,7 @@ def decide(stretches: Sequence[Seen], hints: Iterable[date] = ()) -> Decided:
     if not cells:
         return Decided((), "", is_backward, is_twelve, wraps, "", zones)
     orders, why, contradiction = _orders(cells)
+    alike = [o for o in ORDERS if all(o in each.orders for each in cells)]
     if len(orders) > 1:
         orders, why = _by_progress(orders, stretches, is_backward)
     if len(orders) > 1 and (stated := list(hints)):
@@ -92,7 +94,10 @@ def decide(stretches: Sequence[Seen], hints: Iterable[date] = ()) -> Decided:
         if len(fit) == 1:
             orders, why = (fit[0],), "another date in the file is the same day"
     example = next((text for day, text in cells.items() if _differs(day, orders)), "")
-    return Decided(orders, why, is_backward, is_twelve, wraps, example, zones, contradiction)
+    return Decided(
+        orders, why, is_backward, is_twelve, wraps, example, zones, contradiction,
+        is_sure=len(alike) < 2 or any(_differs(each, alike) for each in cells),
+    )  # fmt: skip
 
 
 def _differs(day: DateCell, orders: Sequence[str]) -> bool:

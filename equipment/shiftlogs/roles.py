@@ -83,7 +83,7 @@ def assign(
     if given:
         for at, (role, unit) in given.items():
             if at not in timing.roles:
-                work.roles[at] = (role, unit)
+                work.roles[at] = (role, unit or _unit_for(role, found[at]))
     if table.headings:
         _by_headings(work, found, free)
     elif not given:
@@ -251,6 +251,14 @@ def _unit(each: Found) -> str:
     if heading.quantity == h.HOURS:
         return unit if unit in ("h", "min", "s") else "h"
     return unit
+
+
+def _unit_for(role: str, each: Found) -> str:
+    """Return the unit of a column whose role a person gave without one."""
+    if role == HOURS:
+        return each.unit if each.unit in ("h", "min", "s") else "h"
+    unit = each.heading.quantity if role.startswith("strokes_") else each.unit
+    return unit if doubts.fits(role, unit) else ""
 
 
 def _gaps(work: _Work, found: Sequence[Found], unknown: Sequence[Found]) -> None:
@@ -428,14 +436,20 @@ def _like(
 
 
 def _counts(work: _Work, found: Sequence[Found]) -> None:
-    places = [
-        at for at, (role, unit) in work.roles.items() if role.startswith("strokes_") and not unit
+    """Strokes or cycles. An answer goes before the heading: to some shops a stroke is a cycle."""
+    answer = doubts.counts(work.answers)
+    told = {at for at, (_, unit) in (work.given or {}).items() if unit}
+    for at, (role, _) in list(work.roles.items()):
+        if role.startswith("strokes_") and answer and at not in told:
+            work.roles[at] = (role, answer)
+    counters = [
+        (at, unit) for at, (role, unit) in work.roles.items() if role.startswith("strokes_")
     ]
+    places = [at for at, unit in counters if not unit]
     if not places:
         return
-    units = {unit for role, unit in work.roles.values() if role.startswith("strokes_") and unit}
+    units = {unit for _, unit in counters if unit}
     unit = next(iter(units)) if len(units) == 1 else work.said.counts
-    unit = doubts.counts(work.answers) or unit
     if not unit:
         work.questions.append(doubts.ask_counts([found[at].name or f"{at + 1}" for at in places]))
         unit = "strokes"
