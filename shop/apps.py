@@ -12,6 +12,7 @@ class ShopConfig(AppConfig):
         guard("equipment_renewal")
         guard("equipment_reading", allow_columns=("total", "is_at_least", "is_in_force"))
         guard("equipment_facephoto")
+        guard("equipment_exchange")
         guard("shop_signedcopy")
         guard("shop_stepentry")
         guard("shop_partentry")

@@ -16,6 +16,7 @@ from equipment.forms.fields import (
     DayField,
     KindField,
     NumberField,
+    SentForm,
     SpokenForm,
     WhenForm,
     WhyField,
@@ -166,7 +167,7 @@ class VersionField(forms.ModelChoiceField):
         return obj.service.name
 
 
-class RenewalForm(SpokenForm):
+class RenewalForm(SentForm):
     """A service that was done without a sheet of ours."""
 
     version = VersionField(

@@ -93,7 +93,7 @@ class FaceForm(SpokenForm):
     def is_unfolded(self) -> bool:
         """Whether what happened to the face is in question, or was said."""
         if not self.is_bound:
-            return False
+            return self.initial.get("step", Step.CONTINUED) != Step.CONTINUED
         said = self.data.get(self.add_prefix("step"), "") not in ("", Step.CONTINUED)
         wrong = any(self[name].errors for name in ("step", "before_reset", "face_start"))
         return said or wrong or self.asks
@@ -134,6 +134,11 @@ class FaceForm(SpokenForm):
         since = _since(self.counter.last_at, self.today)
         counted = f"{plain(odd.counted)} {self.counter.unit}"
         self.add_error("value", f"{much} than usual: {counted} since {since}. Is it right?")
+
+    def is_as_kept(self, new: NewReading) -> bool:
+        """Whether that stands on the page already, as its initial value."""
+        details = ("value", "step", "before_reset", "face_start")
+        return all(self.initial.get(name) == getattr(new, name) for name in details)
 
     def refuse(self, refusal: ReadingRefused) -> None:
         """Put what is wrong with the reading beside what was typed."""

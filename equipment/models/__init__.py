@@ -11,6 +11,7 @@ from equipment.models.care import (
     Trigger,
 )
 from equipment.models.counters import Counter, Measure, Reading, Wear, WearSource
+from equipment.models.exchanges import Exchange
 from equipment.models.photos import FacePhoto
 from equipment.models.rigs import (
     Component,
@@ -35,6 +36,7 @@ __all__ = [
     "Counter",
     "Due",
     "DueClock",
+    "Exchange",
     "FacePhoto",
     "Finding",
     "Installation",

@@ -195,6 +195,8 @@ class Renewal(models.Model):
     reason = models.CharField(max_length=200, blank=True)
     author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
+    #: One per sending: sent twice, it counts once. Null: kept before sendings had a number.
+    request_id = models.UUIDField(null=True, blank=True)
     undoes = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="undone_by"
     )
@@ -202,6 +204,12 @@ class Renewal(models.Model):
     objects = RenewalQuerySet.as_manager()
 
     class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["component", "version", "request_id"],
+                name="a_renewal_sent_twice_counts_once",
+            ),
+        ]
         indexes = [models.Index(fields=["component", "done_at"])]
 
     def __str__(self) -> str:

@@ -54,6 +54,8 @@ class Counter(models.Model):
     first_value = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     started_at = models.DateTimeField()
     is_retired = models.BooleanField(default=False)
+    #: Until when it counted; null while it does.
+    retired_at = models.DateTimeField(null=True, blank=True)
 
     last_value = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     last_at = models.DateTimeField()
@@ -88,6 +90,10 @@ class Counter(models.Model):
                 name="rollover_is_above_zero",
             ),
             models.CheckConstraint(condition=Q(side__in=["", "A", "B"]), name="counter_side"),
+            models.CheckConstraint(
+                condition=Q(is_retired=True) ^ Q(retired_at__isnull=True),
+                name="a_retired_counter_says_since_when",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -204,6 +204,13 @@ class Installation(models.Model):
     )
     #: Its wear sources were chosen by a person, so nothing plans them anew.
     wear_by_hand = models.BooleanField(default=False)
+    #: What began it and what ended it, so that either can be undone.
+    began_with = models.ForeignKey(
+        "equipment.Exchange", models.PROTECT, null=True, blank=True, related_name="began"
+    )
+    ended_with = models.ForeignKey(
+        "equipment.Exchange", models.PROTECT, null=True, blank=True, related_name="ended"
+    )
 
     class Meta:
         constraints = [

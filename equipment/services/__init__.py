@@ -20,6 +20,13 @@ from equipment.services.care import (
     retire_service,
     undo_renewal,
 )
+from equipment.services.correcting import correct_reading, reverse_reading
+from equipment.services.counting import (
+    CounterRefused,
+    change_counter,
+    create_counter,
+    retire_counter,
+)
 from equipment.services.dues import rebuild_all, recompute
 from equipment.services.findings import (
     AlreadyClosed,
@@ -30,39 +37,49 @@ from equipment.services.findings import (
     open_finding,
 )
 from equipment.services.fitting import (
-    AlreadyFitted,
-    ComponentRetired,
-    FittingRefused,
-    NothingFitted,
-    OverlapsAnother,
-    PositionTaken,
-    RemovedBeforeFitted,
-    WrongKind,
-    WrongSide,
     exchange_component,
     install_component,
     remove_component,
 )
 from equipment.services.history import HistoryRefused, PastReading, record_history
+from equipment.services.misfits import (
+    AlreadyFitted,
+    ComponentRetired,
+    EndsBeforeItBegins,
+    ExchangeUndone,
+    FittingRefused,
+    LaterChange,
+    NothingFitted,
+    NotYet,
+    OverlapsAnother,
+    PositionTaken,
+    RemovedBeforeFitted,
+    SatThere,
+    WrongKind,
+    WrongSide,
+)
 from equipment.services.readings import (
+    NewReading,
+    check_reading,
+    record_reading,
+    record_readings,
+)
+from equipment.services.refusals import (
     AlreadyReversed,
     BeforeTheCount,
     LaterContradicts,
-    NewReading,
+    NothingCorrected,
     ReadingsRefused,
     SameMoment,
-    record_reading,
-    record_readings,
-    reverse_reading,
 )
 from equipment.services.rigs import (
     add_position,
     create_component,
-    create_counter,
     create_kind,
     create_rig,
     create_type,
     lay_up_rig,
+    remove_position,
     retire_component,
     return_rig,
 )
@@ -74,6 +91,7 @@ from equipment.services.rounds import (
     items_for_round,
     record_round,
 )
+from equipment.services.stays import add_stay, undo_exchange
 from equipment.services.wearing import WearPlan
 
 __all__ = [
@@ -87,15 +105,21 @@ __all__ = [
     "CareRefused",
     "CheckPlan",
     "ComponentRetired",
+    "CounterRefused",
     "DoesNotApply",
     "Done",
+    "EndsBeforeItBegins",
+    "ExchangeUndone",
     "FindingRefused",
     "FittingRefused",
     "HistoryRefused",
+    "LaterChange",
     "LaterContradicts",
     "NewAnswer",
     "NewReading",
+    "NotYet",
     "NotYetDone",
+    "NothingCorrected",
     "NothingFitted",
     "OverlapsAnother",
     "PastReading",
@@ -105,6 +129,7 @@ __all__ = [
     "RoundAlreadyRecorded",
     "RoundRefused",
     "SameMoment",
+    "SatThere",
     "SayHow",
     "ServiceRetired",
     "WearPlan",
@@ -112,10 +137,14 @@ __all__ = [
     "WrongKind",
     "WrongSide",
     "add_position",
+    "add_stay",
     "book_job",
     "cancel_booking",
     "carry_finding",
+    "change_counter",
+    "check_reading",
     "close_finding",
+    "correct_reading",
     "create_component",
     "create_counter",
     "create_kind",
@@ -138,9 +167,12 @@ __all__ = [
     "record_renewals",
     "record_round",
     "remove_component",
+    "remove_position",
     "retire_component",
+    "retire_counter",
     "retire_service",
     "return_rig",
     "reverse_reading",
+    "undo_exchange",
     "undo_renewal",
 ]

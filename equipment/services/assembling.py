@@ -22,9 +22,10 @@ from equipment.models import (
 )
 from equipment.services import locks
 from equipment.services.care import record_renewal
+from equipment.services.counting import create_counter
 from equipment.services.fitting import exchange_component, lock_exchange
 from equipment.services.readings import NewReading, record_readings
-from equipment.services.rigs import add_position, create_counter, create_rig
+from equipment.services.rigs import add_position, create_rig
 
 #: Kind and side, in flow order; a kind that the shop does not have is left out.
 USUAL_POSITIONS: Final = (
@@ -113,7 +114,7 @@ def exchange_with_readings(
     """
     with transaction.atomic():
         # Everything both halves touch, in the order in which everybody locks.
-        lock_exchange(*([component_in] if component_in else []), position=position)
+        lock_exchange(*([component_in] if component_in else []), position=position, since=at)
         record_readings(
             rig=position.rig,
             readings=readings,
@@ -130,6 +131,8 @@ def exchange_with_readings(
             author=author,
             zone=zone,
             reason=reason,
+            recorded_at=recorded_at,
+            request_id=request_id,
         )
 
 
@@ -142,9 +145,11 @@ def renew_by_hand(
     reason: str,
     author: AbstractBaseUser,
     recorded_at: datetime,
+    request_id: UUID,
     zone: ZoneInfo,
 ) -> Renewal:
-    """Say that a service was done elsewhere; the same said again is the same renewal.
+    """Say that a service was done elsewhere; the same said again is the same renewal, whether it
+    was sent twice or typed twice.
 
     Raises as `record_renewal` does.
     """
@@ -166,4 +171,5 @@ def renew_by_hand(
             recorded_at=recorded_at,
             zone=zone,
             reason=reason,
+            request_id=request_id,
         )

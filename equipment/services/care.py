@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Final, TypedDict, Unpack
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
@@ -169,11 +170,12 @@ def record_renewal(
     source_kind: str = "hand",
     source_number: int = 0,
     reason: str = "",
+    request_id: UUID | None = None,
 ) -> Renewal:
     """Say that a service was done on a component; its due row begins anew.
 
     counts_from: the day its days count from: the day done, or planned where it renews fixed.
-    Raises DoesNotApply, NotYetDone.
+    The same request_id again returns the same renewal. Raises DoesNotApply, NotYetDone.
     """
     return record_renewals(
         done=[Done(version, component, counts_from)],
@@ -184,6 +186,7 @@ def record_renewal(
         source_kind=source_kind,
         source_number=source_number,
         reason=reason,
+        request_id=request_id,
     )[0]
 
 
@@ -197,10 +200,12 @@ def record_renewals(
     source_kind: str = "hand",
     source_number: int = 0,
     reason: str = "",
+    request_id: UUID | None = None,
 ) -> list[Renewal]:
     """Say that several services were done at one moment, as `record_renewal` does for one.
 
-    The due rows are worked out once for all of them. Raises DoesNotApply, NotYetDone.
+    The due rows are worked out once for all of them; the same request_id again returns the same
+    renewals. Raises DoesNotApply, NotYetDone.
     """
     if done_at > recorded_at + SLACK:
         raise NotYetDone
@@ -211,9 +216,14 @@ def record_renewals(
         "reason": reason,
         "author": author,
         "recorded_at": recorded_at,
+        "request_id": request_id,
     }
     with transaction.atomic():
         locked = locks.lock_all_behind([each.component.pk for each in done])
+        if request_id is not None:
+            earlier = list(Renewal.objects.filter(request_id=request_id).order_by("pk"))
+            if earlier:
+                return earlier
         renewals = []
         for each in done:
             fresh = locked[each.component.pk]

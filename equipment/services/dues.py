@@ -9,6 +9,7 @@ it for the first time, its whole life counts, and its days count from the day it
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -23,12 +24,13 @@ from equipment.models import (
     Installation,
     Measure,
     Renewal,
+    Rig,
     ServiceVersion,
     Wear,
     WearSource,
 )
 from equipment.models.rigs import ZERO
-from equipment.services import locks, timelines
+from equipment.services import locks, timelines, wearing
 from equipment.services.keeping import picture, write
 from equipment.services.lives import (
     KEPT_OF_SOURCE,
@@ -43,6 +45,8 @@ from equipment.services.lives import (
 from equipment.services.settling import DUE_FIELDS, KEPT_OF_CLOCK, KEPT_OF_DUE, settle
 
 AT_A_TIME: Final = 500
+#: Before anything that is kept.
+EVER: Final = datetime(1, 1, 1, tzinfo=UTC)
 
 
 def recompute(components: Iterable[Component], *, zone: ZoneInfo) -> int:
@@ -65,6 +69,9 @@ def rebuild_all(*, zone: ZoneInfo) -> tuple[int, int]:
         components = locks.lock_components(Component.objects.values_list("pk", flat=True))
         counters = locks.lock_counters(Counter.objects.values_list("pk", flat=True))
         changed = sum(timelines.rederive([counter]) for counter in counters.values())
+        rigs = list(Rig.objects.order_by("pk"))
+        for start in range(0, len(rigs), AT_A_TIME):
+            changed += len(wearing.derive(*rigs[start : start + AT_A_TIME], since=EVER))
         changed += recompute(components.values(), zone=zone)
         rows = len(counters) + sum(
             model._default_manager.count() for model in (WearSource, Wear, Due, DueClock)

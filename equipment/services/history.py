@@ -22,6 +22,7 @@ from equipment.services.readings import (
     check_alone,
     last_minute,
     lock_all_behind,
+    says_the_same,
 )
 
 
@@ -161,7 +162,7 @@ def _sift(
         same = taken.setdefault(row.at, row)
         if same is row:
             fresh.append(row)
-        elif same.value != row.value or row.step != Reading.Step.CONTINUED:
+        elif not says_the_same(same, row):
             errors[place] = SameMoment(there=same.value)
     states = [_State(None, counter.first_value, counter.started_at, False)]
     for reading in sorted([*there, *fresh], key=lambda each: each.at):

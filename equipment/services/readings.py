@@ -1,6 +1,6 @@
 """Readings: what a counter showed, entered once, taken back by a row that names it."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
@@ -19,7 +19,7 @@ from equipment.services import advancing, dues, locks, timelines
 from equipment.services.advancing import Move, Unsettled
 from equipment.services.keeping import write
 from equipment.services.refusals import (
-    AlreadyReversed,
+    AfterTheCount,
     BeforeTheCount,
     LaterContradicts,
     ReadingsRefused,
@@ -65,7 +65,7 @@ class _ReachesBack(Exception):
 
 
 @dataclass(slots=True)
-class _Sending:
+class Sending:
     """One sending of readings, and what is found out about it on the way."""
 
     readings: Sequence[NewReading]
@@ -129,7 +129,7 @@ def record_readings(
         "source_number": source_number,
         "note": note,
     }
-    sending = _Sending(readings, at, is_day_only, recorded_at, zone, said)
+    sending = Sending(readings, at, is_day_only, recorded_at, zone, said)
     try:
         with transaction.atomic():
             return _post(sending, rig, reaches_back=False)
@@ -169,55 +169,27 @@ def record_reading(
         raise refused.errors[counter.pk] from refused
 
 
-def reverse_reading(
-    *,
-    reading: Reading,
-    author: AbstractBaseUser,
-    at: datetime,
-    reason: str,
-    request_id: UUID,
-    zone: ZoneInfo,
-) -> Reading:
-    """Take a reading back; what followed from it is worked out anew. Returns the reversal.
+def check_reading(new: NewReading, *, at: datetime, recorded_at: datetime, zone: ZoneInfo) -> None:
+    """Refuse what `record_reading` would refuse, with the face still in sight; writes nothing.
 
-    at: now. The same request_id again returns the same row. Raises AlreadyReversed;
-    LaterContradicts when the readings that remain could not all be true.
+    For a reading that is posted later, such as one on a sheet. Raises ReadingRefused.
     """
-    with transaction.atomic():
-        components = lock_all_behind([reading.counter])
-        counter = locks.lock_counters([reading.counter_id])[reading.counter_id]
-        wrong = Reading.objects.get(pk=reading.pk)
-        sent = Reading.objects.filter(counter=counter, request_id=request_id).first()
-        if sent is not None and sent.reverses_id == wrong.pk:
-            return sent
-        if not wrong.is_in_force:
-            raise AlreadyReversed
-        reversal = Reading.objects.create(
-            counter=counter,
-            at=wrong.at,
-            is_day_only=wrong.is_day_only,
-            value=wrong.value,
-            author_id=author.pk,
-            recorded_at=at,
-            note=reason,
-            request_id=request_id,
-            reverses=wrong,
-            is_in_force=False,
-        )
-        wrong.is_in_force = False
-        wrong.save(update_fields=["is_in_force"])
-        try:
-            timelines.rederive([counter])
-        except Contradiction as found:
-            raise LaterContradicts(later=found.reading, cause=found.cause, zone=zone) from found
-        dues.recompute(components, zone=zone)
-        return reversal
+    counter = Counter.objects.get(pk=new.counter.pk)
+    at = at.astimezone(UTC)
+    check_alone(new, counter, at=at, recorded_at=recorded_at, zone=zone)
+    if _there_already(new, counter, at):
+        return
+    row = Sending([new], at, False, recorded_at, zone, {}).row(new, counter)
+    if at > counter.last_at:
+        _counted(row, counter)
+        return
+    _folded_in(row, counter, zone, timelines.fold)
 
 
 # --- one posting --------------------------------------------------------------------------------
 
 
-def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Reading]:
+def _post(sending: Sending, rig: Rig | None, *, reaches_back: bool) -> list[Reading]:
     asked = [new.counter for new in sending.readings]
     components: list[Component] = []
     sources: list[WearSource] = []
@@ -248,7 +220,7 @@ def _post(sending: _Sending, rig: Rig | None, *, reaches_back: bool) -> list[Rea
             elif sending.at > counter.last_at:
                 rows[counter.pk], moves[counter.pk] = _append(new, counter, sending)
             elif reaches_back:
-                rows[counter.pk] = _insert_late(new, counter, sending)
+                rows[counter.pk] = insert_late(new, counter, sending)
             else:
                 raise _ReachesBack
         except ReadingRefused as refusal:
@@ -276,8 +248,8 @@ def check_alone(
 ) -> None:
     """Refuse what needs no other reading to be wrong. Raises ReadingRefused."""
     faces.refuse_future(at=at, now=recorded_at, slack=SLACK)
-    if counter.is_retired:
-        raise ReadingRefused("This counter is no longer in use.")
+    if counter.retired_at is not None and at > counter.retired_at:
+        raise AfterTheCount(retired_at=counter.retired_at, zone=zone)
     if at < counter.started_at:
         raise BeforeTheCount(started_at=counter.started_at, zone=zone)
     for value in (new.value, new.before_reset, new.face_start):
@@ -302,23 +274,28 @@ def _there_already(new: NewReading, counter: Counter, at: datetime) -> Reading |
     there = Reading.objects.of(counter).filter(at=at).first()
     if there is None:
         return None
-    if there.value != new.value or new.step != Reading.Step.CONTINUED:
+    if not says_the_same(there, new):
         raise SameMoment(there=there.value)
     return there
 
 
-def _append(new: NewReading, counter: Counter, sending: _Sending) -> tuple[Reading, Move]:
+def says_the_same(there: Reading, new: NewReading | Reading) -> bool:
+    """Whether a reading of the same moment adds nothing to the one that is there."""
+    if there.value != new.value:
+        return False
+    if new.step == Reading.Step.CONTINUED:
+        return True  # the change of the face was said with the other
+    return (new.step, new.before_reset, new.face_start) == (
+        there.step,
+        there.before_reset,
+        there.face_start,
+    )
+
+
+def _append(new: NewReading, counter: Counter, sending: Sending) -> tuple[Reading, Move]:
     """A reading after all others: moves the counter on. Raises ReadingRefused."""
     row = sending.row(new, counter)
-    counted, bound = faces.gain(
-        previous=counter.last_value, current=timelines.face(row), rollover=counter.rollover
-    )
-    timelines.check_pace(
-        counter,
-        counted=counted,
-        elapsed=row.at - counter.last_at,
-        is_day_only=row.is_day_only or counter.last_is_day_only,
-    )
+    counted, bound = _counted(row, counter)
     total_before, at_before = counter.total, counter.last_at
     counter.total += counted
     counter.is_at_least = counter.is_at_least or bound
@@ -332,19 +309,41 @@ def _append(new: NewReading, counter: Counter, sending: _Sending) -> tuple[Readi
     return row, Move(counter, total_before, at_before, bound)
 
 
-def _insert_late(new: NewReading, counter: Counter, sending: _Sending) -> Reading:
-    """A reading between others: what follows it is worked out anew. Raises ReadingRefused."""
+def insert_late(new: NewReading, counter: Counter, sending: Sending) -> Reading:
+    """A reading between others, not saved yet: what follows it is worked out anew.
+
+    Raises ReadingRefused.
+    """
     row = sending.row(new, counter)
+    _folded_in(row, counter, sending.zone, timelines.keep)
+    return row
+
+
+def _counted(row: Reading, counter: Counter) -> tuple[Decimal, bool]:
+    """What a reading after all others adds, and whether that is a bound. Raises ReadingRefused."""
+    counted, bound = faces.gain(
+        previous=counter.last_value, current=timelines.face(row), rollover=counter.rollover
+    )
+    timelines.check_pace(
+        counter,
+        counted=counted,
+        elapsed=row.at - counter.last_at,
+        is_day_only=row.is_day_only or counter.last_is_day_only,
+    )
+    return counted, bound
+
+
+def _folded_in(row: Reading, counter: Counter, zone: ZoneInfo, fold: Callable[..., object]) -> None:
+    """Fold a reading in among the others, by `timelines.fold` or `keep`. Raises ReadingRefused."""
     readings = list(Reading.objects.of(counter))
     place = sum(1 for each in readings if each.at <= row.at)
     readings.insert(place, row)
     try:
-        timelines.keep(counter, readings, paced=(place, place + 1))
+        fold(counter, readings, paced=(place, place + 1))
     except Contradiction as found:
         if found.reading is row:
             raise found.cause from found
-        raise LaterContradicts(later=found.reading, cause=found.cause, zone=sending.zone) from found
-    return row
+        raise LaterContradicts(later=found.reading, cause=found.cause, zone=zone) from found
 
 
 def _sent_before(asked: Sequence[Counter], request_id: UUID) -> dict[int, Reading]:

@@ -26,6 +26,21 @@ class BeforeTheCount(ReadingRefused):
         super().__init__(f"Counting began on {_day(started_at, zone)}; nothing is kept before it.")
 
 
+class AfterTheCount(ReadingRefused):
+    """The reading is younger than the count."""
+
+    def __init__(self, *, retired_at: datetime, zone: ZoneInfo) -> None:
+        self.retired_at = retired_at
+        super().__init__(f"This counter is no longer in use: it ended on {_day(retired_at, zone)}.")
+
+
+class NothingCorrected(ReadingRefused):
+    """The reading that would replace another says the same."""
+
+    def __init__(self) -> None:
+        super().__init__("That is what stands there already.")
+
+
 class LaterContradicts(ReadingRefused):
     """A late reading that makes one after it impossible, which is named."""
 

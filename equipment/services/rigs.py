@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
@@ -12,18 +12,14 @@ from equipment.models import (
     Component,
     ComponentKind,
     ComponentType,
-    Counter,
     Due,
     Installation,
     Position,
     Rig,
-    Side,
 )
 from equipment.models.rigs import ZERO
-from equipment.services import dues, locks, wearing
-from equipment.services.fitting import AlreadyFitted
-
-STROKES_OF: Final = (Counter.Counts.STROKES, Counter.Counts.CYCLES, Counter.Counts.GALLONS)
+from equipment.services import dues, locks
+from equipment.services.misfits import AlreadyFitted, FittingRefused
 
 
 def create_rig(*, number: int, name: str, at: datetime, description: str = "") -> Rig:
@@ -124,80 +120,18 @@ def add_position(*, rig: Rig, order: int, kind: ComponentKind, side: str = "") -
     return position
 
 
-def create_counter(
-    *,
-    name: str,
-    counts: str,
-    started_at: datetime,
-    zone: ZoneInfo,
-    rig: Rig | None = None,
-    component: Component | None = None,
-    side: str | None = None,
-    kind: ComponentKind | None = None,
-    display_step: Decimal = Decimal(1),
-    rollover: Decimal | None = None,
-    is_resettable: bool = True,
-    max_per_minute: Decimal | None = None,
-    first_value: Decimal = ZERO,
-    order: int = 0,
-) -> Counter:
-    """Add a counter to a rig, or to a component with which it travels; components begin to wear.
+class PositionUsed(FittingRefused):
+    def __init__(self, position: Position) -> None:
+        super().__init__(f"Something sat in {position.label} once, so the position stays.")
 
-    side, kind: None: read from the name, "A strokes" and "Generator hours" (`side_in_name`,
-        `kind_in_name`); a counter that travels has the side of its component.
-    first_value: what the face showed at started_at. [counter units]
-    Raises ValidationError when the rig or component has a counter of this name.
-    """
-    if side is None and component is None and counts in STROKES_OF:
-        side = side_in_name(name)
-    if kind is None and rig is not None and counts == Counter.Counts.HOURS:
-        kind = kind_in_name(name)
+
+def remove_position(*, position: Position) -> None:
+    """Take a position away that was never used. Raises PositionUsed."""
     with transaction.atomic():
-        at_rigs = {rig.pk} if rig else locks.rigs_of([component.pk] if component else [])
-        locked = locks.lock_rigs(at_rigs)
-        fitted = set(
-            Installation.objects.filter(
-                position__rig__in=at_rigs, removed_at__isnull=True
-            ).values_list("component_id", flat=True)
-        )
-        locks.lock_components(fitted | ({component.pk} if component else set()))
-        locks.lock_counters(locks.counters_behind(fitted))
-        made = Counter(
-            rig=rig,
-            component=component,
-            name=name,
-            counts=counts,
-            side=side or (component.side if component else ""),
-            kind=kind,
-            display_step=display_step,
-            rollover=rollover,
-            is_resettable=is_resettable,
-            max_per_minute=max_per_minute,
-            first_value=first_value,
-            started_at=started_at,
-            order=order,
-            last_value=first_value,
-            last_at=started_at,
-        )
-        made.full_clean()
-        made.save()
-        changed: list[Component] = []
-        for each in locked.values():
-            changed += wearing.plan_anew(each, at=started_at)
-        dues.recompute(changed, zone=zone)
-        return made
-
-
-def side_in_name(name: str) -> str:
-    """A counter called "A strokes" or "cycles B" counts the pump of that side."""
-    return next((word for word in name.split() if word in (Side.A, Side.B)), "")
-
-
-def kind_in_name(name: str) -> ComponentKind | None:
-    """A counter called "Generator hours" counts the hours of the generator."""
-    said = name.casefold()
-    kinds = [kind for kind in ComponentKind.objects.all() if said.startswith(kind.name.casefold())]
-    return max(kinds, key=lambda kind: len(kind.name), default=None)
+        locks.lock_rigs([position.rig_id])
+        if position.installations.exists() or position.exchanges.exists():
+            raise PositionUsed(position)
+        position.delete()
 
 
 def lay_up_rig(*, rig: Rig, author: AbstractBaseUser, at: datetime) -> Rig:

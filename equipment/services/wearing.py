@@ -1,5 +1,6 @@
 """Which counter drives which wear of a fitted component, unless a person chose it."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -140,77 +141,188 @@ def displacements_of(fitted: Iterable[Installation]) -> dict[str, Decimal]:
     return found
 
 
-def plan_anew(rig: Rig, *, at: datetime) -> list[Component]:
-    """Bring the open wear sources of a rig in line with its counters and pumps, from `at` on.
+def derive(*rigs: Rig, since: datetime) -> list[Component]:
+    """Bring the wear sources of whatever sat in these rigs from `since` on in line with history.
 
-    Leaves alone what a person chose, and what hangs on a pump that is out. Returns the components
-    whose sources changed. The caller holds the locks.
+    What drives a wear follows from what sat where, which counters counted then, and which pump
+    each side had; so the same sources come out in whatever order the history was entered. Leaves
+    alone what a person chose. Returns the components whose sources changed; the caller holds
+    their locks.
     """
-    fitted = list(
+    fitted: dict[int, list[Installation]] = {rig.pk: [] for rig in rigs}
+    for row in (
         Installation.objects.select_related("component__type__kind", "position")
-        .filter(position__rig=rig, removed_at__isnull=True)
-        .order_by("position__order")
-    )
-    counters = counters_for(rig, [row.component for row in fitted])
-    displacements = displacements_of(fitted)
-    open_sources: dict[int, list[WearSource]] = {row.pk: [] for row in fitted}
-    for source in WearSource.objects.select_related("counter").filter(
-        installation__in=fitted, ended_at__isnull=True
+        .filter(position__rig__in=fitted)
+        .order_by("position__order", "installed_at")
     ):
-        open_sources[source.installation_id].append(source)
+        fitted[row.position.rig_id].append(row)
+    sat_in: dict[int, set[int]] = defaultdict(set)
+    for pk, rows in fitted.items():
+        for row in rows:
+            sat_in[row.component_id].add(pk)
+    counters: dict[int, list[Counter]] = {rig.pk: [] for rig in rigs}
+    for counter in Counter.objects.filter(Q(rig__in=fitted) | Q(component__in=sat_in)).order_by(
+        "order", "pk"
+    ):
+        for pk in {counter.rig_id} if counter.rig_id else sat_in[counter.component_id or 0]:
+            counters[pk].append(counter)
+    sources: dict[int, list[WearSource]] = defaultdict(list)
+    for source in WearSource.objects.filter(
+        Q(ended_at__isnull=True) | Q(ended_at__gte=since), installation__position__rig__in=fitted
+    ).order_by("began_at", "pk"):
+        sources[source.installation_id].append(source)
     changed = []
-    for row in fitted:
-        if row.wear_by_hand:
-            continue
-        plans = default_plan(row.component, row.position, counters, displacements)
-        if _follow(row, plans, open_sources[row.pk], displacements, max(at, row.installed_at)):
-            changed.append(row.component)
+    for pk, rows in fitted.items():
+        begins, wanted = _planned(rows, counters[pk], since)
+        for row in rows:
+            follow = _follow_by_hand if row.wear_by_hand else _follow
+            if follow(row, wanted[row.pk], sources[row.pk], begins):
+                changed.append(row.component)
     return changed
+
+
+@dataclass(slots=True)
+class _Span:
+    """One plan and how long it held."""
+
+    plan: WearPlan
+    began_at: datetime
+    ended_at: datetime | None
+
+    @property
+    def key(self) -> tuple[str, int, Decimal]:
+        return self.plan.measure, self.plan.counter.pk, self.plan.per_count
+
+
+def _planned(
+    fitted: Sequence[Installation], counters: Sequence[Counter], since: datetime
+) -> tuple[datetime, dict[int, list[_Span]]]:
+    """What should drive the wear of each stay, from the stretch on in which `since` lies.
+
+    Returns where that stretch begins, and the spans by installation. Between two moments at which
+    something came, went, began or ceased to count, everything stays as it is.
+    """
+    moments = sorted(
+        {
+            moment
+            for row in fitted
+            for moment in (row.installed_at, row.removed_at)
+            if moment is not None
+        }
+        | {
+            moment
+            for each in counters
+            for moment in (each.started_at, each.retired_at)
+            if moment is not None
+        }
+    )
+    begins = max((moment for moment in moments if moment <= since), default=since)
+    spans: dict[int, list[_Span]] = {row.pk: [] for row in fitted}
+    displacements: dict[str, Decimal] = {}
+    for moment, following in zip(moments, [*moments[1:], None], strict=True):
+        there = [
+            row
+            for row in fitted
+            if row.installed_at <= moment and (row.removed_at is None or row.removed_at > moment)
+        ]
+        # A pump that is out leaves its displacement behind: strokes without it are not to be had.
+        displacements = {**displacements, **displacements_of(there)}
+        if moment < begins:
+            continue
+        counting = [
+            each
+            for each in counters
+            if each.started_at <= moment and (each.retired_at is None or each.retired_at > moment)
+        ]
+        for row in there:
+            if row.wear_by_hand:
+                continue
+            for plan in default_plan(row.component, row.position, counting, displacements):
+                _lengthen(spans[row.pk], _Span(plan, moment, following))
+    return begins, spans
+
+
+def _lengthen(spans: list[_Span], new: _Span) -> None:
+    """Let a span that ends where this one begins go on, or begin another."""
+    for span in spans:
+        if span.key == new.key and span.ended_at == new.began_at:
+            span.ended_at = new.ended_at
+            return
+    spans.append(new)
 
 
 def _follow(
     installation: Installation,
-    plans: Sequence[WearPlan],
+    wanted: Sequence[_Span],
     sources: Sequence[WearSource],
-    displacements: Mapping[str, Decimal],
-    at: datetime,
+    begins: datetime,
 ) -> bool:
-    wanted = {(plan.measure, plan.counter.pk): plan for plan in plans}
-    measures = {plan.measure for plan in plans}
-    changed = False
-    for source in sources:
-        plan = wanted.pop((source.measure, source.counter_id), None)
-        if plan is not None and plan.per_count == source.per_count:
-            continue
-        waits_for_a_pump = (
-            source.measure == Measure.GALLONS
-            and source.counter.counts in STROKE_COUNTS
-            and source.counter.side not in displacements
-        )
-        stays = waits_for_a_pump or source.measure not in measures
-        if plan is None and stays and not source.counter.is_retired:
-            continue
-        if source.began_at >= at:
-            # Begun no earlier than this: it never was as it stands.
-            source.delete()
+    """Write what differs between the sources of a stay and what they should be; say whether any.
+
+    sources: those that reach `begins` or beyond it. What came before stays as it is.
+    """
+    left, new = list(sources), []
+    same: list[tuple[WearSource, _Span]] = []
+    for span in wanted:
+        source = next((each for each in left if _is_same(each, span, begins)), None)
+        if source is None:
+            new.append(span)
         else:
-            source.ended_at = at
+            left.remove(source)
+            same.append((source, span))
+    is_changed = bool(new)
+    # What ends goes first: a counter drives a wear once at a time.
+    for source in left:
+        if source.began_at >= begins:
+            source.delete()  # it never was
+        elif source.ended_at is None or source.ended_at > begins:
+            source.ended_at = begins
             source.save(update_fields=["ended_at"])
-        changed = True
-        if plan is not None:
-            wanted[source.measure, source.counter_id] = plan
-    for plan in wanted.values():
-        # Dated back: what the same counter drove until later, it drives anew from here.
-        same = WearSource.objects.filter(
-            installation=installation, measure=plan.measure, counter=plan.counter
-        )
-        same.filter(began_at__gte=at).delete()
-        same.filter(ended_at__gt=at).update(ended_at=at)
-    add_sources(installation, list(wanted.values()), at=at)
-    return changed or bool(wanted)
+        else:
+            continue
+        is_changed = True
+    for source, span in same:
+        if source.ended_at != span.ended_at:
+            source.ended_at = span.ended_at
+            source.save(update_fields=["ended_at"])
+            is_changed = True
+    for span in new:
+        add_sources(installation, [span.plan], at=span.began_at, until=span.ended_at)
+    return is_changed
 
 
-def add_sources(installation: Installation, plans: Sequence[WearPlan], *, at: datetime) -> None:
+def _is_same(source: WearSource, span: _Span, begins: datetime) -> bool:
+    """Whether a source is the one that a span asks for, or that it continues."""
+    if (source.measure, source.counter_id, source.per_count) != span.key:
+        return False
+    return source.began_at == span.began_at or (
+        span.began_at <= begins and source.began_at < begins
+    )
+
+
+def _follow_by_hand(
+    installation: Installation,
+    wanted: Sequence[_Span],
+    sources: Sequence[WearSource],
+    begins: datetime,
+) -> bool:
+    """What a person chose lasts as long as its stay."""
+    is_changed = False
+    for source in sources:
+        if source.ended_at != installation.removed_at:
+            source.ended_at = installation.removed_at
+            source.save(update_fields=["ended_at"])
+            is_changed = True
+    return is_changed
+
+
+def add_sources(
+    installation: Installation,
+    plans: Sequence[WearPlan],
+    *,
+    at: datetime,
+    until: datetime | None = None,
+) -> None:
     """Begin these wear sources; their totals follow when the component is recomputed."""
     WearSource.objects.bulk_create(
         WearSource(
@@ -219,6 +331,7 @@ def add_sources(installation: Installation, plans: Sequence[WearPlan], *, at: da
             counter=plan.counter,
             per_count=plan.per_count,
             began_at=at,
+            ended_at=until,
         )
         for plan in plans
     )

@@ -239,6 +239,7 @@ def renew(request: PageRequest, tag: str) -> HttpResponse:
                 reason=data["reason"],
                 author=request.user,
                 recorded_at=now,
+                request_id=data["request_id"],
                 zone=zone(),
             )
         except CareRefused as refused:

@@ -3,7 +3,6 @@
 from datetime import datetime, timedelta
 from typing import Final
 
-from equipment.counters import ROLLOVER
 from equipment.models import Due, Finding, Skill
 from equipment.services import Done, record_readings, record_renewals
 from inventory.models import Part
@@ -122,8 +121,7 @@ def _day_in_the_shop(story: Story, number: int, season: Season, offset: int) -> 
     sheets.prepare(work)
     sheets.check(work)
     sheets.use_parts(work)
-    # A sheet asks "was it reset?"; a face that rolled over is read on the readings page.
-    if story.dice.random() < 0.3 and all(face.step != ROLLOVER for face in season.faces.values()):
+    if story.dice.random() < 0.3:
         for name in ("Generator hours", "Compressor hours"):
             if face := season.faces.get(name):
                 face.count(story.between(0.2, 0.8, 1))

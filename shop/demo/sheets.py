@@ -172,17 +172,13 @@ def read_counters(work: Work, faces: Sequence[Face]) -> None:
     """Note what the counters show now; they become readings when the sheet is signed."""
     moment = work.tick(120)
     for face in faces:
-        new = face.read()
         enter_reading(
             sheet=work.sheet,
-            counter=new.counter,
+            new=face.read(),
             event_id=work.story.new_id(),
             author=work.who,
             at=moment,
             recorded_at=moment,
-            value=new.value,
-            was_reset=new.step == "reset",
-            before_reset=new.before_reset,
         )
 
 

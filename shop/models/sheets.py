@@ -11,6 +11,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from equipment.models import Reading
+
 
 class SheetQuerySet(models.QuerySet["ServiceSheet"]):
     def open(self) -> "SheetQuerySet":
@@ -342,8 +344,9 @@ class ReadingEntry(Entry):
     sheet = models.ForeignKey(ServiceSheet, models.CASCADE, related_name="readings")
     counter = models.ForeignKey("equipment.Counter", models.PROTECT, related_name="+")
     value = models.DecimalField(max_digits=14, decimal_places=3)
-    was_reset = models.BooleanField(default=False)
+    step = models.CharField(max_length=10, choices=Reading.Step, default=Reading.Step.CONTINUED)
     before_reset = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
+    face_start = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
     is_in_force = models.BooleanField(default=True)
 
     class Meta:

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.text import capfirst
 
-from equipment.models import Counter, Finding
+from equipment.models import Counter, Finding, Reading
 from inventory.models import Balance, Movement, Reservation
 from inventory.services import in_words
 from shop import rigview, words
@@ -360,8 +360,9 @@ def _readings(sheet: ServiceSheet, last_values: Mapping[int, Decimal]) -> tuple[
         entry = entries.get(counter.pk)
         now = ""
         if entry:
-            reset = ", was reset" if entry.was_reset else ""
-            now = f"{words.exactly(entry.value)}{reset}"
+            now = words.exactly(entry.value)
+            if entry.step != Reading.Step.CONTINUED:
+                now += f", {entry.get_step_display()}"
         papers.append(
             PaperReading(
                 counter=words.counter_name(counter),

@@ -8,7 +8,6 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 
-from equipment import counters
 from equipment.models import Finding, Installation, Rig, Service
 from equipment.services import (
     Done,
@@ -70,7 +69,7 @@ def sign_sheet(
         Rig.objects.select_for_update().get(pk=sheet.rig_id)
     last_values = {counter.pk: counter.last_value for counter in counters_of(sheet)}
     _post_readings(sheet, author, at, signing_id)
-    _renew(sheet, author, at)
+    _renew(sheet, author, at, signing_id)
     _settle_found_work(sheet, author, at)
     sheet_parts.issue_used(sheet=sheet, author=author, at=at, request_id=signing_id)
     sheet_parts.put_back(sheet=sheet, author=author, at=at, request_id=signing_id)
@@ -117,8 +116,9 @@ def _post_readings(sheet: ServiceSheet, author: Person, at: datetime, signing_id
             NewReading(
                 counter=entry.counter,
                 value=entry.value,
-                step=counters.RESET if entry.was_reset else counters.CONTINUED,
+                step=entry.step,
                 before_reset=entry.before_reset,
+                face_start=entry.face_start,
             )
             for entry in entries
         ],
@@ -132,7 +132,7 @@ def _post_readings(sheet: ServiceSheet, author: Person, at: datetime, signing_id
     )
 
 
-def _renew(sheet: ServiceSheet, author: Person, at: datetime) -> None:
+def _renew(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) -> None:
     """Renew each service whose checks are all answered; the others come back."""
     zone = Shop.objects.get().zone
     unanswered = set(
@@ -161,6 +161,7 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime) -> None:
             author=author,
             recorded_at=at,
             zone=zone,
+            request_id=uuid5(signing_id, "renewals"),
         )
     SheetLine.objects.bulk_update(lines, ["outcome"])
 

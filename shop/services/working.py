@@ -8,10 +8,9 @@ from uuid import UUID, uuid5
 from django.db import transaction
 from django.db.models import Q
 
-from equipment.counters import CONTINUED, RESET, FaceReading, gain
-from equipment.models import Counter, Finding
-from equipment.services import open_finding
-from shop.models import Person, ReadingEntry, ServiceSheet, SheetStep, StepEntry
+from equipment.models import Finding
+from equipment.services import NewReading, check_reading, open_finding
+from shop.models import Person, ReadingEntry, ServiceSheet, SheetStep, Shop, StepEntry
 from shop.services.locking import lock_open_sheet, start_work
 from shop.services.refusals import BadAnswer, ChecksLocked, ElectricianNeeded, refuse_long
 
@@ -104,47 +103,34 @@ def answer_step(
 def enter_reading(
     *,
     sheet: ServiceSheet,
-    counter: Counter,
+    new: NewReading,
     event_id: UUID,
     author: Person,
     at: datetime,
     recorded_at: datetime,
-    value: Decimal,
-    was_reset: bool = False,
-    before_reset: Decimal | None = None,
 ) -> ReadingEntry:
     """Note what a counter shows now that the work is done; the newest entry counts.
 
-    It becomes a reading of the counter when the sheet is signed. Raises SheetClosed, and
-    equipment's ReadingRefused for a figure that went down.
+    It becomes a reading of the counter when the sheet is signed. What could not be taken then is
+    refused now, with the face in sight. Raises SheetClosed, and equipment's ReadingRefused.
     """
     sheet = lock_open_sheet(sheet)
     if earlier := ReadingEntry.objects.filter(event_id=event_id).first():
         return earlier
-    # A lower figure is asked about now, with the face in sight, and not when the sheet is signed.
-    counter = Counter.objects.get(pk=counter.pk)
-    gain(
-        previous=counter.last_value,
-        current=FaceReading(
-            at=at,
-            value=value,
-            step=RESET if was_reset else CONTINUED,
-            before_reset=before_reset if was_reset else None,
-        ),
-        rollover=counter.rollover,
-    )
+    check_reading(new, at=at, recorded_at=recorded_at, zone=Shop.objects.get().zone)
     start_work(sheet, author=author, at=at)
-    sheet.readings.filter(counter=counter, is_in_force=True).update(is_in_force=False)
+    sheet.readings.filter(counter=new.counter, is_in_force=True).update(is_in_force=False)
     return ReadingEntry.objects.create(
         sheet=sheet,
-        counter=counter,
+        counter=new.counter,
         event_id=event_id,
         author=author,
         at=at,
         recorded_at=recorded_at,
-        value=value,
-        was_reset=was_reset,
-        before_reset=before_reset if was_reset else None,
+        value=new.value,
+        step=new.step,
+        before_reset=new.before_reset,
+        face_start=new.face_start,
     )
 
 

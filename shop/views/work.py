@@ -12,13 +12,22 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from equipment.counters import ReadingRefused
-from equipment.models import Counter, Finding
+from equipment.forms.readings import FaceForm
+from equipment.models import Finding
 from equipment.services import ReadingsRefused
 from inventory.models import Location, Part
 from inventory.quantities import QuantityRefused, to_steps
 from inventory.services import StockRefused, in_words
 from shop.http import PageRequest
-from shop.models import RigDrawer, ServiceSheet, SheetLine, SheetPart, SheetStep, StepEntry
+from shop.models import (
+    ReadingEntry,
+    RigDrawer,
+    ServiceSheet,
+    SheetLine,
+    SheetPart,
+    SheetStep,
+    StepEntry,
+)
 from shop.services import sheet_parts, signing, working
 from shop.services.paper import IN_TRAY, counters_of, limit_text, line_place, part_places
 from shop.services.refusals import (
@@ -253,9 +262,9 @@ def work_sign(request: PageRequest, number: int) -> HttpResponse:
 
 def _sign(request: PageRequest, sheet: ServiceSheet) -> HttpResponse:
     now = timezone.now()
-    errors = _enter_readings(request, sheet)
-    if errors:
-        return _sign_page(request, sheet, reading_errors=errors, status=422)
+    faces = _faces(sheet, request.POST)
+    if not _enter_readings(request, sheet, faces):
+        return _sign_page(request, sheet, faces=faces, status=422)
     if request.POST.get("act") == "keep":
         messages.success(request, "Readings are kept on the sheet until it is signed.")
         return redirect("shop:work_sign", sheet.number)
@@ -276,52 +285,68 @@ def _sign(request: PageRequest, sheet: ServiceSheet) -> HttpResponse:
         messages.error(request, str(refusal))
         return redirect("shop:sheet", sheet.number)
     except ReadingsRefused as refusal:
-        refused = {pk: str(error) for pk, error in refusal.errors.items()}
-        return _sign_page(request, sheet, reading_errors=refused, status=422)
+        for face in faces:
+            if error := refusal.errors.get(face.counter.pk):
+                face.refuse(error)
+        return _sign_page(request, sheet, faces=faces, status=422)
     except (ChecksOpen, UsedNotEntered, UsedMoreThanTaken, SheetRefused, StockRefused) as refusal:
-        return _sign_page(request, sheet, error=str(refusal), status=422)
+        return _sign_page(request, sheet, faces=faces, error=str(refusal), status=422)
     messages.success(request, f"Sheet {sheet} is signed.")
     return redirect("shop:sheet", sheet.number)
 
 
-def _enter_readings(request: PageRequest, sheet: ServiceSheet) -> dict[int, str]:
-    """Keep each reading that was typed and differs from what is kept; return what was refused."""
-    now = timezone.now()
+def _faces(sheet: ServiceSheet, sent: Any = None) -> list[FaceForm]:
+    """The counters of the sheet, each with what was kept of it or is sent now."""
     kept = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
-    errors: dict[int, str] = {}
-    for counter in counters_of(sheet):
-        text = _text(request, f"reading-{counter.pk}")
-        if not text:
+    now = timezone.now()
+    return [
+        FaceForm(
+            sent,
+            now=now,
+            counter=counter,
+            initial=_kept_of(kept[counter.pk]) if counter.pk in kept else {},
+        )
+        for counter in counters_of(sheet)
+    ]
+
+
+def _kept_of(entry: ReadingEntry) -> dict[str, Any]:
+    return {
+        "value": entry.value,
+        "step": entry.step,
+        "before_reset": entry.before_reset,
+        "face_start": entry.face_start,
+    }
+
+
+def _enter_readings(request: PageRequest, sheet: ServiceSheet, faces: list[FaceForm]) -> bool:
+    """Keep each reading that was typed and differs from what is kept; False where one is refused,
+    with the reason beside it."""
+    now = timezone.now()
+    is_sound = True
+    for face in faces:
+        if not face.is_valid():
+            is_sound = False
             continue
-        value = _decimal(text)
-        was_reset = bool(request.POST.get(f"reset-{counter.pk}"))
-        before_text = _text(request, f"before-{counter.pk}")
-        before = _decimal(before_text) if was_reset else None
-        if value is None or (was_reset and before_text and before is None):
-            errors[counter.pk] = "Enter the figure on the face, digits only."
-            continue
-        entry = kept.get(counter.pk)
-        if entry and (entry.value, entry.was_reset, entry.before_reset) == (
-            value,
-            was_reset,
-            before,
-        ):
+        new = face.reading()
+        if new is None or face.is_as_kept(new):
             continue
         try:
             working.enter_reading(
                 sheet=sheet,
-                counter=counter,
-                event_id=_uuid(request.POST.get(f"event-{counter.pk}")),
+                new=new,
+                event_id=_uuid(request.POST.get(f"event-{face.counter.pk}")),
                 author=request.user,
                 at=now,
                 recorded_at=now,
-                value=value,
-                was_reset=was_reset,
-                before_reset=before,
             )
-        except (ReadingRefused, SheetRefused) as refusal:
-            errors[counter.pk] = str(refusal)
-    return errors
+        except ReadingRefused as refusal:
+            face.refuse(refusal)
+            is_sound = False
+        except SheetRefused as refusal:
+            face.add_error("value", str(refusal))
+            is_sound = False
+    return is_sound
 
 
 def _sign_page(
@@ -329,15 +354,10 @@ def _sign_page(
     sheet: ServiceSheet,
     *,
     error: str = "",
-    reading_errors: dict[int, str] | None = None,
+    faces: list[FaceForm] | None = None,
     status: int = 200,
 ) -> HttpResponse:
     typed: Any = request.POST if status == 422 else {}
-    kept = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
-    readings = [
-        _shown_reading(counter, kept.get(counter.pk), typed, (reading_errors or {}).get(counter.pk))
-        for counter in counters_of(sheet)
-    ]
     missing = working.open_checks(sheet)
     minutes = typed.get("labour_minutes", "") or _likely_minutes(sheet)
     return render(
@@ -345,7 +365,7 @@ def _sign_page(
         "shop/work/sign.html",
         _frame(sheet, "sign")
         | {
-            "readings": readings,
+            "faces": [(face, uuid4()) for face in faces or _faces(sheet)],
             "missing": missing,
             "missing_lines": sorted({step.line.title for step in missing if step.line}),
             "locked": working.still_locked(sheet),
@@ -370,23 +390,6 @@ def _likely_minutes(sheet: ServiceSheet) -> int | str:
         return max(1, round((now - sheet.started_at).total_seconds() / 60))
     versions = [line.version for line in sheet.lines.select_related("version")]
     return sum(version.labour_minutes for version in versions if version) or ""
-
-
-def _shown_reading(counter: Counter, entry: Any, typed: Any, error: str | None) -> dict[str, Any]:
-    name = f"reading-{counter.pk}"
-    return {
-        "counter": counter,
-        "error": error or "",
-        "value": typed.get(name, entry.value.normalize() if entry else ""),
-        "was_reset": bool(typed.get(f"reset-{counter.pk}"))
-        if typed
-        else bool(entry and entry.was_reset),
-        "before": typed.get(
-            f"before-{counter.pk}",
-            entry.before_reset if entry and entry.before_reset is not None else "",
-        ),
-        "event_id": uuid4(),
-    }
 
 
 def _parts_page(

@@ -187,7 +187,7 @@ def takes_and_uses_the_parts(page: Page, number: int, look: Look) -> None:
 
 def signs(page: Page, number: int, world: JourneyWorld, look: Look) -> None:
     look(page, schemes=("light", "dark"))
-    page.get_by_label("Generator hours", exact=True).fill("12.1")
+    page.get_by_label("Generator hours", exact=False).first.fill("12.1")
     page.get_by_label("How long the work took").fill("95")
     page.get_by_label("Signed: your name").fill("A. Technician")
     page.get_by_role("button", name="Sign the sheet").click()

@@ -181,7 +181,7 @@ def test_signing_posts_issues_renews_and_puts_back(work, world):
     work.do_the_checks()
     work.take_and_use()
     hours = world.fleet.counters["hours"]
-    answer = work.sign(**{f"reading-{hours.pk}": "210", f"event-{hours.pk}": str(uuid4())})
+    answer = work.sign(**{f"c{hours.pk}-value": "210", f"event-{hours.pk}": str(uuid4())})
     assert answer.url == f"{work.url}/"
     work.sheet.refresh_from_db()
     assert work.sheet.state == "signed"
@@ -219,7 +219,7 @@ def test_a_lower_reading_is_asked_about_and_nothing_else_is_lost(work, world):
     work.do_the_checks()
     work.take_and_use()
     hours = world.fleet.counters["hours"]
-    fields = {f"reading-{hours.pk}": "12", f"event-{hours.pk}": str(uuid4())}
+    fields = {f"c{hours.pk}-value": "12", f"event-{hours.pk}": str(uuid4())}
     asked = work.sign(**fields, labour_minutes="77")
     page = asked.content.decode()
     assert asked.status_code == 422
@@ -227,7 +227,7 @@ def test_a_lower_reading_is_asked_about_and_nothing_else_is_lost(work, world):
     assert 'value="12"' in page
     assert 'value="77"' in page
     assert not Reading.objects.filter(source="sheet").exists()
-    told = work.sign(**{**fields, f"reset-{hours.pk}": "on", f"before-{hours.pk}": "205"})
+    told = work.sign(**{**fields, f"c{hours.pk}-step": "reset", f"c{hours.pk}-before_reset": "205"})
     assert told.status_code == 302
     hours.refresh_from_db()
     # 205 hours before the reset and 12 after it.

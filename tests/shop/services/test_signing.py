@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 
 from equipment.models import Check, Due, Finding, Reading, Renewal
-from equipment.services import ReadingsRefused, open_finding
+from equipment.services import NewReading, ReadingsRefused, open_finding
 from inventory.models import Movement, Reservation
 from inventory.services import prove
 from shop.models import Person, ServiceSheet, SignedCopy, StepEntry
@@ -33,12 +33,11 @@ pytestmark = pytest.mark.django_db
 def read(hands: Hands, world: SheetWorld, name: str, value: int) -> None:
     enter_reading(
         sheet=hands.sheet,
-        counter=world.fleet.counters[name],
+        new=NewReading(world.fleet.counters[name], Decimal(value)),
         event_id=uuid4(),
         author=hands.who,
         at=NOW,
         recorded_at=NOW,
-        value=Decimal(value),
     )
 
 

@@ -9,6 +9,7 @@ from django.db import IntegrityError
 
 from equipment.counters import WentDown
 from equipment.models import Check, Finding
+from equipment.services import NewReading
 from shop.models import Person, Role, ServiceSheet, StepEntry
 from shop.services.refusals import BadAnswer, ChecksLocked, ElectricianNeeded, SheetClosed
 from shop.services.working import enter_reading, open_checks, still_locked
@@ -168,24 +169,21 @@ def test_a_lower_counter_is_asked_about_when_it_is_entered(hands: Hands, world: 
     hours = world.fleet.counters["hours"]
     given = {
         "sheet": hands.sheet,
-        "counter": hours,
         "author": hands.who,
         "at": NOW,
         "recorded_at": NOW + timedelta(minutes=1),
     }
     with pytest.raises(WentDown, match="Was the counter reset"):
-        enter_reading(event_id=uuid4(), value=Decimal(12), **given)
+        enter_reading(event_id=uuid4(), new=NewReading(hours, Decimal(12)), **given)
     assert not hands.sheet.readings.exists()
     event = uuid4()
     for _ in range(2):
         enter_reading(
             event_id=event,
-            value=Decimal(12),
-            was_reset=True,
-            before_reset=Decimal(210),
+            new=NewReading(hours, Decimal(12), "reset", Decimal(210)),
             **given,
         )
-    enter_reading(event_id=uuid4(), value=Decimal(215), **given)
+    enter_reading(event_id=uuid4(), new=NewReading(hours, Decimal(215)), **given)
     assert [row.value for row in hands.sheet.readings.filter(is_in_force=True)] == [215]
     assert hands.sheet.readings.count() == 2
     assert ServiceSheet.objects.get(pk=hands.sheet.pk).state == "under_way"
@@ -199,9 +197,8 @@ def test_without_its_id_a_reading_sent_again_would_win_over_a_newer_one(
     for value in (212, 215, 212):
         enter_reading(
             sheet=hands.sheet,
-            counter=world.fleet.counters["hours"],
+            new=NewReading(world.fleet.counters["hours"], Decimal(value)),
             event_id=uuid4(),
-            value=Decimal(value),
             **given,
         )
     assert [row.value for row in hands.sheet.readings.filter(is_in_force=True)] == [212]
