@@ -395,12 +395,12 @@ class CounterTally:
         impossible = {each for each in speeds if self._is_impossible(each, window)}
         if any(base < each <= back for each in impossible):
             return True
-        if back not in speeds:
+        if base < number - 1 or back not in speeds:
             return False
         others = [speed for at, speed in speeds.items() if at != back and at not in impossible]
-        # Counts are whole: where rows gain one or two each, a row of three is no leap.
+        # Pumps speed up, and counts are whole: three times the usual is no leap yet.
         seconds = self._seconds(back, window)
-        usual = 1.5 * max(others) * seconds + 1 if others else 0.0
+        usual = 3 * max(others) * seconds + 1 if others else 0.0
         return speeds[back] * seconds > usual
 
     def _speed(self, number: int, window: _Window) -> float:

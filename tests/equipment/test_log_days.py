@@ -129,11 +129,11 @@ starts = st.sampled_from(
 
 
 def with_clear_resets(stretch: Sequence[Stretch]) -> tuple[Stretch, ...]:
-    """Without resets of a few strokes: 0, 2, 0, 0, 2 may be a reset as well as a glitch."""
+    """Without resets of few strokes: 0, 25, 0, 90 may be a reset as well as a glitch."""
     clear, made = [], 1000.0
     for each in stretch:
         if each.resets:
-            each = each if made > 60 else replace(each, resets="")
+            each = each if made > 400 else replace(each, resets="")
             made = 0.0 if each.resets else made
         made += each.seconds / 60 * each.per_minute * min(each.b_share, 1.0)
         clear.append(each)
