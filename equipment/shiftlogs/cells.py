@@ -295,11 +295,14 @@ _GROUPED = {
     " ": re.compile(r"[+-]?\d{1,3}(?:[ \u00a0\u2009\u202f]\d{3})+(?!\d)"),
     "'": re.compile(r"[+-]?\d{1,3}(?:['\u2019]\d{3})+(?!\d)"),
 }
-_GROUPS = {",": ",", ".": ".", " ": " \u00a0\u2009\u202f", "'": "'\u2019"}
-_SUFFIX = re.compile(
-    r"(?<=[\d.,])\s*(?:°\s?[fFcC]|deg\.?\s?[fFcC]|[fFcC]|psi[gG]?|PSI[gG]?|bar|BAR|Bar|[kM]Pa"
-    r"|gal(?:/min)?|GPM|gpm|[lL](?:/min|/h)?|LPM|lpm|cycles?|strokes?|h|hrs?|s|sec|min)\.?$"
+#: By the grouping of a layout, what its thousands may be parted by.
+GROUPS: Final = {",": ",", ".": ".", " ": " \u00a0\u2009\u202f", "'": "'\u2019"}
+#: A unit behind a number, as a pattern that polars takes too.
+UNIT_FORM: Final = (
+    r"(?:°\s?[fFcC]|deg\.?\s?[fFcC]|[fFcC]|psi[gG]?|PSI[gG]?|bar|BAR|Bar|[kM]Pa"
+    r"|gal(?:/min)?|GPM|gpm|[lL](?:/min|/h)?|LPM|lpm|cycles?|strokes?|h|hrs?|s|sec|min)\.?"
 )
+_SUFFIX = re.compile(r"(?<=[\d.,])\s*" + UNIT_FORM + "$")
 
 
 def number(text: str, *, decimal: str, grouping: str) -> float | None:
@@ -317,7 +320,7 @@ def number(text: str, *, decimal: str, grouping: str) -> float | None:
         text = "-" + text[1:]
     if grouping and (grouped := _GROUPED[grouping].match(text)):
         whole = grouped[0]
-        for each in _GROUPS[grouping]:
+        for each in GROUPS[grouping]:
             whole = whole.replace(each, "")
         text = whole + text[grouped.end() :]
     if decimal == ",":

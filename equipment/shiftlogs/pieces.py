@@ -2,7 +2,7 @@
 
 import codecs
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import BinaryIO, Final
 
 import numpy as np
@@ -30,6 +30,35 @@ class Piece:
     line: int
     is_torn: bool = False
     before: bytes = b""
+
+    def without_lines(self, count: int) -> "Piece":
+        """Return the piece without its first lines."""
+        position = 0
+        for _ in range(count):
+            position = self.text.find(b"\n", position) + 1
+            if not position:
+                return replace(self, text=b"", is_torn=False)
+        return replace(self, text=self.text[position:], line=self.line + count)
+
+    def parted(self) -> tuple["Piece", "Piece"]:
+        """Return the piece as whole lines and a last line without an end."""
+        cut = self.text.rfind(b"\n") + 1
+        before = self.before
+        if cut:
+            before = self.text[self.text.rfind(b"\n", 0, cut - 1) + 1 : cut - 1]
+        line = self.line + self.text.count(b"\n")
+        return Piece(self.text[:cut], self.line), Piece(self.text[cut:], line, True, before)
+
+    def parts(self, count: int) -> Iterator["Piece"]:
+        """Return the piece in about so many pieces of whole lines."""
+        begin, line = 0, self.line
+        size = len(self.text) // count + 1
+        while begin < len(self.text):
+            end = self.text.find(b"\n", min(begin + size, len(self.text)) - 1) + 1
+            part = self.text[begin : end or len(self.text)]
+            yield Piece(part, line)
+            line += part.count(b"\n")
+            begin += len(part)
 
 
 class Pieces:

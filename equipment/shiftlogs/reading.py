@@ -1,10 +1,12 @@
 """A log and its layout to blocks of rows, streamed: the whole file is never in memory.
 
-The file is cut into pieces at line ends. Each piece is read by `careful`; then its times become
-instants, its numbers canonical units, and exact duplicates go.
+The file is cut into pieces at line ends. Each piece is read by `fast` and, where anything in it is
+out of the ordinary, by `careful` instead; then its times become instants, its numbers canonical
+units, and exact duplicates go.
 """
 
 from collections.abc import Iterator, Mapping
+from datetime import UTC, datetime, timedelta, tzinfo
 from datetime import date as Date
 from typing import BinaryIO, Final
 
@@ -12,20 +14,27 @@ import numpy as np
 
 from equipment.shiftlogs.blocks import Block, Floats, Integers, RigFacts
 from equipment.shiftlogs.careful import BadRows, Careful
-from equipment.shiftlogs.layout import UNITS, Layout, LogRefused
+from equipment.shiftlogs.cells import DAY_US, number
+from equipment.shiftlogs.dials import Halves, Turning
+from equipment.shiftlogs.fast import Fast
+from equipment.shiftlogs.layout import MEASURES, TOTALS, UNITS, Layout, LogRefused
+from equipment.shiftlogs.lines import EPOCH_ORDINAL, Cells
 from equipment.shiftlogs.pieces import PIECE, Piece, Pieces
 from equipment.shiftlogs.rows import (
     DAYTIME,
     NO_OFFSET,
     SINCE_BEGINNING,
     SINCE_EPOCH,
+    WALL,
     Plan,
     Rows,
     planned,
 )
-from equipment.shiftlogs.times import DAY_US, EPOCH_ORDINAL
-from equipment.shiftlogs.zones import Wall, days_of, whole_days, zone_named
+from equipment.shiftlogs.zones import EPOCH, Wall, days_of, whole_days, zone_named
 
+#: What cannot be read in columns is parted in so many parts, down to this size. [bytes]
+PARTS: Final = 8
+SMALLEST: Final = 128 << 10
 #: So few rows of another date order may be slips of the pen. [rows, share]
 MISFITS: Final = (2, 0.001)
 
@@ -36,18 +45,19 @@ def read(
     *,
     facts: RigFacts,
     answers: Mapping[str, str],
-    date: Date | None = None,
+    date: Date | datetime | None = None,
     piece_bytes: int = PIECE,
 ) -> "Reader":
     """Return the rows of a log as blocks, to be iterated once.
 
-    source: seekable. date: the day of the oldest row, for a log that names none; else
-    answers["date"] is. piece_bytes: how much is read at a time; it changes no figure.
+    source: seekable. date: the day of the oldest row, for a log that names none, or the wall time
+    from which a log counts; where it is None, answers["date"] in ISO form.
+    piece_bytes: how much is read at a time; it changes no figure.
     Raises LogRefused, here or during the iteration, where the file cannot be read in this layout.
     """
-    if date is None and (given := answers.get("date")):
+    if date is None and (given := answers.get("date", "").strip()):
         try:
-            date = Date.fromisoformat(given.strip())
+            date = datetime.fromisoformat(given)
         except ValueError as error:
             raise LogRefused(f"“{given[:40]}” is no date.") from error
     return Reader(source, layout, facts=facts, date=date, piece_bytes=piece_bytes)
@@ -62,7 +72,7 @@ class Reader:
     skipped_times: rows whose wall time the clock skips in spring.
     unknown_states: what a running column said that means neither running nor stopped.
     misfit: why the order of day and month in the layout cannot be right, or "".
-    careful_pieces: how many pieces had to be read cell by cell.
+    careful_parts: how many parts had to be read cell by cell.
     """
 
     def __init__(
@@ -71,27 +81,29 @@ class Reader:
         layout: Layout,
         *,
         facts: RigFacts,
-        date: Date | None,
+        date: Date | datetime | None,
         piece_bytes: int = PIECE,
     ) -> None:
         self.layout = layout
         self.plan: Plan = planned(layout)
-        self.rows = self.duplicates = self.clock_put_back = self.careful_pieces = 0
+        self.rows = self.duplicates = self.clock_put_back = self.careful_parts = 0
         self._pieces = Pieces(source, encoding=layout.encoding, piece_bytes=piece_bytes)
         headings = self._pieces.first_lines(layout.header_line)
-        self._careful = Careful(layout, self.plan, headings=headings)
         self._shop = facts.zone
         self._wall = Wall(zone_named(layout.zone, shop=facts.zone))
         self._is_of_shop = self._wall.zone == facts.zone
-        self._codes = dict(layout.out_of_range)
+        self._cells = Cells(layout, self.plan, zone=self._wall.zone)
+        self._careful = Careful(layout, self.plan, self._cells, headings=headings)
+        self._fast = Fast(self._cells)
+        self._codes = _codes(layout)
         self._units = {column.role: UNITS.get(column.unit, (1.0, 0.0)) for column in layout.columns}
         self._last: Block | None = None
-        self._day_us = 0
-        self._daytime_us: int | None = None
+        self._begins_us = 0
         if self.plan.kind in (DAYTIME, SINCE_BEGINNING):
             if date is None:
                 raise LogRefused("No row of this log names its date, and none was given.")
-            self._day_us = (date.toordinal() - EPOCH_ORDINAL) * DAY_US
+            self._begins_us = _wall_us(date, self._wall.zone)
+        self._dial = _dial(layout, self.plan, self._begins_us)
 
     @property
     def bad(self) -> BadRows:
@@ -107,7 +119,7 @@ class Reader:
 
     @property
     def unknown_states(self) -> frozenset[str]:
-        return frozenset(self._careful.unknown_states)
+        return frozenset(self._cells.unknown_states)
 
     @property
     def misfit(self) -> str:
@@ -115,29 +127,62 @@ class Reader:
         fewest, share = MISFITS
         if count == 0 or (count < fewest and count < share * self.rows):
             return ""
-        words = {"dmy": "day first", "mdy": "month first"}[self.layout.date_order]
-        return f"“{self._careful.first_other_order}” is no date when it is read {words}."
+        words = {"ymd": "year", "dmy": "day", "mdy": "month"}.get(self.layout.date_order, "year")
+        return f"“{self.misfit_cell}” is no date when it is read {words} first."
+
+    @property
+    def misfit_cell(self) -> str:
+        """The first cell with a date that another order of day and month would make one."""
+        return self._careful.first_other_order
 
     def __iter__(self) -> Iterator[Block]:
         backwards = self.layout.newest_first
         for piece in self._pieces.backward() if backwards else self._pieces.forward():
-            rows = self._rows(piece)
-            if len(rows) and len(block := self._block(rows)):
-                self.rows += len(block)
-                yield block
+            for rows in self._rows(piece):
+                if len(rows) and len(block := self._block(rows)):
+                    self.rows += len(block)
+                    yield block
         self._careful.close()
 
-    def _rows(self, piece: Piece) -> Rows:
-        """Read a piece by the quicker way that can; oldest row first."""
-        text, line = piece.text, piece.line
+    def _rows(self, piece: Piece) -> Iterator[Rows]:
+        """Read a piece, each part of it by the quicker way that can; oldest row first."""
         backwards = self.layout.newest_first
-        if (skip := self.layout.header_line + 1 - line) > 0:
-            text, skipped = _without_lines(text, skip)
-            line += skipped
-        self.careful_pieces += 1
-        return self._careful.rows(
-            text, line=line, backwards=backwards, is_torn=piece.is_torn, before=piece.before
-        )
+        parts = list(self._parts(piece))
+        for part, rows in reversed(parts) if backwards else parts:
+            if rows is not None:
+                if len(rows):
+                    self._careful.passed()
+                yield rows.taken(slice(None, None, -1)) if backwards else rows
+                continue
+            self.careful_parts += 1
+            yield self._careful.rows(
+                part.text,
+                line=part.line,
+                backwards=backwards,
+                is_torn=part.is_torn,
+                before=part.before,
+            )
+
+    def _parts(self, piece: Piece) -> Iterator[tuple[Piece, Rows | None]]:
+        """Read a piece in columns; what cannot be read so, in ever smaller parts."""
+        skip = self.layout.header_line + 1 - piece.line
+        part = piece.without_lines(skip) if skip > 0 else piece
+        if part.is_torn:
+            part, last = part.parted()
+            yield from self._read(part)
+            yield last, None
+        else:
+            yield from self._read(part)
+
+    def _read(self, piece: Piece) -> Iterator[tuple[Piece, Rows | None]]:
+        if not piece.text:
+            return
+        rows = self._fast.rows(piece.text, line=piece.line)
+        if rows is not None or len(piece.text) < SMALLEST:
+            yield piece, rows
+            return
+        for part in piece.parts(PARTS):
+            yield from self._read(part)
 
     def _block(self, rows: Rows) -> Block:
         instant_us, day = self._instants(rows)
@@ -147,14 +192,14 @@ class Reader:
 
     def _instants(self, rows: Rows) -> tuple[Integers, Integers]:
         """Return instants [µs] and days of the shop."""
-        kind = self.plan.kind
+        kind, when_us = self.plan.kind, rows.when_us
         if kind == SINCE_EPOCH:
-            return rows.when_us, days_of(rows.when_us, self._shop)
+            return when_us, days_of(when_us, self._shop)
         if kind == SINCE_BEGINNING:
-            begins = self._wall.instants(np.array([self._day_us], dtype=np.int64))[0]
-            instant_us = begins + rows.when_us
+            begins = self._wall.instants(np.array([self._begins_us], dtype=np.int64))[0]
+            instant_us = begins + when_us
             return instant_us, days_of(instant_us, self._shop)
-        wall_us = self._dated(rows.when_us) if kind == DAYTIME else rows.when_us
+        wall_us = when_us if self._dial is None else self._dial.wall(when_us)
         if rows.offset_us is None:
             instant_us = self._wall.instants(wall_us)
             if self._is_of_shop:
@@ -166,21 +211,11 @@ class Reader:
             instant_us[~named] = self._wall.instants(wall_us[~named])
         return instant_us, days_of(instant_us, self._shop)
 
-    def _dated(self, daytime_us: Integers) -> Integers:
-        """Give times of day their day: one that falls by half a day or more is of the next."""
-        before = np.empty_like(daytime_us)
-        before[0] = daytime_us[0] if self._daytime_us is None else self._daytime_us
-        before[1:] = daytime_us[:-1]
-        nights = np.cumsum(before - daytime_us > DAY_US // 2)
-        wall_us: Integers = daytime_us + (self._day_us + nights * DAY_US)
-        self._day_us += int(nights[-1]) * DAY_US
-        self._daytime_us = int(daytime_us[-1])
-        return wall_us
-
     def _canonical(self, role: str, cells: Floats) -> Floats:
         """Return the numbers of a column in canonical units, without a sensor's own codes."""
-        if role in self._codes and (coded := cells == self._codes[role]).any():
-            cells = np.where(coded, np.nan, cells)
+        for code in self._codes.get(role, ()):
+            if (coded := cells == code).any():
+                cells = np.where(coded, np.nan, cells)
         factor, offset = self._units[role]
         if factor != 1:
             cells = cells * factor
@@ -234,12 +269,36 @@ def _last_row(block: Block) -> Block:
     )
 
 
-def _without_lines(text: bytes, count: int) -> tuple[bytes, int]:
-    """Leave out the first lines, and return how many there were to leave out."""
-    position = 0
-    for done in range(count):
-        found = text.find(b"\n", position)
-        if found < 0:
-            return b"", done + bool(text[position:])
-        position = found + 1
-    return text[position:], count
+def _wall_us(date: Date | datetime, zone: tzinfo) -> int:
+    """Return the wall time in a zone at which a day, or a moment, begins. [µs]"""
+    if not isinstance(date, datetime):
+        return (date.toordinal() - EPOCH_ORDINAL) * DAY_US
+    if date.tzinfo is not None:
+        date = date.astimezone(zone)
+    return (date.replace(tzinfo=UTC) - EPOCH) // timedelta(microseconds=1)
+
+
+def _dial(layout: Layout, plan: Plan, begins_us: int) -> Turning | Halves | None:
+    """Return what gives times of day their day, or the half of it, where their rows do not."""
+    is_afternoon = layout.clock == "12pm"
+    has_halves = layout.clock not in ("12am", "12pm")
+    if plan.kind == DAYTIME:
+        begins_us = begins_us // DAY_US * DAY_US
+        if has_halves:
+            return Turning(begins_us=begins_us, turn_us=DAY_US)
+        half_us = DAY_US // 2
+        return Turning(begins_us=begins_us + half_us * is_afternoon, turn_us=half_us)
+    return None if has_halves or plan.kind != WALL else Halves(is_afternoon=is_afternoon)
+
+
+def _codes(layout: Layout) -> dict[str, set[float]]:
+    """Return by role the numbers that stand for no value, as the file has them."""
+    codes: dict[str, set[float]] = {}
+    for role, value in layout.out_of_range:
+        codes.setdefault(role, set()).add(value)
+    for word in layout.missing:
+        code = number(word, decimal=layout.decimal, grouping=layout.grouping)
+        if code is not None:
+            for role in (*TOTALS, *MEASURES):
+                codes.setdefault(role, set()).add(code)
+    return codes

@@ -8,12 +8,14 @@ import numpy as np
 import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import Floats, Integers
+from equipment.shiftlogs.cells import GROUPS
 from equipment.shiftlogs.layout import (
     CLOCK,
     DATE,
     ELAPSED,
     EPOCH,
     MEASURES,
+    OTHER,
     RUNNING,
     TIME,
     TOTALS,
@@ -24,7 +26,7 @@ from equipment.shiftlogs.layout import (
 
 #: Microseconds in one of a unit in which a cell counts time.
 MICROSECONDS: Final[Mapping[str, int]] = {
-    "us": 1, "ms": 1_000, "s": 1_000_000, "min": 60_000_000, "h": 3_600_000_000,
+    "us": 1, "ms": 1_000, "s": 1_000_000, "min": 60_000_000, "h": 3_600_000_000, "hms": 0,
 }  # fmt: skip
 
 #: How rows say when they were written.
@@ -35,6 +37,7 @@ SINCE_BEGINNING: Final = "since_beginning"
 
 #: Offset of a row that names none.
 NO_OFFSET: Final = np.iinfo(np.int64).min
+
 
 #: What a running column says, case-folded. Numbers: anything but 0 runs.
 RUNNING_WORDS: Final = frozenset({
@@ -62,8 +65,9 @@ class Plan:
 
     kind: how rows say when (WALL …). date, clock: places of the cells with the date and the time
     of day; both name the same place where one cell holds both. A time of day may take several
-    cells (AM and PM beside the hour). counted: place and unit of a cell that counts time since the
-    epoch or the beginning. zone: place of the row's own zone.
+    cells (AM and PM beside the hour). counted: place of a cell that counts time since the epoch or
+    the beginning, in units of so many microseconds; 0 for hours, minutes and seconds.
+    zone: place of the row's own zone.
     numbers: place by role. running: its place.
     """
 
@@ -94,10 +98,16 @@ class Plan:
 
 def planned(layout: Layout) -> Plan:
     """Return what to read of each row. Raises LogRefused where no column tells the time."""
+    if layout.decimal not in (".", ",") or layout.grouping not in ("", *GROUPS):
+        raise LogRefused("Numbers are not written as this layout says.")
     places: dict[str, list[int]] = {}
+    taken: set[int] = set()
     for column in layout.columns:
         if not 0 <= column.index < layout.width:
             raise LogRefused("The layout names a column that the rows of this log do not have.")
+        if column.role != OTHER and column.index in taken:
+            raise LogRefused("The layout gives one column two meanings.")
+        taken.add(column.index)
         places.setdefault(column.role, []).append(column.index)
 
     def first(role: str) -> int | None:

@@ -10,9 +10,11 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from equipment.shiftlogs.blocks import Integers
+from equipment.shiftlogs.cells import DAY_US
 from equipment.shiftlogs.layout import LogRefused
-from equipment.shiftlogs.times import DAY_US, SECOND_US, offset
+from equipment.shiftlogs.zone_names import offset_of, place_of
 
+SECOND_US: Final = 1_000_000
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 #: A step back inside the repeated hour, from which on it is its second pass. Less is a clock that
 #: was set right. [µs]
@@ -24,12 +26,25 @@ def zone_named(name: str, *, shop: ZoneInfo) -> tzinfo:
     """Return the zone that a layout names: "" for the shop's. Raises LogRefused."""
     if not name or name.casefold() == "shop":
         return shop
-    if (ahead := offset(name)) is not None:
-        return timezone(timedelta(microseconds=ahead))
+    if offset := offset_of(name):
+        return timezone(timedelta(microseconds=parted_us(offset)))
     try:
-        return ZoneInfo(name)
+        return ZoneInfo(place_of(name) or name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise LogRefused(f"This program knows no time zone “{name[:60]}”.") from error
+
+
+def parted_us(offset: str) -> int:
+    """Return an offset that is written as "+02:00". [µs]"""
+    minutes = int(offset[1:3]) * 60 + int(offset[4:6])
+    return (-minutes if offset[0] == "-" else minutes) * 60 * SECOND_US
+
+
+def ahead_us(zone: tzinfo, wall_us: int) -> tuple[int, int]:
+    """Return how far a zone is ahead of UTC at a wall time: its first and its second pass. [µs]"""
+    wall = EPOCH.replace(tzinfo=zone) + timedelta(microseconds=wall_us)
+    first, second = (wall.replace(fold=fold).utcoffset() or timedelta() for fold in (0, 1))
+    return first // timedelta(microseconds=1), second // timedelta(microseconds=1)
 
 
 class Changes:
