@@ -18,15 +18,12 @@ from equipment.services.shiftlogs.outcome import (
     Outcome,
     Progress,
 )
-from equipment.services.shiftlogs.posting import StillNeeded
+from equipment.services.shiftlogs.posting import SettlingRefused
 from equipment.services.shiftlogs.reading import read_log
-from equipment.services.shiftlogs.settling import (
-    SettlingRefused,
-    settle_contradiction,
-)
+from equipment.services.shiftlogs.settling import settle_contradiction
 from equipment.services.shiftlogs.sources import Source, source_of, sources, unzipped
 from equipment.services.shiftlogs.storing import raw
-from equipment.services.shiftlogs.withdrawing import WithdrawalRefused, withdraw_log
+from equipment.services.shiftlogs.withdrawing import withdraw_log
 
 __all__ = [
     "ASKS",
@@ -39,8 +36,6 @@ __all__ = [
     "Progress",
     "SettlingRefused",
     "Source",
-    "StillNeeded",
-    "WithdrawalRefused",
     "day_of",
     "days_between",
     "keep_layout",

@@ -1,15 +1,15 @@
 """Layouts that a person corrected once, kept by name for the next file."""
 
-from collections.abc import Mapping
 from datetime import datetime
 from typing import Final
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import IntegrityError, transaction
 
-from equipment.models import LogLayout
+from equipment.models import LogLayout, ShiftLog
 from equipment.shiftlogs.layout import Layout
 
+LONGEST_NAME: Final = 60
 #: Questions whose answers hold for every file of a layout; the others are about one file.
 HOLDS: Final = ("date_order", "zone", "clock", "pressure_unit", "temp_unit", "counts", "sides",
                 "columns")  # fmt: skip
@@ -19,33 +19,26 @@ class LayoutRefused(ValueError):
     """A layout that is not kept; its text is meant for the person."""
 
 
-def keep_layout(
-    *,
-    name: str,
-    layout: Layout,
-    answers: Mapping[str, str],
-    author: AbstractBaseUser,
-    at: datetime,
-) -> LogLayout:
-    """Keep a layout under a name, with the answers that hold for every such file.
+def keep_layout(*, name: str, log: ShiftLog, author: AbstractBaseUser, at: datetime) -> LogLayout:
+    """Keep the layout of a log under a name, with the answers that hold for every such file.
 
     The same layout under the same name again is returned as it is. Raises LayoutRefused for a
-    name that is empty, or that another layout has.
+    name that is empty, too long, or that another layout has.
     """
     name = " ".join(name.split())
     if not name:
         raise LayoutRefused("Give the layout a name.")
-    if len(name) > 60:
-        raise LayoutRefused("A name has at most 60 characters.")
-    kept = {key: each for key, each in answers.items() if key in HOLDS and each}
+    if len(name) > LONGEST_NAME:
+        raise LayoutRefused(f"A name has at most {LONGEST_NAME} characters.")
+    answers = {key: each for key, each in log.answers.items() if key in HOLDS}
     try:
         with transaction.atomic():
             return LogLayout.objects.create(
-                name=name, layout=layout.to_json(), answers=kept, author_id=author.pk, at=at
+                name=name, layout=log.layout, answers=answers, author_id=author.pk, at=at
             )
     except IntegrityError as taken:
-        there = LogLayout.objects.get(name=name)
-        if not there.is_retired and there.kept == layout and there.answers == kept:
+        there = LogLayout.objects.filter(name=name).first()
+        if there and not there.is_retired and there.layout == log.layout:
             return there
         raise LayoutRefused("Another layout has this name.") from taken
 

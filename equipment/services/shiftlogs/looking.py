@@ -29,7 +29,7 @@ from equipment.services.shiftlogs.reckoning import (
     reckon,
     watched,
 )
-from equipment.services.shiftlogs.sources import Source, SourceRefused
+from equipment.services.shiftlogs.sources import Source, SourceRefused, as_source
 from equipment.services.shiftlogs.storing import digest_of
 from equipment.shiftlogs import days as pure
 from equipment.shiftlogs import doubts, guess, reading, text
@@ -87,24 +87,25 @@ class Stopped(Exception):
 def look_at(
     *,
     rig: Rig,
-    source: Source,
-    at: datetime,
+    source: Source | BinaryIO,
+    now: datetime,
     zone: ZoneInfo,
     rules: Rules,
+    name: str = "",
     answers: Mapping[str, str] = NO_ANSWERS,
     layout: Layout | None = None,
-    beside: Sequence[Study] = (),
     progress: Progress = no_progress,
 ) -> Outcome:
     """Read a log to its end and say what would come of it; nothing is written.
 
-    at: now. answers: to questions, by key. layout: how it is written, as a person corrected or
-    kept it; None: it is guessed. beside: logs looked at before it, as if they had been read.
+    source: opened by its name, or something open and seekable, called `name`. answers: to
+    questions, by key. layout: how it is written, as a person corrected or kept it; None: it is
+    guessed. Raises AnswerRefused for an answer that is none of the choices.
     """
     try:
         _, outcome = look_closely(
-            rig=rig, source=source, at=at, zone=zone, rules=rules, answers=answers, layout=layout,
-            beside=beside, progress=progress,
+            rig=rig, source=as_source(source, name), at=now, zone=zone, rules=rules,
+            answers=answers, layout=layout, beside=(), progress=progress,
         )  # fmt: skip
     except Stopped as stopped:
         return stopped.outcome
@@ -123,7 +124,10 @@ def look_closely(
     beside: Sequence[Study],
     progress: Progress,
 ) -> tuple[Study, Outcome]:
-    """As `look_at`, and return what it found, to be looked beside. Raises Stopped."""
+    """As `look_at`, and return what it found, to be looked beside.
+
+    beside: logs looked at before it, as if they had been read. Raises Stopped, AnswerRefused.
+    """
     facts = rig_of_the_time(rig, zone)
     study = study_source(
         rig=facts, source=source, at=at, rules=rules, answers=answers, layout=layout,
@@ -147,7 +151,9 @@ def study_source(
     layout: Layout | None,
     progress: Progress,
 ) -> Study:
-    """Read a log to its end. Raises Stopped where it is known, asks something or is refused."""
+    """Read a log to its end. Raises Stopped where it is known, asks something or is refused;
+    AnswerRefused.
+    """
     try:
         with source.open() as content:
             progress("Looking whether it was read before", 0.0)
@@ -156,9 +162,6 @@ def study_source(
             return _study(rig, source, content, digest, size, at, rules, answers, layout, progress)
     except (LogRefused, SourceRefused) as refused:
         raise Stopped(Outcome(source.name, REFUSED, str(refused))) from refused
-    except AnswerRefused as refused:
-        outcome = Outcome(source.name, REFUSED, str(refused), wrong_answer=refused.key)
-        raise Stopped(outcome) from refused
     except OSError as unread:
         why = f"It cannot be read: {(unread.strerror or str(unread)).lower()}."
         raise Stopped(Outcome(source.name, REFUSED, why)) from unread

@@ -14,11 +14,11 @@ from equipment.services.shiftlogs.looking import (
     Study,
     look_closely,
 )
-from equipment.services.shiftlogs.outcome import Outcome, Progress, no_progress
+from equipment.services.shiftlogs.outcome import REFUSED, Outcome, Progress, no_progress
 from equipment.services.shiftlogs.reading import as_it_stands, read_log
 from equipment.services.shiftlogs.sources import Source
 from equipment.shiftlogs.blocks import Rules
-from equipment.shiftlogs.layout import Layout
+from equipment.shiftlogs.layout import AnswerRefused, Layout
 
 
 def read_many(
@@ -33,21 +33,20 @@ def read_many(
     layout: Layout | None = None,
     progress: Progress = no_progress,
 ) -> list[Outcome]:
-    """Read each as `read_log` does; the days of all are those that stand at the end."""
-    found = [
-        read_log(
-            rig=rig,
-            source=source,
-            author=author,
-            at=at,
-            zone=zone,
-            rules=rules,
-            answers=answers,
-            layout=layout,
-            progress=_named(source, progress),
-        )
-        for source in sources
-    ]
+    """Read each as `read_log` does; the days of all are those that stand at the end.
+
+    An answer that is no choice refuses the file that it was meant for.
+    """
+    found = []
+    for source in sources:
+        try:
+            outcome = read_log(
+                rig=rig, source=source, author=author, at=at, zone=zone, rules=rules,
+                answers=answers, layout=layout, progress=_named(source, progress),
+            )  # fmt: skip
+        except AnswerRefused as refused:
+            outcome = Outcome(source.name, REFUSED, str(refused))
+        found.append(outcome)
     return [
         as_it_stands(each, rig, [day.date for day in each.days], zone) if each.is_done else each
         for each in found
@@ -58,7 +57,7 @@ def look_at_many(
     *,
     rig: Rig,
     sources: Iterable[Source],
-    at: datetime,
+    now: datetime,
     zone: ZoneInfo,
     rules: Rules,
     answers: Mapping[str, str] = NO_ANSWERS,
@@ -74,11 +73,13 @@ def look_at_many(
     for source in sources:
         try:
             study, outcome = look_closely(
-                rig=rig, source=source, at=at, zone=zone, rules=rules, answers=answers,
+                rig=rig, source=source, at=now, zone=zone, rules=rules, answers=answers,
                 layout=layout, beside=beside, progress=_named(source, progress),
             )  # fmt: skip
         except Stopped as stopped:
             outcome = stopped.outcome
+        except AnswerRefused as refused:
+            outcome = Outcome(source.name, REFUSED, str(refused))
         else:
             beside.append(study)
         found.append(outcome)

@@ -40,7 +40,6 @@ class Outcome:
     rows, bad_rows, bad_rows_shown: good rows, bad ones, and the first of those.
     counters: names of the rig's counters whose readings the log gives, by role.
     log: the kept file with READ and KNOWN; None by a mere look.
-    wrong_answer: with REFUSED, the key of the answer that is none of the choices.
     """
 
     file: str
@@ -57,7 +56,6 @@ class Outcome:
     bad_rows_shown: tuple[BadRow, ...] = ()
     counters: tuple[tuple[str, str], ...] = ()
     log: ShiftLog | None = None
-    wrong_answer: str = ""
 
     @property
     def is_done(self) -> bool:

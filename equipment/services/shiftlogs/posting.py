@@ -28,8 +28,12 @@ How = LogContradiction.How
 Group = tuple[int, date]
 
 
-class StillNeeded(ValueError):
-    """What a log said cannot be taken away: other readings rest on it. Meant for the person."""
+class SettlingRefused(ValueError):
+    """What a person said about a log cannot be so; its text is meant for the person."""
+
+
+class StillNeeded(SettlingRefused):
+    """What a log said cannot be taken away: other readings rest on it."""
 
 
 class _Refused(Exception):

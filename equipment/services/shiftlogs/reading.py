@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import date, datetime
+from typing import BinaryIO
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
@@ -26,7 +27,7 @@ from equipment.services.shiftlogs.looking import (
 from equipment.services.shiftlogs.outcome import READ, Outcome, Progress, no_progress
 from equipment.services.shiftlogs.posting import post
 from equipment.services.shiftlogs.reckoning import Together
-from equipment.services.shiftlogs.sources import Source
+from equipment.services.shiftlogs.sources import Source, as_source
 from equipment.services.shiftlogs.storing import stored
 from equipment.shiftlogs.blocks import Rules
 from equipment.shiftlogs.layout import Layout
@@ -35,23 +36,25 @@ from equipment.shiftlogs.layout import Layout
 def read_log(
     *,
     rig: Rig,
-    source: Source,
+    source: Source | BinaryIO,
     author: AbstractBaseUser,
     at: datetime,
     zone: ZoneInfo,
     rules: Rules,
+    name: str = "",
     answers: Mapping[str, str] = NO_ANSWERS,
     layout: Layout | None = None,
     progress: Progress = no_progress,
 ) -> Outcome:
     """Read a log, keep it, and bring days, readings, wear and due rows in line with it.
 
-    at: now. answers, layout: as for `look_at`. All is reckoned first and written after, in one
-    transaction; where a question is open, or it is refused, nothing is written. The same file
+    at: now. source, name, answers, layout, errors: as for `look_at`.
+    All is reckoned first and written after, in one transaction; where a question is open, or it is refused, nothing is written. The same file
     again is known and changes nothing. Readings that cannot be true beside those of people are
     not taken, and kept as contradictions; the figures of the day stand nevertheless.
     """
     facts = rig_of_the_time(rig, zone)
+    source = as_source(source, name)
     try:
         study = study_source(
             rig=facts, source=source, at=at, rules=rules, answers=answers, layout=layout,
@@ -59,8 +62,8 @@ def read_log(
         )  # fmt: skip
         with source.open() as content:
             progress("Keeping the file", 1.0)
-            with stored(content, study.digest) as name:
-                log = _keep(study, name, facts, rules, author, at, progress)
+            with stored(content, study.digest) as file:
+                log = _keep(study, file, facts, rules, author, at, progress)
     except Stopped as stopped:
         return stopped.outcome
     outcome = replace(outcome_of(study, READ, facts), log=log)

@@ -10,15 +10,11 @@ from django.db import transaction
 
 from equipment.models import LogContradiction
 from equipment.services import locks
-from equipment.services.shiftlogs.posting import StillNeeded, post
+from equipment.services.shiftlogs.posting import SettlingRefused, post
 
 How = LogContradiction.How
 #: What a person may say.
 SAID: Final = (How.RESET, How.LOG_WRONG, How.OTHER_COUNTER, How.FITS)
-
-
-class SettlingRefused(ValueError):
-    """A contradiction that is not settled so; its text is meant for the person."""
 
 
 def settle_contradiction(
@@ -59,13 +55,10 @@ def settle_contradiction(
             fresh.how, fresh.before_reset, fresh.note = how, before_reset, note[:200]
             fresh.settled_by_id, fresh.settled_at = author.pk, at
             fresh.save()
-        try:
-            still = post(
-                rig=rig, dates=dates, author=author, at=at, zone=zone,
-                because="the log counts by another counter",
-            )  # fmt: skip
-        except StillNeeded as needed:
-            raise SettlingRefused(str(needed)) from needed
+        still = post(
+            rig=rig, dates=dates, author=author, at=at, zone=zone,
+            because="the log counts by another counter",
+        )  # fmt: skip
         for each in still:
             if (each.counter_id, each.date) == (fresh.counter_id, fresh.date):
                 raise SettlingRefused(f"It cannot be so. {each.words}")

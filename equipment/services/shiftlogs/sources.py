@@ -58,6 +58,11 @@ def source_of(content: BinaryIO, name: str) -> Source:
     return Source(_shown(name), again)
 
 
+def as_source(source: Source | BinaryIO, name: str) -> Source:
+    """A source as it is, or from something open."""
+    return source if isinstance(source, Source) else source_of(source, name)
+
+
 def sources(paths: Iterable[Path]) -> Iterator[Source]:
     """Yield a source for each file: those given, those in folders and those in ZIPs, by name.
 

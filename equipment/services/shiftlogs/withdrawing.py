@@ -11,14 +11,10 @@ from equipment.services import locks
 from equipment.services.shiftlogs.facts import rig_of_the_time
 from equipment.services.shiftlogs.looking import touching
 from equipment.services.shiftlogs.outcome import Progress, no_progress
-from equipment.services.shiftlogs.posting import post
+from equipment.services.shiftlogs.posting import SettlingRefused, post
 from equipment.services.shiftlogs.reading import keep_days
 from equipment.services.shiftlogs.reckoning import Together, piece_of, reckon
 from equipment.shiftlogs.blocks import Rules
-
-
-class WithdrawalRefused(ValueError):
-    """A log that is not withdrawn; its text is meant for the person."""
 
 
 def withdraw_log(
@@ -34,11 +30,11 @@ def withdraw_log(
     """Take a log back: its readings go, and its days stand as the other logs alone tell them.
 
     The file stays, marked; the same file may be read again, for this rig or another. A log that is
-    withdrawn already is returned as it is. Raises WithdrawalRefused without a reason, StillNeeded
-    where later readings rest on what it said; then nothing is written.
+    withdrawn already is returned as it is. Raises SettlingRefused without a reason, and where
+    other readings rest on what it said; then nothing is written.
     """
     if not reason.strip():
-        raise WithdrawalRefused("Say why the log is withdrawn.")
+        raise SettlingRefused("Say why the log is withdrawn.")
     rig = log.rig
     facts = rig_of_the_time(rig, zone)
     own = set(log.days.values_list("date", flat=True))
