@@ -71,6 +71,10 @@ class Found:
     def moves(self) -> bool:
         return len(set(self.filled()[:400])) > 1
 
+    def moves_at_all(self) -> bool:
+        """Say whether the cells are not all alike."""
+        return len(set(self.cells[:400])) > 1
+
     def whole(self) -> bool:
         return all(each == int(each) for each in self.filled())
 

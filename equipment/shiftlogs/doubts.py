@@ -268,6 +268,16 @@ def ask_zone(written: str, choices: Sequence[tuple[str, str]]) -> Question:
     )
 
 
+def ask_zone_by_epoch(offset: str, shop: str) -> Question:
+    return Question(
+        "zone",
+        ((offset, f"{offset} from UTC, as the epoch says"), ("shop", f"the shop's clock ({shop})")),
+        "A column of seconds since 1970 stands beside the written time, and by it that time is "
+        f"{offset} from UTC, which is not the shop's clock.",
+        free=True,
+    )
+
+
 def ask_pressure(column: str, top: float) -> Question:
     return Question(
         "pressure_unit",

@@ -4,18 +4,19 @@ Headings are asked first, values are the check. What the file leaves in real dou
 question; nothing is decided in silence.
 """
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from . import doubts
 from .blocks import RigFacts
 from .cells import MISSING, plain, read_date, read_moment
-from .columns import look, writing
+from .columns import Found, look, writing
 from .layout import Column, Layout, LogRefused, Question
 from .moments import Decided, Seen, decide, see
 from .preamble import Said, hear
-from .roles import assign, out_of_range
+from .roles import assign, languages, out_of_range
 from .table import Table, find_table
 from .text import Sample, lines_of, sample_of
 from .times_found import Timing, find_timing
@@ -83,20 +84,26 @@ def understand(
         given = _by_layout(layout, table) | (given or {})
     timing = find_timing(table, found, given)
     stretches = [
-        see(rows, moment=timing.moment, day=timing.day, clock=timing.clock)
+        see(
+            rows,
+            moment=timing.moment,
+            day=timing.day,
+            clock=timing.clock,
+            half=timing.half,
+        )
         for rows in (table.rows, *table.later)
     ]
     if evidence and evidence.cells:
         stretches.append(_evidence(evidence))
-    decided = decide(stretches, (*said.days, *timing.hints(table, facts)))
-    order = _date_order(decided, answers, layout, questions)
+    decided = decide(stretches, (*said.days, *timing.hints(facts)))
+    order = _date_order(decided, answers, layout, _is_foreign(found), questions, notes)
     roles = assign(
         table, found, timing, said, answers, given=given, is_backward=decided.is_backward
     )
     questions = [*roles.questions, *questions]
     clock = _clock(decided, answers, layout, questions)
-    zone = _zone(decided, timing, said, answers, layout, facts, order, questions)
-    on = _date(timing, said, answers, questions, name)
+    zone = _zone(decided, timing, stretches, said, answers, layout, facts, order, questions)
+    on = _date(timing, said, answers, facts, questions, name)
     decimal, grouping = writing(found, table)
     made = Layout(
         encoding=lines.encoding,
@@ -128,6 +135,14 @@ def understand(
     )
 
 
+_DOTTED = re.compile(r"\d\.\s?\d{1,2}\.\s?\d{4}")
+
+
+def _is_foreign(found: Sequence[Found]) -> bool:
+    score = languages(found)
+    return max(score.values(), default=0) > score.get("en", 0) + 0.9
+
+
 def _evidence(evidence: Evidence) -> Seen:
     seen = Seen()
     for text in evidence.cells:
@@ -144,7 +159,9 @@ def _date_order(
     decided: Decided,
     answers: Mapping[str, str],
     layout: Layout | None,
+    is_foreign: bool,
     questions: list[Question],
+    notes: list[str],
 ) -> str:
     if not decided.orders:
         return ""
@@ -164,6 +181,9 @@ def _date_order(
                 "date_order", f"The dates in this file can only be {words}: {decided.why}."
             )
         return answer
+    if is_foreign and decided.orders == ("dmy", "mdy") and _DOTTED.search(decided.example):
+        notes.append("Dates with dots are day first where the headings are not English.")
+        return "dmy"
     if len(decided.orders) > 1 and decided.example:
         questions.append(doubts.ask_date_order(decided.orders, decided.example))
     return decided.orders[0]
@@ -188,6 +208,7 @@ def _clock(
 def _zone(
     decided: Decided,
     timing: Timing,
+    stretches: Sequence[Seen],
     said: Said,
     answers: Mapping[str, str],
     layout: Layout | None,
@@ -199,6 +220,9 @@ def _zone(
         return answer
     if timing.is_epoch:
         return "UTC"
+    if (other := _by_epoch(timing, stretches, facts, order)) is not None and not decided.zones:
+        questions.append(doubts.ask_zone_by_epoch(other, facts.zone.key))
+        return ""
     written = decided.zones or timing.zones or ((said.zone,) if said.zone else ())
     if not written:
         return layout.zone if layout is not None else ""
@@ -213,18 +237,41 @@ def _zone(
     return ""
 
 
+def _by_epoch(timing: Timing, stretches: Sequence[Seen], facts: RigFacts, order: str) -> str | None:
+    """Return the offset that an epoch beside the wall time tells, if it is not the shop's."""
+    seen = next((each for each in stretches if each.days), None)
+    if seen is None or (cell := seen.days[0]) is None or (clock := seen.clocks[0]) is None:
+        return None
+    if (on := cell.day(order)) is None:
+        return None
+    wall = datetime.combine(on, time()) + timedelta(microseconds=clock.us)
+    if (ahead := timing.ahead(wall)) is None:
+        return None
+    own = wall.replace(tzinfo=facts.zone).utcoffset() or timedelta()
+    minutes = round(ahead.total_seconds() / 900) * 15
+    if abs(minutes) > 14 * 60 or abs(own - ahead) < timedelta(minutes=10):
+        return None
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+
+
 def _date(
     timing: Timing,
     said: Said,
     answers: Mapping[str, str],
+    facts: RigFacts,
     questions: list[Question],
     name: str,
 ) -> date | datetime | None:
     if not timing.needs_date:
         return None
     answer = doubts.day(answers)
-    if said.start is not None and answer is None:
-        return said.start if timing.is_elapsed else _only_date(said.start)
+    if isinstance(answer, datetime) and answer.tzinfo:
+        answer = answer.astimezone(facts.zone).replace(tzinfo=None)
+    start = said.start
+    if isinstance(start, datetime) and start.tzinfo:
+        start = start.astimezone(facts.zone).replace(tzinfo=None)
+    if start is not None and answer is None:
+        return start if timing.is_elapsed else _only_date(start)
     if answer is not None:
         if timing.is_elapsed and not isinstance(answer, datetime) and said.start_clock is not None:
             return datetime.combine(answer, said.start_clock)

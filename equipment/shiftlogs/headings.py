@@ -151,7 +151,7 @@ def _concepts(word: str) -> list[tuple[str, str]]:
     if (CYCLES, "de") in found or (CYCLES, "nl") in found:
         # A word for a there-and-back cycle is made of that for a stroke.
         found = [each for each in found if each[0] != STROKES]
-    if not found and word.startswith("iso") and (rest := _concepts(word[3:])):
+    if word.startswith("iso") and (rest := _concepts(word[3:])):
         found = [(ISO, "x"), *rest]
     return found
 
@@ -164,7 +164,9 @@ def _words(text: str) -> list[str]:
         word = plain(raw)
         if not word:
             continue
-        if (match := _STUCK.match(word) or _STUCK_BACK.match(word)) or (
+        if word in _EXACT:
+            words.append(word)
+        elif (match := _STUCK.match(word) or _STUCK_BACK.match(word)) or (
             (match := _ORDINAL.match(word)) and len(match[1]) > 1
         ):
             words += match.groups()

@@ -8,6 +8,7 @@ from statistics import median
 from typing import Final
 
 from .cells import DAY_US, ORDERS, ClockCell, DateCell, read_clock, read_date, read_moment
+from .zone_names import offset_of, place_of
 
 _HOUR: Final = 3_600_000_000
 
@@ -43,9 +44,17 @@ class Decided:
 
 
 def see(
-    rows: Iterable[Sequence[str]], *, moment: int | None, day: int | None, clock: int | None
+    rows: Iterable[Sequence[str]],
+    *,
+    moment: int | None,
+    day: int | None,
+    clock: int | None,
+    half: int | None = None,
 ) -> Seen:
-    """Return the moments in rows. moment, day, clock: places of the columns, those that are."""
+    """Return the moments in rows.
+
+    moment, day, clock, half: places of the columns, those that are; half: of AM and PM.
+    """
     seen = Seen()
     for row in rows:
         if moment is not None:
@@ -56,7 +65,9 @@ def see(
             seen.clocks.append(both[1])
             seen.texts.append(row[moment])
             continue
-        when = read_clock(row[clock]) if clock is not None else None
+        when = None
+        if clock is not None:
+            when = read_clock(row[clock] if half is None else f"{row[clock]} {row[half]}")
         on = read_date(row[day]) if day is not None else None
         if (clock is not None and when is None) or (day is not None and on is None):
             continue
@@ -221,7 +232,7 @@ def _clock_text(clock: ClockCell) -> str:
 
 
 def moment_of(text: str) -> datetime | date | None:
-    """Return a moment or a date that can be read in one way only."""
+    """Return a moment or date that can be read in one way only; aware if it names an offset."""
     both = read_moment(text)
     day = both[0] if both else read_date(text)
     if not day:
@@ -230,5 +241,7 @@ def moment_of(text: str) -> datetime | date | None:
     if len(found) != 1 or (on := found.pop()) is None:
         return None
     if both:
-        return datetime(on.year, on.month, on.day) + timedelta(microseconds=both[1].us)  # noqa: DTZ001
+        wall = datetime(on.year, on.month, on.day) + timedelta(microseconds=both[1].us)  # noqa: DTZ001
+        ahead = offset_of(both[1].zone) or ("+00:00" if place_of(both[1].zone) == "UTC" else "")
+        return datetime.fromisoformat(f"{wall.isoformat()}{ahead}")
     return on

@@ -14,7 +14,11 @@ _NOT_THE_DAY = re.compile(
     r"export|print|creat|download|generat|calibr|firmware|version|service|due|built|install|wartung|druck|"
     r"erstellt|kalibr|genera|cree|impr|gedruckt|upload|saved|licen|update"
 )
-_ZONE_LINE = re.compile(r"\b(?:time ?zone|zone|tz|zeitzone|fuseau|huso|fuso|tijdzone|utc|gmt)\b")
+#: A line that speaks of the zone of the rows; that of an export does not.
+_ZONE_LINE = re.compile(
+    r"\b(?:time ?zone|zone|tz|zeitzone|fuseau|huso|fuso|tijdzone)\b"
+    r"|\b(?:times?|timestamps?|clock|zeit|zeiten|uhrzeit|heures?|horas?|ora|tijd)\b.*\b(?:utc|gmt)\b"
+)
 _METRIC = re.compile(r"\b(?:metric|metrisch|metrique|metrico|metrica|si units|si-einheiten)\b")
 _IMPERIAL = re.compile(r"\b(?:imperial|us units|us customary|english units)\b")
 _PRESSURES = {"psi": "psi", "psig": "psi", "bar": "bar", "kpa": "kPa", "mpa": "MPa"}
@@ -73,7 +77,7 @@ def hear(table: Table, name: str) -> Said:
         low = plain(line)
         if not low:
             continue
-        if not zone and _ZONE_LINE.search(low):
+        if not zone and _ZONE_LINE.search(low) and not _NOT_THE_DAY.search(low):
             zone = _zone_in(line)
         label = re.search(
             r"\b(?:start\w*|begin\w*|debut|inicio|inizio|von|from|date|datum|fecha|data|tag|day|jour|dia|giorno|shift|schicht|log\w*)\b",
@@ -177,16 +181,25 @@ def _temps(text: str) -> set[str]:
     return found
 
 
+_COUNTER_LINE = re.compile(
+    r"\b(?:count\w*|zahl\w*|zaehl\w*|compteur\w*|contador\w*|contatore|teller\w*)\b"
+)
+
+
 def _counts(text: str) -> str:
-    has = [
-        each
-        for each, words in (
-            ("cycles", r"\b(?:cycles?|zyklen|doppelhub\w*|ciclos|cicli)\b"),
-            ("strokes", r"\b(?:single strokes?|strokes?|einzelhub\w*|hube|coups|carreras)\b"),
-        )
-        if re.search(words, text)
-    ]
-    return has[0] if len(has) == 1 else ""
+    """Return what a line about the counters says that they count."""
+    found = set()
+    for line in text.split("\n"):
+        if _COUNTER_LINE.search(line):
+            found |= {
+                each
+                for each, words in (
+                    ("cycles", r"\b(?:cycles?|zyklen|doppelhub\w*|double strokes|ciclos|cicli)\b"),
+                    ("strokes", r"\b(?:strokes?|einzelhub\w*|hube|coups|carreras|colpi)\b"),
+                )
+                if re.search(words, line)
+            }
+    return found.pop() if len(found) == 1 else ""
 
 
 _ISO = r"(?:iso\w*|mdi)"

@@ -9,7 +9,7 @@ from . import doubts
 from . import words as h
 from .cells import MISSING
 from .columns import EMPTY, FLAG, NUMBER, TEXT, Found
-from .layout import HOURS, OTHER, UNITS, Column, LogRefused, Question
+from .layout import HOURS, OTHER, TIMES, UNITS, Column, LogRefused, Question
 from .layout import RUNNING as RUNNING_ROLE
 from .preamble import Said
 from .rows import RUNNING_WORDS, STOPPED_WORDS
@@ -27,14 +27,16 @@ _REAL: Final = {
     "gal/min": (-0.5, 60.0), "l/min": (-2.0, 230.0), "gal/h": (-30.0, 3600.0),
     "l/h": (-120.0, 14000.0),
 }  # fmt: skip
-#: Numbers that loggers and sensors write for “no value”; from memory.
+#: Numbers that loggers and sensors write for “no value”, the commonest first; from memory.
 _CODES: Final = (
-    -1.0, -99.0, -99.9, -100.0, -127.0, -196.6, -200.0, -273.0, -273.15, -459.0, -459.67, -888.0,
-    -999.0, -999.9, -9999.0, -9999.9, -99999.0, -32767.0, -32768.0, -3276.8, -3276.7,
-    -327.68, 327.67, 655.35, 850.0, 888.0, 888.8, 999.0, 999.9, 1023.0, 1372.0, 2048.0, 3276.7,
-    4095.0, 6553.5, 6553.4, 7999.0, 8888.0, 8888.8, 9999.0, 9999.9, 32767.0, 32768.0, 65534.0,
-    65535.0, 88888.0, 99999.0, 999999.0, 9.9e37, 1e30,
+    -9999.0, 9999.0, -999.0, 999.0, 999.9, 9999.9, -999.9, -9999.9, 32767.0, -32768.0, 65535.0,
+    -127.0, 850.0, -1.0, -99.0, -99.9, -100.0, -196.6, -200.0, -273.0, -273.15, -459.0, -459.67,
+    -888.0, -99999.0, -32767.0, -3276.8, -3276.7, -327.68, 327.67, 655.35, 888.0, 888.8, 1023.0,
+    1372.0, 2048.0, 3276.7, 4095.0, 6553.5, 6553.4, 7999.0, 8888.0, 8888.8, 32768.0, 65534.0,
+    88888.0, 99999.0, 999999.0, 9.9e37, 1e30,
 )  # fmt: skip
+#: So many of them are watched for in each column, though the rows looked at do not have them.
+_ALWAYS: Final = 13
 
 
 @dataclass(slots=True)
@@ -89,13 +91,13 @@ def assign(
     elif not given:
         _without_headings(work, free)
     _units(work, found)
+    _unreal(work, found)
     columns = _columns(work, found)
     if work.muddles and not given:
-        work.questions.insert(0, doubts.ask_columns(work.muddles, doubts.spell(columns)))
-    elif all(
-        each.role in (OTHER, "time", "date", "clock", "epoch", "elapsed", "zone")
-        for each in columns
-    ):
+        has = {each.role for each in columns} - {OTHER, *TIMES}
+        guess = doubts.spell(columns) if has else ""
+        work.questions.insert(0, doubts.ask_columns(work.muddles, guess))
+    elif all(each.role in (OTHER, *TIMES) for each in columns):
         raise LogRefused(
             "No column tells what a rig did: no strokes, gallons, temperatures or pressures."
         )
@@ -139,6 +141,16 @@ def _by_headings(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> 
             best = candidates[0]
         work.roles[best.index] = (role, _unit(best))
     _gaps(work, found, unknown)
+    for each in free:
+        if (
+            each.heading.quantity == h.RUNNING
+            and not each.heading.is_decoy
+            and each.index not in work.roles
+            and each.moves_at_all()
+        ):
+            work.notes.append(
+                f"“{each.name}” was left out: it does not say plainly running or not."
+            )
 
 
 def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
@@ -167,6 +179,8 @@ def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
     if quantity == h.HOURS:
         return HOURS if not heading.side and each.rises(sign=sign) else ""
     if quantity in (h.TEMP, h.PRESSURE):
+        if {0.0, 1.0} >= set(each.filled()) and each.kind == NUMBER:
+            return ""  # an alarm, or whether it heats
         if heading.side == h.HOSE:
             return f"{quantity}_hose"
         if heading.side == "3":
@@ -326,7 +340,7 @@ def _sides(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> dict[s
         if first is None and pair == ("A", "B"):
             if len(letters) == 1:
                 first = next(iter(letters))
-            elif not letters and _is_english(work, found):
+            elif not letters and _is_english(found):
                 first = True
         if first is None:
             if not any(each.key == "sides" for each in work.questions):
@@ -348,14 +362,20 @@ def _settled(work: _Work, found: Sequence[Found]) -> bool | None:
     return said.pop() if len(said) == 1 else None
 
 
-def _is_english(work: _Work, found: Sequence[Found]) -> bool:
-    score: Counter[str] = Counter()
+def languages(found: Sequence[Found]) -> dict[str, float]:
+    """Return how many headings have words of a language; a word of several is shared out."""
+    score: dict[str, float] = {}
     for each in found:
         for language in each.heading.languages:
-            score[language] += 1 / len(each.heading.languages)  # type: ignore[assignment]
+            score[language] = score.get(language, 0) + 1 / len(each.heading.languages)
+    return score
+
+
+def _is_english(found: Sequence[Found]) -> bool:
+    score = languages(found)
     others = max((value for language, value in score.items() if language != "en"), default=0)
-    if score["en"] != others:
-        return score["en"] > others
+    if score.get("en", 0) != others:
+        return score.get("en", 0) > others
     # Words of several languages, or of none: American units speak for English.
     is_plain = all(each.name.replace("°", "").isascii() for each in found)
     return is_plain and any(each.heading.unit in ("psi", "F", "gal", "gal/min") for each in found)
@@ -427,8 +447,9 @@ def _like(
         kinds = {e.unit or e.heading.unit for e in found if e.heading.quantity == quantity}
         units = {unit for unit in kinds if unit in UNITS}
     unit = next(iter(units)) if len(units) == 1 else ""
-    if not units:
-        unit = said
+    if not units and said:
+        tops = [_top(found[at]) for at, (role, _) in work.roles.items() if role.startswith(start)]
+        unit = said if max(tops, default=0.0) <= _REAL[said][1] / 1.5 else ""
     unit = unit or answer
     for at, (role, known) in list(work.roles.items()):
         if role.startswith(start) and not known and unit:
@@ -467,9 +488,9 @@ def _ask_units(work: _Work, found: Sequence[Found]) -> None:
         ]
         if not places:
             continue
-        tops = {at: max(_plausible(found[at]), default=0.0) for at in places}
+        tops = {at: _top(found[at]) for at in places}
         at = max(tops, key=lambda each: tops[each])
-        unit = likely(tops[at], _works(work, found))
+        unit = likely(tops[at], _works(found))
         if unit:
             work.notes.append(
                 f"“{found[at].name}” goes up to {tops[at]:g}: that can only be {unit}."
@@ -487,11 +508,15 @@ def _plausible(each: Found) -> list[float]:
     return [v for v in each.filled() if v not in codes and v < 30000] or each.filled()
 
 
-def _works(work: _Work, found: Sequence[Found]) -> bool:
+def _top(each: Found) -> float:
+    """Return the value that one row in twenty reaches, so that a slip decides nothing."""
+    values = sorted(_plausible(each))
+    return values[-1 - len(values) // 20] if values else 0.0
+
+
+def _works(found: Sequence[Found]) -> bool:
     """Say whether the rig sprayed in the rows looked at."""
-    return any(
-        role.startswith("strokes_") and found[at].moves() for at, (role, _) in work.roles.items()
-    )
+    return any(e.heading.quantity in (*_COUNTERS, h.VOLUME) and e.moves() for e in found)
 
 
 def _likely_pressure(top: float, is_spraying: bool) -> str:
@@ -523,8 +548,19 @@ def out_of_range(
         if column.unit not in _REAL:
             continue
         low, high = _REAL[column.unit]
-        known = [each for each in _CODES if not low <= each <= high]
-        seen = Counter(v for v in found[column.index].filled() if not low <= v <= high)
-        known += [value for value, often in seen.items() if often > 1 and value not in known]
-        codes += [(column.role, each) for each in known]
+        outside = Counter(v for v in found[column.index].filled() if not low <= v <= high)
+        seen = [value for value, often in outside.items() if often > 1 or value in _CODES]
+        watched = [each for each in _CODES[:_ALWAYS] if not low <= each <= high]
+        codes += [(column.role, each) for each in dict.fromkeys((*watched, *seen))]
     return tuple(codes)
+
+
+def _unreal(work: _Work, found: Sequence[Found]) -> None:
+    """Doubt columns most of whose values no rig can show in their unit, as tenths of a degree."""
+    for at, (_, unit) in work.roles.items():
+        if unit in _REAL and not (work.given and at in work.given):
+            low, high = _REAL[unit]
+            values = [v for v in found[at].filled() if v not in _CODES]
+            odd = [v for v in values if not low <= v <= high]
+            if len(odd) * 2 > len(values):
+                work.muddles.append(f"“{found[at].name}” shows {odd[0]:g}, which cannot be {unit}.")

@@ -2,11 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from . import words as h
 from .blocks import RigFacts
-from .cells import read_date, read_moment
+from .cells import plain, read_date, read_moment
 from .columns import CLOCK, DAY, MOMENT, NUMBER, TEXT, Found
 from .headings import is_zone_word
 from .layout import CLOCK as CLOCK_ROLE
@@ -28,6 +28,7 @@ class Timing:
     moment: int | None = None
     day: int | None = None
     clock: int | None = None
+    half: int | None = None
     roles: dict[int, tuple[str, str]] = field(default_factory=dict)
     zones: tuple[str, ...] = ()
     doubt: str = ""
@@ -51,11 +52,17 @@ class Timing:
                 found.append(on)
         return found
 
-    def hints(self, table: Table, facts: RigFacts) -> tuple[date, ...]:
+    def hints(self, facts: RigFacts) -> tuple[date, ...]:
         """Return the first and last day by a column of epochs beside the wall time."""
         return tuple(
             datetime.fromtimestamp(each, UTC).astimezone(facts.zone).date() for each in self.epoch
         )
+
+    def ahead(self, first: datetime) -> timedelta | None:
+        """Return how far the wall time is ahead of the epoch beside it. first: of the wall."""
+        if not self.epoch:
+            return None
+        return first - datetime.fromtimestamp(self.epoch[0], UTC).replace(tzinfo=None)
 
 
 def find_timing(
@@ -73,6 +80,7 @@ def find_timing(
     else:
         free = [e for e in found if not (given and given.get(e.index, (OTHER,))[0] != OTHER)]
         _choose(timing, free)
+    _halves(timing, found)
     _zones(timing, found)
     place = timing.moment if timing.moment is not None else timing.day
     if place is not None:
@@ -113,6 +121,85 @@ def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, s
                 timing.clock = at
             else:
                 timing.day = at
+
+
+def _halves(timing: Timing, found: list[Found]) -> None:
+    """AM and PM in a column of their own."""
+    for each in found:
+        words = {cell.casefold().replace(".", "") for cell in each.cells if cell}
+        if each.kind == TEXT and words and words <= {"am", "pm"}:
+            if timing.moment is not None:
+                raise LogRefused(
+                    "AM and PM stand in a column of their own, beside date and time in one cell. "
+                    "Put them into one cell, or the date and the time into two."
+                )
+            if timing.clock is not None:
+                timing.half = each.index
+                timing.roles[each.index] = (CLOCK_ROLE, "")
+            return
+
+
+#: Words over the parts of a moment that stand in columns of their own.
+_PARTS = frozenset(
+    [
+        "year",
+        "month",
+        "day",
+        "hour",
+        "minute",
+        "second",
+        "min",
+        "sec",
+        "yr",
+        "mon",
+        "hr",
+        "jahr",
+        "monat",
+        "tag",
+        "stunde",
+        "sekunde",
+        "annee",
+        "mois",
+        "jour",
+        "heure",
+        "minute",
+        "seconde",
+        "ano",
+        "mes",
+        "dia",
+        "hora",
+        "minuto",
+        "segundo",
+        "anno",
+        "mese",
+        "giorno",
+        "ora",
+        "secondo",
+    ]
+)
+
+
+def _refuse_parts(found: list[Found]) -> None:
+    parts = [e for e in found if plain(e.name) in _PARTS and e.kind in (NUMBER, DAY)]
+    if len(parts) >= 3:
+        names = ", ".join(e.name for e in parts)
+        raise LogRefused(
+            f"The moment stands in several columns ({names}). Join them into one column with date "
+            "and time, as 2026-03-04 07:00:00, and read the file again."
+        )
+    for each in found:
+        values = each.filled()
+        if (
+            each.kind == NUMBER
+            and each.heading.quantity in (h.TIME, h.DATE, "")
+            and each.moves()
+            and all(40_000 < v < 60_000 and v != int(v) for v in values[1:])
+            and each.rises()
+        ):
+            raise LogRefused(
+                f"“{each.name}” holds a spreadsheet's numbers of days ({values[0]:g}) in place of "
+                "dates. Format the column as date and time there, and save it as CSV again."
+            )
 
 
 def _score(each: Found) -> tuple[int, int, int]:
@@ -162,6 +249,7 @@ def _choose(timing: Timing, found: list[Found]) -> None:
         timing.is_elapsed = True
         timing.roles[clocks[0].index] = (ELAPSED, "hms")
         return
+    _refuse_parts(found)
     counted = [
         e
         for e in found

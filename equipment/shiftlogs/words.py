@@ -253,7 +253,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "it": "tubo tubazione manichetta tubi",
         "nl": "slang *slang*",
         "pt": "mangueira",
-        "pl": "waz",
+        "pl": "waz weza wezyka",
         "cs": "hadice",
         "sv": "slang slange",
         "fi": "letku",
@@ -338,6 +338,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
             "dew ref avg std dev"
         ),
         "en": (
+            "programmed requested request command cmd demand wanted goal alert "
             "setpoint setpoints target targets desired nominal alarm alarms limit limits "
             "threshold warning warn fault faults error errors code event events high low min "
             "minimum maximum ambient outside outdoor room air weather cabinet enclosure panel "
