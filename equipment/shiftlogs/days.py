@@ -49,7 +49,13 @@ from equipment.shiftlogs.faces import (
     pace_of,
     why_asked,
 )
-from equipment.shiftlogs.instants import DUPLICATE_CHOICES, SameInstant, steps_of, take
+from equipment.shiftlogs.instants import (
+    DUPLICATE_CHOICES,
+    Repeats,
+    SameInstant,
+    steps_of,
+    take,
+)
 from equipment.shiftlogs.layout import (
     FLOW_A,
     FLOW_B,
@@ -174,6 +180,7 @@ class Reckoner:
         self.facts = facts
         self.rules = rules
         self._reset = chosen(answers, "reset", RESET_CHOICES)
+        self._repeats = Repeats()
         self._same_instant = SameInstant(chosen(answers, "duplicates", DUPLICATE_CHOICES))
         self._counters: dict[str, CounterTally] = {}
         self._days: dict[int, _DayTally] = {}
@@ -183,7 +190,9 @@ class Reckoner:
 
     def add(self, block: Block) -> None:
         """Take the next rows of the stream."""
-        block = self._same_instant.sift(block, self._last)
+        self._take(self._same_instant.sift(self._repeats.drop(block), self._last))
+
+    def _take(self, block: Block) -> None:
         if not len(block):
             return
         step = steps_of(block, self._last)
@@ -208,8 +217,7 @@ class Reckoner:
         """Return the days, and what remains to be asked. Once, at the end."""
         held = self._same_instant.held()
         if held is not None:
-            self._same_instant.choice = None
-            self.add(held)
+            self._take(held)
         if self._steps is None:
             return Reckoned(days=[])
         for role, counter in self._counters.items():
@@ -401,9 +409,9 @@ class Reckoner:
             & a.is_whole(tally.has_rows)
             & b.is_whole(tally.has_rows)
         )
-        for start, end in self._steps.gaps.get(number, []):
-            first, last = ((each - tally.midnight_us) // MINUTE_US for each in (start, end))
-            counts[first : last + 1] = False
+        for gap in self._steps.gaps.get(number, []):
+            # The minutes between have no strokes, unless a clock that was put back came by again.
+            counts[[(each - tally.midnight_us) // MINUTE_US for each in gap]] = False
         for after in self._steps.after_night.get(number, []):
             counts[(after - tally.midnight_us) // MINUTE_US] = False
         for role in (STROKES_A, STROKES_B):
@@ -476,15 +484,16 @@ class Reckoner:
 
     def _questions(self) -> list[Question]:
         asked = []
-        said = why_asked(self._counters, self._when)
+        said = why_asked(self._counters, self.when)
         if said:
             asked.append(Question(key="reset", choices=RESET_CHOICES, why=" ".join(said)))
-        clash = self._same_instant.why(self._when)
+        clash = self._same_instant.why(self.when)
         if clash:
             asked.append(Question(key="duplicates", choices=DUPLICATE_CHOICES, why=clash))
         return asked
 
-    def _when(self, instant_us: int) -> str:
+    def when(self, instant_us: int) -> str:
+        """Return an instant in words: "10:32:05 on 4 March 2026"."""
         at = self._at(instant_us)
         return f"{at:%H:%M:%S} on {at.day} {at:%B %Y}"
 
@@ -494,6 +503,9 @@ class Reckoner:
         if self._steps.put_back:
             times = "once" if self._steps.put_back == 1 else f"{self._steps.put_back:,} times"
             notes.append(f"The clock was put back {times}; each counts as one usual step.")
+        if self._repeats.count:
+            rows = "A row" if self._repeats.count == 1 else f"{self._repeats.count:,} rows"
+            notes.append(f"{rows} came again some lines later and counted once.")
         if self._same_instant.is_coarse:
             notes.append("Several rows share each time written; all of them count, in their order.")
         return notes

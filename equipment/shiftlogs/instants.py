@@ -1,7 +1,8 @@
-"""Rows in columns: taken apart, put together, compared; and rows that share one instant."""
+"""Rows in columns: taken apart, put together, compared; rows that come twice, or share a time."""
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -69,6 +70,117 @@ def steps_of(block: Block, last: Block | None) -> Integers:
 def are_same(values: Floats, others: Floats) -> npt.NDArray[np.bool_]:
     """Return where two columns say the same; a value that is missing in both is the same."""
     return (values == others) | (np.isnan(values) & np.isnan(others))
+
+
+def same_rows(
+    block: Block, at: slice | Integers, other: Block, there: slice | Integers
+) -> npt.NDArray[np.bool_]:
+    """Return where rows of two blocks say the same. A column that one lacks is missing there."""
+    length = len(block.line[at])
+    same = np.ones(length, np.bool_)
+    absent = np.full(length, np.nan)
+    for role in block.values.keys() | other.values.keys():
+        same &= are_same(
+            block.values[role][at] if role in block.values else absent,
+            other.values[role][there] if role in other.values else absent,
+        )
+    if block.running is not None and other.running is not None:
+        same &= block.running[at] == other.running[there]
+    return same
+
+
+class Repeats:
+    """Rows that a log wrote already some rows before, word for word: they count once.
+
+    A controller that loses its line sends a stretch again. Only rows that lie before the row that
+    counted last are looked at, and only the last `REACH` rows are looked through.
+
+    count: rows dropped so far.
+    """
+
+    REACH: Final = 20_000
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._kept: deque[Block] = deque()
+        self._kept_rows = 0
+        #: Rows that counted in all; and which of them a repeat that goes on must say again.
+        self._total = 0
+        self._expected: int | None = None
+
+    def drop(self, block: Block) -> Block:
+        """Return the rows that count."""
+        instant = block.instant_us
+        is_back = instant[1:] < instant[:-1]
+        if self._expected is None and not self._is_before_last(instant) and not is_back.any():
+            self._keep(block)
+            return block
+        backs = [*(np.flatnonzero(is_back) + 1).tolist(), len(block)]
+        parts: list[Block] = []
+        at = 0
+        while at < len(block):
+            expected, self._expected = self._expected, None
+            if expected is None and self._is_before_last(instant[at:]):
+                expected = self._find(block, at)
+            if expected is not None and (length := self._repeated(block, at, expected)):
+                at += length
+                self.count += length
+                if at == len(block) and expected + length < self._total:
+                    self._expected = expected + length
+                continue
+            end = next(each for each in backs if each > at)
+            part = take(block, slice(at, end))
+            self._keep(part)
+            parts.append(part)
+            at = end
+        return concatenate(parts) if parts else take(block, slice(0, 0))
+
+    def _is_before_last(self, instant: Integers) -> bool:
+        return bool(self._kept and len(instant) and instant[0] < self._kept[-1].instant_us[-1])
+
+    def _keep(self, block: Block) -> None:
+        if not len(block):
+            return
+        self._kept.append(block)
+        self._kept_rows += len(block)
+        self._total += len(block)
+        while self._kept_rows - len(self._kept[0]) >= self.REACH:
+            self._kept_rows -= len(self._kept.popleft())
+
+    def _find(self, block: Block, at: int) -> int | None:
+        """Return the number of the latest row within reach that says the same, or None."""
+        end = self._total
+        lowest = max(self._total - self.REACH, 0)
+        for kept in reversed(self._kept):
+            start = end - len(kept)
+            near = np.flatnonzero(kept.instant_us == block.instant_us[at])
+            for there in near[::-1].tolist():
+                if start + there < lowest:
+                    return None
+                if same_rows(block, slice(at, at + 1), kept, slice(there, there + 1))[0]:
+                    return start + there
+            end = start
+        return None
+
+    def _repeated(self, block: Block, at: int, expected: int) -> int:
+        """Return how many rows from `at` on say again what the rows from `expected` on said."""
+        length = 0
+        start = self._total - self._kept_rows
+        for kept in self._kept:
+            end = start + len(kept)
+            there = expected + length - start
+            if 0 <= there < len(kept):
+                count = min(len(kept) - there, len(block) - at - length)
+                mine, theirs = slice(at + length, at + length + count), slice(there, there + count)
+                same = same_rows(block, mine, kept, theirs)
+                same &= block.instant_us[mine] == kept.instant_us[theirs]
+                if not same.all():
+                    return length + int(np.argmin(same))
+                length += count
+                if at + length == len(block):
+                    break
+            start = end
+        return length
 
 
 class SameInstant:

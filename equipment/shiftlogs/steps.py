@@ -106,7 +106,7 @@ class Steps:
             np.concatenate(parts) if parts else np.zeros(0, np.int64)
             for parts in (zip(*self._kept, strict=True) if self._kept else ((),) * 5)
         )
-        flows = np.concatenate(self._kept_flows) if self._kept_flows else np.zeros((0, 0))
+        flows = np.concatenate([np.zeros((0, len(self.flows))), *self._kept_flows])
         length = end - start
         self.nominal_us = self._median(length[length > LONG_US])
         nominal = self.nominal_us or 0.0

@@ -217,19 +217,21 @@ def test_the_cut_between_blocks_changes_nothing(cuts: list[int], seed: int) -> N
         assert cut.questions == whole.questions
         assert cut.notes == whole.notes
         assert cut.nominal_s == whole.nominal_s
-        assert [_close(day) for day in cut.days] == [_close(day) for day in whole.days]
+        assert [as_approximate(day) for day in cut.days] == [
+            as_approximate(day) for day in whole.days
+        ]
 
 
-def _close(value: Any) -> Any:
+def as_approximate(value: Any) -> Any:
     """The value with floats that compare equal but for the order of a sum."""
     if isinstance(value, float):
         return pytest.approx(value, rel=1e-9, abs=1e-9)
     if isinstance(value, tuple):
-        return tuple(_close(each) for each in value)
+        return tuple(as_approximate(each) for each in value)
     if isinstance(value, dict):
-        return {key: _close(each) for key, each in value.items()}
+        return {key: as_approximate(each) for key, each in value.items()}
     if hasattr(value, "__slots__") and hasattr(value, "__dataclass_fields__"):
-        return {name: _close(getattr(value, name)) for name in value.__dataclass_fields__}
+        return {name: as_approximate(getattr(value, name)) for name in value.__dataclass_fields__}
     return value
 
 
