@@ -11,7 +11,7 @@ from equipment.services.shiftlogs.facts import RigOfTheTime
 from equipment.services.shiftlogs.outcome import Progress, no_progress
 from equipment.services.shiftlogs.storing import raw
 from equipment.shiftlogs import days as pure
-from equipment.shiftlogs import doubts, reading
+from equipment.shiftlogs import doubts, joining, reading
 from equipment.shiftlogs.blocks import Block, Day, RigFacts, Rules
 from equipment.shiftlogs.layout import Layout, Question
 
@@ -115,7 +115,7 @@ def _pass(
             streams.append(
                 watched(reader, content, piece.size, "Joining the files of these days", tell)
             )
-        return pure.join(streams, facts=facts, rules=rules, answers=answers)
+        return joining.join(streams, facts=facts, rules=rules, answers=answers)
 
 
 def watched(
