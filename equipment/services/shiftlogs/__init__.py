@@ -4,6 +4,7 @@ from equipment.services.shiftlogs.keeping import day_of, days_between
 from equipment.services.shiftlogs.layouts import (
     LayoutRefused,
     keep_layout,
+    layout_kept,
     layout_like,
     retire_layout,
 )
@@ -39,6 +40,7 @@ __all__ = [
     "day_of",
     "days_between",
     "keep_layout",
+    "layout_kept",
     "layout_like",
     "look_at",
     "look_at_many",

@@ -38,9 +38,14 @@ def keep_layout(*, name: str, log: ShiftLog, author: AbstractBaseUser, at: datet
             )
     except IntegrityError as taken:
         there = LogLayout.objects.filter(name=name).first()
-        if there and not there.is_retired and there.layout == log.layout:
+        if there and not there.is_retired and there.kept == log.kept:
             return there
         raise LayoutRefused("Another layout has this name.") from taken
+
+
+def layout_kept(name: str) -> LogLayout | None:
+    """Return the layout that is kept under a name, whatever its capitals, or None."""
+    return LogLayout.objects.filter(name__iexact=" ".join(name.split()), is_retired=False).first()
 
 
 def retire_layout(*, layout: LogLayout) -> LogLayout:

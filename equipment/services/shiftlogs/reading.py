@@ -49,9 +49,10 @@ def read_log(
     """Read a log, keep it, and bring days, readings, wear and due rows in line with it.
 
     at: now. source, name, answers, layout, errors: as for `look_at`.
-    All is reckoned first and written after, in one transaction; where a question is open, or it is refused, nothing is written. The same file
-    again is known and changes nothing. Readings that cannot be true beside those of people are
-    not taken, and kept as contradictions; the figures of the day stand nevertheless.
+    All is reckoned first and written after, in one transaction; where a question is open, or it is
+    refused, nothing is written. The same file again is known and changes nothing. Readings that
+    cannot be true beside those of people are not taken, and kept as contradictions; the figures of
+    the day stand nevertheless.
     """
     facts = rig_of_the_time(rig, zone)
     source = as_source(source, name)
