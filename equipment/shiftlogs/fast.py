@@ -37,6 +37,8 @@ _AS_TEXT: Final = 2
 
 #: Different words for missing values that one log may have.
 MOST_WORDS: Final = 50
+#: Words of a running column that are compared one by one.
+MOST_STATES: Final = 5
 
 
 class Fast:
@@ -63,6 +65,8 @@ class Fast:
             self._way = _AS_TEXT
         #: Words for missing values that were met, as they were written.
         self._words: set[str] = set()
+        #: What the running column said in the piece before, and whether that means that it runs.
+        self._states: dict[str, bool] = {}
         self._form = _number_form(self.layout.decimal, self.layout.grouping)
 
     def rows(self, text: bytes, *, line: int) -> Rows | None:
@@ -195,9 +199,22 @@ class Fast:
     def _running(self, frame: "pl.DataFrame") -> npt.NDArray[np.bool_] | None:
         if self.plan.running is None:
             return None
-        series = frame[f"c{self.plan.running}"].fill_null("")
-        running = [each for each in series.unique() if self.cells.running(each)]
-        found: npt.NDArray[np.bool_] = series.is_in(running).to_numpy()
+        series = frame[f"c{self.plan.running}"]
+        # Few words, and mostly those that were met before: comparing with each is quickest.
+        runs = np.zeros(frame.height, dtype=np.bool_)
+        known = series.null_count()
+        for word, is_running in (*self._states.items(),):
+            says = (series == word).fill_null(False).to_numpy()
+            known += int(np.count_nonzero(says))
+            if is_running:
+                runs |= says
+        if known == frame.height:
+            return runs
+        words = [each for each in series.unique() if each is not None]
+        running = [each for each in words if self.cells.running(each)]
+        if len(words) <= MOST_STATES:
+            self._states = {each: each in running for each in words}
+        found: npt.NDArray[np.bool_] = series.is_in(running).fill_null(False).to_numpy()
         return found
 
 

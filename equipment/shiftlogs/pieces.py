@@ -46,7 +46,7 @@ class Piece:
         before = self.before
         if cut:
             before = self.text[self.text.rfind(b"\n", 0, cut - 1) + 1 : cut - 1]
-        line = self.line + self.text.count(b"\n")
+        line = self.line + _count(self.text)
         return Piece(self.text[:cut], self.line), Piece(self.text[cut:], line, True, before)
 
     def parts(self, count: int) -> Iterator["Piece"]:
@@ -57,7 +57,7 @@ class Piece:
             end = self.text.find(b"\n", min(begin + size, len(self.text)) - 1) + 1
             part = self.text[begin : end or len(self.text)]
             yield Piece(part, line)
-            line += part.count(b"\n")
+            line += _count(part)
             begin += len(part)
 
 
@@ -67,6 +67,8 @@ class Pieces:
     def __init__(self, source: BinaryIO, *, encoding: str, piece_bytes: int = PIECE) -> None:
         self.source = source
         self.piece_bytes = max(piece_bytes, 1)
+        #: The whole file is no more than one piece.
+        self.is_one = source.seek(0, 2) <= self.piece_bytes
         source.seek(0)
         head = source.read(HEAD)
         try:
@@ -86,26 +88,39 @@ class Pieces:
     def forward(self) -> Iterator[Piece]:
         """From the first line to the last."""
         self.source.seek(self.begin)
-        line, rest, before = 1, b"", b""
+        line, before = 1, b""
+        for data in self._whole_lines():
+            text = self._decoded(data)
+            is_torn = not text.endswith(b"\n")
+            yield Piece(text, line, is_torn=is_torn, before=before)
+            if not is_torn:
+                line += _count(text)
+                before = text[text.rfind(b"\n", 0, len(text) - 1) + 1 : -1]
+
+    def _whole_lines(self) -> Iterator[bytes]:
+        """Read on, so much at a time, each time to the end of a line."""
+        if self.end_of_line == b"\n":
+            while data := self.source.read(self.piece_bytes):
+                if not data.endswith(b"\n"):
+                    rest = self.source.readline(LONGEST_LINE + 1)
+                    self._refuse_endless(rest)
+                    data += rest
+                yield data
+            return
+        rest = b""
         while read := self.source.read(self.piece_bytes):
-            data = rest + read if rest else read
+            data = rest + read
             cut = self._last_end(data)
-            if not cut:
-                rest = data
-                self._refuse_endless(rest)
-                continue
-            text = self._decoded(data[:cut])
-            yield Piece(text, line)
-            line += text.count(b"\n")
-            before = text[text.rfind(b"\n", 0, len(text) - 1) + 1 :]
             rest = data[cut:]
             self._refuse_endless(rest)
+            if cut:
+                yield data[:cut]
         if rest:
-            yield Piece(self._decoded(rest), line, is_torn=True, before=before.rstrip(b"\n"))
+            yield rest
 
     def backward(self) -> Iterator[Piece]:
         """From the last line to the first."""
-        line = self._count() + 1
+        line = self._count_all() + 1
         position = self.source.seek(0, 2)
         is_last, rest = True, b""
         while position > self.begin:
@@ -123,7 +138,7 @@ class Pieces:
                 self._refuse_endless(rest)
                 continue
             text = self._decoded(data[cut:])
-            line -= text.count(b"\n")
+            line -= _count(text)
             is_torn = is_last and not text.endswith(b"\n")
             yield Piece(text, line, is_torn=is_torn)
             is_last, rest = False, data[:cut]
@@ -134,7 +149,7 @@ class Pieces:
         text = self._decoded(self.source.read(HEAD)).decode("utf-8", "replace")
         return [line.rstrip("\r") for line in text.split("\n")[:count]]
 
-    def _count(self) -> int:
+    def _count_all(self) -> int:
         """Return how many lines end in the file."""
         self.source.seek(self.begin)
         unit = len(self.end_of_line)
@@ -203,3 +218,8 @@ def _without_mark(name: str, head: bytes) -> tuple[str, int]:
     }  # fmt: skip
     mark = marks.get(name, b"")
     return name, len(mark) if mark and head.startswith(mark) else 0
+
+
+def _count(text: bytes) -> int:
+    """Return how many lines end in a text; several times as quick as bytes.count."""
+    return int(np.count_nonzero(np.frombuffer(text, dtype=np.uint8) == 0x0A))

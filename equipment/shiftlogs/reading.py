@@ -5,7 +5,10 @@ out of the ordinary, by `careful` instead; then its times become instants, its n
 units, and exact duplicates go.
 """
 
+from collections import deque
 from collections.abc import Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from datetime import date as Date
 from typing import BinaryIO, Final
@@ -32,6 +35,10 @@ from equipment.shiftlogs.rows import (
 )
 from equipment.shiftlogs.zones import EPOCH, Wall, days_of, whole_days, zone_named
 
+#: A piece, or a part of one, and its rows where they could be read in columns.
+Part = tuple[Piece, Rows | None]
+#: Threads that read pieces: polars and numpy let others run meanwhile.
+THREADS: Final = 2
 #: What cannot be read in columns is parted in so many parts, down to this size. [bytes]
 PARTS: Final = 8
 SMALLEST: Final = 128 << 10
@@ -137,44 +144,63 @@ class Reader:
 
     def __iter__(self) -> Iterator[Block]:
         backwards = self.layout.newest_first
-        for piece in self._pieces.backward() if backwards else self._pieces.forward():
-            for rows in self._rows(piece):
-                if len(rows) and len(block := self._block(rows)):
+        for parts in self._in_columns():
+            for part, rows in reversed(parts) if backwards else parts:
+                good = self._cell_by_cell(part) if rows is None else self._taken(rows)
+                if len(good) and len(block := self._block(good)):
                     self.rows += len(block)
                     yield block
         self._careful.close()
 
-    def _rows(self, piece: Piece) -> Iterator[Rows]:
-        """Read a piece, each part of it by the quicker way that can; oldest row first."""
-        backwards = self.layout.newest_first
-        parts = list(self._parts(piece))
-        for part, rows in reversed(parts) if backwards else parts:
-            if rows is not None:
-                if len(rows):
-                    self._careful.passed()
-                yield rows.taken(slice(None, None, -1)) if backwards else rows
-                continue
-            self.careful_parts += 1
-            yield self._careful.rows(
-                part.text,
-                line=part.line,
-                backwards=backwards,
-                is_torn=part.is_torn,
-                before=part.before,
-            )
+    def _in_columns(self) -> Iterator[list[Part]]:
+        """Read the pieces in columns, a few ahead of what is asked for, on threads of their own."""
+        pieces = self._pieces.backward() if self.layout.newest_first else self._pieces.forward()
+        if self._pieces.is_one:
+            for piece in pieces:
+                yield self._parts(piece)
+            return
+        ahead: deque[Future[list[Part]]] = deque()
+        with ThreadPoolExecutor(THREADS, thread_name_prefix="log") as pool:
+            try:
+                for piece in pieces:
+                    ahead.append(pool.submit(self._parts, piece))
+                    if len(ahead) > THREADS:
+                        yield ahead.popleft().result()
+                while ahead:
+                    yield ahead.popleft().result()
+            finally:
+                for each in ahead:
+                    each.cancel()
 
-    def _parts(self, piece: Piece) -> Iterator[tuple[Piece, Rows | None]]:
-        """Read a piece in columns; what cannot be read so, in ever smaller parts."""
+    def _taken(self, rows: Rows) -> Rows:
+        """Return rows that were read in columns, oldest first."""
+        if len(rows):
+            self._careful.passed()
+        return rows.taken(slice(None, None, -1)) if self.layout.newest_first else rows
+
+    def _cell_by_cell(self, part: Piece) -> Rows:
+        self.careful_parts += 1
+        return self._careful.rows(
+            part.text,
+            line=part.line,
+            backwards=self.layout.newest_first,
+            is_torn=part.is_torn,
+            before=part.before,
+        )
+
+    def _parts(self, piece: Piece) -> list[Part]:
+        """Read a piece in columns; what cannot be read so comes in parts as small as can be."""
         skip = self.layout.header_line + 1 - piece.line
         part = piece.without_lines(skip) if skip > 0 else piece
-        if part.is_torn:
-            part, last = part.parted()
-            yield from self._read(part)
-            yield last, None
-        else:
-            yield from self._read(part)
+        if skip >= 0:
+            # What stands above are headings: no row to compare a torn one with.
+            part = replace(part, before=b"")
+        if not part.is_torn:
+            return list(self._read(part))
+        whole, last = part.parted()
+        return [*self._read(whole), (last, None)]
 
-    def _read(self, piece: Piece) -> Iterator[tuple[Piece, Rows | None]]:
+    def _read(self, piece: Piece) -> Iterator[Part]:
         if not piece.text:
             return
         rows = self._fast.rows(piece.text, line=piece.line)
@@ -213,9 +239,10 @@ class Reader:
 
     def _canonical(self, role: str, cells: Floats) -> Floats:
         """Return the numbers of a column in canonical units, without a sensor's own codes."""
-        for code in self._codes.get(role, ()):
-            if (coded := cells == code).any():
-                cells = np.where(coded, np.nan, cells)
+        if codes := self._codes.get(role):
+            low, high = np.fmin.reduce(cells), np.fmax.reduce(cells)
+            if found := [code for code in codes if low <= code <= high]:
+                cells = np.where(np.isin(cells, found), np.nan, cells)
         factor, offset = self._units[role]
         if factor != 1:
             cells = cells * factor

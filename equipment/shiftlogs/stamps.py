@@ -52,8 +52,6 @@ def stamps(
     """
     if len(starts) == 0:
         return None
-    if int(starts[-1]) + LONGEST + 16 > len(text):
-        text += bytes(LONGEST + 16)
     when_us = np.empty(len(starts), dtype=np.int64)
     offset_us: Integers | None = None
     done = shapes = dots = 0
@@ -167,19 +165,22 @@ class _Alike:
     """
 
     def __init__(self, text: bytes, starts: Integers, shape: _Shape) -> None:
+        size = (shape.length + 7) // 8 * 8
+        if int(starts[-1]) + size > len(text):
+            text += bytes(size)
         self.text = text
         self.starts = starts
         self.shape = shape
-        self.words: list[Words] = []
-        window: Words = np.ndarray((len(text) - 7,), "<u8", text, strides=(1,))
-        changed = np.zeros(len(starts), dtype=np.bool_)
         self.count = len(starts)
-        for first in range(0, shape.length, 8):
-            words = window[starts + first if first else starts]
-            self.words.append(words)
-            fixed = words & np.uint64(_mask(shape, first))
-            changed[1:] |= fixed[1:] != fixed[:-1]
-        self._changes = [0, *np.flatnonzero(changed).tolist()]
+        # One copy of so many bytes for each row is much quicker than one for each word.
+        window = np.ndarray((len(text) - size + 1,), f"V{size}", text, strides=(1,))
+        self.words: Words = window[starts].view("<u8").reshape(len(starts), size // 8)
+        fixed = np.array([_mask(shape, first) for first in range(0, size, 8)], dtype="<u8")
+        changes = (self.words[1:] ^ self.words[:-1]) & fixed
+        changed = changes[:, 0]
+        for place in range(1, size // 8):
+            changed = changed | changes[:, place]
+        self._changes = [0, *(np.flatnonzero(changed) + 1).tolist()]
 
     def stretches(self) -> Iterator[tuple[int, int]]:
         """From and until which row all but the digits is the same; ends where the shape does."""
@@ -207,7 +208,7 @@ class _Alike:
         """Return what the digits are worth that change, None where one is none. [µs]"""
         total = np.zeros(self.count, dtype=np.int64)
         for place, worth in self.shape.digits:
-            digit = (self.words[place // 8][: self.count] >> np.uint64(8 * (place % 8))) & _BYTE
+            digit = (self.words[: self.count, place // 8] >> np.uint64(8 * (place % 8))) & _BYTE
             digit -= _NOUGHT
             # Bytes below “0” wrap to huge numbers.
             highest = 5 if worth in (600 * SECOND_US, 10 * SECOND_US) else 9
