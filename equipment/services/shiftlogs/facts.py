@@ -1,5 +1,6 @@
 """What the rig knows and its log does not say: pumps of the time, and which counter is which."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -90,8 +91,8 @@ class RigOfTheTime:
     def match(self, role: str, layout: Layout | None = None) -> Counter | None:
         """The counter of the rig that a total of the log is, or None where that is not sure.
 
-        One fixed to the rig goes before one that travels with a pump. An hour meter counts only
-        where the column bears the counter's name, or where the rig as a whole has just one.
+        One fixed to the rig goes before one that travels with a pump. A rig has hours of many
+        things, so an hour meter is sure only where its heading is the counter's name.
         """
         if role == roles.HOURS:
             return self._hours(layout)
@@ -109,15 +110,14 @@ class RigOfTheTime:
         return None
 
     def _hours(self, layout: Layout | None) -> Counter | None:
-        hours = [each for each in self.counters if each.counts == Counter.Counts.HOURS]
         column = layout.column(roles.HOURS) if layout else None
-        heading = column.heading.strip().casefold() if column else ""
-        named = [each for each in hours if each.name.casefold() == heading]
-        of_rig = [each for each in hours if each.rig_id is not None]
-        whole = [each for each in of_rig if each.kind_id is None]
-        if len(named) == 1:
-            return named[0]
-        return whole[0] if len(whole) == len(of_rig) == 1 else None
+        heading = _bare(column.heading) if column else ""
+        named = [
+            each
+            for each in self.counters
+            if each.counts == Counter.Counts.HOURS and _bare(each.name) == heading
+        ]
+        return named[0] if len(named) == 1 else None
 
 
 def rig_of_the_time(rig: Rig, zone: ZoneInfo) -> RigOfTheTime:
@@ -170,6 +170,12 @@ def unmatched(rig: RigOfTheTime, layout: Layout, names: Sequence[str]) -> list[s
         for column in layout.columns
         if column.role in names and rig.match(column.role, layout) is None
     ]
+
+
+def _bare(name: str) -> str:
+    """A name without its unit in brackets, capitals and signs."""
+    text = re.sub(r"[\[(].*?[\])]", " ", name.casefold())
+    return " ".join(re.findall(r"[^\W_]+", text))
 
 
 def _single_strokes(counter: Counter | None) -> Decimal:
