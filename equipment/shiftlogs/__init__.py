@@ -8,5 +8,7 @@ the database or the clock.
     layout    which column is which, and how its cells are written
     guess     a layout for a file nobody has seen, and the questions that its text leaves open
     reading   a file and its layout to blocks of rows, streamed
-    days      blocks of rows to day figures; several files of one day joined
+    days      blocks of rows to day figures: instants (rows that come twice), steps (gaps and
+              logged time), faces (what a counter gained, resets, glitches), figures (the day)
+    joining   several files of one day as one
 """

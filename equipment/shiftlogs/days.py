@@ -17,37 +17,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
-from typing import Any, Final
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import (
     TRACE_MINUTES,
     Block,
     Day,
-    Extremes,
-    Face,
-    FaceChange,
-    Floats,
     Integers,
     RigFacts,
     Rules,
-    Span,
-    Trace,
 )
 from equipment.shiftlogs.faces import (
     MINUTE_US,
     RESET,
-    SECOND_US,
     WRONG,
-    Change,
-    CounterDay,
     CounterTally,
-    pace_of,
     why_asked,
+)
+from equipment.shiftlogs.figures import (
+    EPOCH,
+    EPOCH_DAY,
+    SIDES,
+    DayFigures,
+    day_json,
+    instant,
 )
 from equipment.shiftlogs.instants import (
     DUPLICATE_CHOICES,
@@ -57,29 +54,18 @@ from equipment.shiftlogs.instants import (
     take,
 )
 from equipment.shiftlogs.layout import (
-    FLOW_A,
-    FLOW_B,
-    GALLONS,
-    GALLONS_A,
-    GALLONS_B,
     MEASURES,
-    PRESSURE_A,
-    PRESSURE_B,
     STROKES_A,
     STROKES_B,
-    TEMP_A,
-    TEMP_B,
-    TEMP_HOSE,
     TOTALS,
     AnswerRefused,
     Question,
 )
+from equipment.shiftlogs.paces import SECOND_US, pace_of
 from equipment.shiftlogs.steps import LONG_US, Steps
+from equipment.shiftlogs.tally import DAY_MINUTES, DayTally, MeasureTally
 
-#: Minutes of the longest calendar day: 24 hours, and up to two that a change of zone adds.
-DAY_MINUTES: Final = 26 * 60
-IN3_PER_GAL: Final = 231.0  # NIST Handbook 44, Appendix C: exactly
-EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+__all__ = ["Reckoned", "Reckoner", "chosen", "day_json"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,76 +80,6 @@ class Reckoned:
     questions: tuple[Question, ...] = ()
     nominal_s: float | None = None
     notes: tuple[str, ...] = ()
-
-
-@dataclass(slots=True)
-class _Measure:
-    """Extremes on the way; seen: the first value of each slot since midnight."""
-
-    low: float = math.inf
-    total: float = 0.0
-    high: float = -math.inf
-    rows: int = 0
-    seen: Floats = field(default_factory=lambda: np.full(DAY_MINUTES // TRACE_MINUTES, np.nan))
-
-    def take(self, values: Floats) -> bool:
-        """Add rows; return whether all of them had a value."""
-        low = float(values.min())
-        is_whole = low == low
-        if not is_whole:
-            values = values[~np.isnan(values)]
-            if not len(values):
-                return False
-            low = float(values.min())
-        self.low = min(self.low, low)
-        self.high = max(self.high, float(values.max()))
-        self.total += float(values.sum())
-        self.rows += len(values)
-        return is_whole
-
-    def see(self, slots: Integers, values: Floats) -> None:
-        """Keep the first value of each slot; where a slot comes twice, the earlier row's."""
-        new = np.isnan(self.seen[slots])
-        self.seen[slots[new][::-1]] = values[new][::-1]
-
-    def extremes(self) -> Extremes:
-        return Extremes(min=self.low, mean=self.total / self.rows, max=self.high, rows=self.rows)
-
-
-@dataclass(slots=True)
-class _Strokes:
-    """Strokes of a side by minute since midnight. is_known: the counter had a value in it."""
-
-    gained: Floats = field(default_factory=lambda: np.zeros(DAY_MINUTES))
-    is_known: npt.NDArray[np.bool_] = field(
-        default_factory=lambda: np.zeros(DAY_MINUTES, dtype=np.bool_)
-    )
-
-    def is_whole(self, has_rows: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-        """Return the minutes whose strokes are their own: no minute before went without value."""
-        missing = np.cumsum(has_rows & ~self.is_known)
-        known = np.flatnonzero(self.is_known)
-        whole = self.is_known.copy()
-        whole[known[np.diff(missing[known], prepend=0) > 0]] = False
-        return whole
-
-
-@dataclass(slots=True)
-class _DayTally:
-    """One day on the way. Arrays run over its minutes since midnight."""
-
-    midnight_us: int
-    first_us: int
-    last_us: int = 0
-    rows: int = 0
-    measures: dict[str, _Measure] = field(default_factory=dict)
-    strokes: dict[str, _Strokes] = field(default_factory=dict)
-    has_rows: npt.NDArray[np.bool_] = field(
-        default_factory=lambda: np.zeros(DAY_MINUTES, dtype=np.bool_)
-    )
-
-    def strokes_of(self, role: str) -> _Strokes:
-        return self.strokes.setdefault(role, _Strokes())
 
 
 class Reckoner:
@@ -183,7 +99,7 @@ class Reckoner:
         self._repeats = Repeats()
         self._same_instant = SameInstant(chosen(answers, "duplicates", DUPLICATE_CHOICES))
         self._counters: dict[str, CounterTally] = {}
-        self._days: dict[int, _DayTally] = {}
+        self._days: dict[int, DayTally] = {}
         self._midnights: dict[int, int] = {}
         self._steps: Steps | None = None
         self._last: Block | None = None
@@ -224,9 +140,10 @@ class Reckoner:
             counter.close()
             self._post_minutes(role, counter)
         self._steps.close()
+        figures = DayFigures(self.facts, self.rules, self._steps, self._counters)
         nominal_us = self._steps.nominal_us
         return Reckoned(
-            days=[self._day(number) for number in sorted(self._days)],
+            days=[figures.day(number, self._days[number]) for number in sorted(self._days)],
             questions=tuple(self._questions()),
             nominal_s=None if nominal_us is None else nominal_us / SECOND_US,
             notes=tuple(self._notes()),
@@ -238,17 +155,13 @@ class Reckoner:
         """Return the flow rates that gallons must be summed from, for want of a counter."""
         return [
             flow
-            for flow, gallons, strokes in _SIDES
+            for flow, gallons, strokes in SIDES
             if flow in block.values and not block.values.keys() & {gallons, strokes}
         ]
 
-    def _gallons_per_stroke(self, role: str) -> float | None:
-        in3 = self.facts.in3_per_stroke_a if role == STROKES_A else self.facts.in3_per_stroke_b
-        return in3 / IN3_PER_GAL if in3 else None
-
     def _midnight_us(self, day: int) -> int:
         if day not in self._midnights:
-            on = date.fromordinal(_EPOCH_ORDINAL + day)
+            on = date.fromordinal(EPOCH_DAY + day)
             midnight = datetime(on.year, on.month, on.day, tzinfo=self.facts.zone)
             self._midnights[day] = (midnight - EPOCH) // timedelta(microseconds=1)
         return self._midnights[day]
@@ -259,7 +172,7 @@ class Reckoner:
         """Take rows of one day. minutes, starts: clock minutes, and the first row of each."""
         tally = self._days.get(day)
         if tally is None:
-            tally = self._days[day] = _DayTally(
+            tally = self._days[day] = DayTally(
                 midnight_us=self._midnight_us(day), first_us=int(block.instant_us[first])
             )
         tally.rows += end - first
@@ -275,7 +188,7 @@ class Reckoner:
         for role in MEASURES:
             if role in block.values:
                 values = block.values[role]
-                measure = tally.measures.setdefault(role, _Measure())
+                measure = tally.measures.setdefault(role, MeasureTally())
                 if measure.take(values[first:end]):
                     measure.see(slots, values[slot_rows])
                 else:
@@ -295,15 +208,17 @@ class Reckoner:
                 }.get(role),
                 answer=self._reset,
             )
-        values, instant, day, line = block.values[role], block.instant_us, block.day, block.line
+        values, instants, day, line = block.values[role], block.instant_us, block.day, block.line
         if math.isnan(values.min()):
             there = np.flatnonzero(~np.isnan(values))
             if not len(there):
                 return
-            values, instant, day, line = values[there], instant[there], day[there], line[there]
+            values, instants, day, line = values[there], instants[there], day[there], line[there]
             minute = minute[there]
             ends = np.append(np.flatnonzero(minute[1:] != minute[:-1]), len(there) - 1)
-        counter.add(values=values, instant_us=instant, day=day, line=line, minute=minute, ends=ends)
+        counter.add(
+            values=values, instant_us=instants, day=day, line=line, minute=minute, ends=ends
+        )
         self._post_minutes(role, counter)
 
     def _post_minutes(self, role: str, counter: CounterTally) -> None:
@@ -322,166 +237,6 @@ class Reckoner:
 
     # At the end
 
-    def _day(self, number: int) -> Day:
-        assert self._steps is not None
-        tally = self._days[number]
-        limit_us = self._steps.limit_us
-        counts = {
-            role: counter.days[number]
-            for role, counter in self._counters.items()
-            if number in counter.days
-        }
-        gallons_a, gallons_b = (self._gallons(number, tally, counts, side) for side in _SIDES)
-        gallons = None
-        if gallons_a is not None and gallons_b is not None:
-            gallons = gallons_a + gallons_b
-        elif GALLONS in counts and STROKES_A not in counts and STROKES_B not in counts:
-            gallons = counts[GALLONS].gain
-        resets = {
-            role: sum(not each.is_rollover and not each.is_set for each in count.changes)
-            for role, count in counts.items()
-        }
-        gaps = self._steps.gaps.get(number, [])
-        off_ratio = self._minutes_off_ratio(number, tally)
-        return Day(
-            date=date.fromordinal(_EPOCH_ORDINAL + number),
-            rows=tally.rows,
-            first_at=self._at(tally.first_us),
-            last_at=self._at(tally.last_us),
-            run_hours=self._steps.logged_us.get(number, 0.0) / (3600 * SECOND_US),
-            strokes_a=counts[STROKES_A].gain if STROKES_A in counts else None,
-            strokes_b=counts[STROKES_B].gain if STROKES_B in counts else None,
-            gallons_a=gallons_a,
-            gallons_b=gallons_b,
-            gallons=gallons,
-            resets_a=resets.get(STROKES_A),
-            resets_b=resets.get(STROKES_B),
-            is_at_least=any(
-                _is_unseen(change, limit_us)
-                for role in _driving(counts)
-                for change in counts[role].changes
-            ),
-            minutes_off_ratio=None if off_ratio is None else len(off_ratio),
-            gap_minutes=sum(end - start for start, end in gaps) / MINUTE_US,
-            extremes={
-                role: measure.extremes() for role, measure in tally.measures.items() if measure.rows
-            },
-            faces={
-                role: face
-                for role, count in counts.items()
-                if (face := self._face(count, limit_us)) is not None
-            },
-            gaps=tuple(Span(self._at(start), self._at(end)) for start, end in gaps),
-            off_ratio=tuple(
-                Span(self._at(minute), self._at(minute + MINUTE_US)) for minute in off_ratio or ()
-            ),
-            trace=self._trace(tally),
-        )
-
-    def _gallons(
-        self,
-        number: int,
-        tally: _DayTally,
-        counts: Mapping[str, CounterDay],
-        side: tuple[str, str, str],
-    ) -> float | None:
-        """Return the gallons of a side: from a meter only where no stroke counter is."""
-        flow, gallons, strokes = side
-        if strokes in counts:
-            per_stroke = self._gallons_per_stroke(strokes)
-            return None if per_stroke is None else counts[strokes].gain * per_stroke
-        if gallons in counts:
-            return counts[gallons].gain
-        assert self._steps is not None
-        if flow in self._steps.gallons and tally.measures[flow].rows:
-            return self._steps.gallons[flow].get(number, 0.0)
-        return None
-
-    def _minutes_off_ratio(self, number: int, tally: _DayTally) -> list[int] | None:
-        """Return the instants at which clock minutes off ratio begin; None where nobody knows."""
-        assert self._steps is not None
-        per_a, per_b = (self._gallons_per_stroke(role) for role in (STROKES_A, STROKES_B))
-        a, b = tally.strokes.get(STROKES_A), tally.strokes.get(STROKES_B)
-        if per_a is None or per_b is None or a is None or b is None:
-            return None
-        counts = (
-            (np.maximum(a.gained, b.gained) >= self.rules.off_ratio_strokes)
-            & a.is_whole(tally.has_rows)
-            & b.is_whole(tally.has_rows)
-        )
-        for gap in self._steps.gaps.get(number, []):
-            # The minutes between have no strokes, unless a clock that was put back came by again.
-            counts[[(each - tally.midnight_us) // MINUTE_US for each in gap]] = False
-        for after in self._steps.after_night.get(number, []):
-            counts[(after - tally.midnight_us) // MINUTE_US] = False
-        for role in (STROKES_A, STROKES_B):
-            for before, after in self._counters[role].days[number].glitches:
-                if after - before > self._steps.limit_us:
-                    counts[(after - tally.midnight_us) // MINUTE_US] = False
-        at = np.flatnonzero(counts)
-        volume_a, volume_b = a.gained[at] * per_a, b.gained[at] * per_b
-        larger = np.maximum(volume_a, volume_b)
-        smaller = np.minimum(volume_a, volume_b)
-        # ln(larger / smaller) > ln(1 + limit), without the logarithm of a side that stood still;
-        # a hair above the limit, so that 22 to 20 strokes are not off by rounding.
-        is_off = larger > smaller * (1 + self.rules.off_ratio) * (1 + 1e-9)
-        return (at[is_off] * MINUTE_US + tally.midnight_us).tolist()
-
-    def _face(self, count: CounterDay, limit_us: float) -> Face | None:
-        if count.first is None or count.last is None:
-            return None
-        return Face(
-            first=count.first[1],
-            first_at=self._at(count.first[2]),
-            last=count.last[1],
-            last_at=self._at(count.last[2]),
-            changes=tuple(
-                FaceChange(
-                    before=each.before,
-                    after=each.after,
-                    at_before=self._at(each.before_us),
-                    at_after=self._at(each.after_us),
-                    is_rollover=each.is_rollover,
-                    is_unseen=_is_unseen(each, limit_us),
-                    is_set=each.is_set,
-                )
-                for each in count.changes
-            ),
-        )
-
-    def _trace(self, tally: _DayTally) -> Trace:
-        """Return the day in slots of the wall clock; an hour that comes twice is drawn as one."""
-        slots = np.unique(np.flatnonzero(tally.has_rows) // TRACE_MINUTES)
-        length = TRACE_MINUTES * MINUTE_US
-        walls = [self._at(tally.midnight_us + slot * length) for slot in slots.tolist()]
-        starts = [wall.hour * 60 + wall.minute for wall in walls]
-        order = sorted(set(starts))
-        place = np.searchsorted(order, starts)
-
-        def strokes(role: str) -> tuple[float, ...]:
-            mine = tally.strokes.get(role)
-            if mine is None:
-                return ()
-            each = mine.gained.reshape(-1, TRACE_MINUTES).sum(axis=1)[slots]
-            return tuple(np.bincount(place, weights=each, minlength=len(order)).tolist())
-
-        def seen(measure: _Measure) -> tuple[float | None, ...]:
-            first: list[float | None] = [None] * len(order)
-            for at, value in zip(place.tolist(), measure.seen[slots].tolist(), strict=True):
-                if first[at] is None and value == value:
-                    first[at] = value
-            return tuple(first)
-
-        return Trace(
-            starts=tuple(order),
-            strokes_a=strokes(STROKES_A),
-            strokes_b=strokes(STROKES_B),
-            seen={role: seen(each) for role, each in tally.measures.items() if each.rows},
-        )
-
-    def _at(self, instant_us: int) -> datetime:
-        return (EPOCH + timedelta(microseconds=instant_us)).astimezone(self.facts.zone)
-
     def _questions(self) -> list[Question]:
         asked = []
         said = why_asked(self._counters, self.when)
@@ -494,7 +249,7 @@ class Reckoner:
 
     def when(self, instant_us: int) -> str:
         """Return an instant in words: "10:32:05 on 4 March 2026"."""
-        at = self._at(instant_us)
+        at = instant(self.facts, instant_us)
         return f"{at:%H:%M:%S} on {at.day} {at:%B %Y}"
 
     def _notes(self) -> list[str]:
@@ -509,37 +264,6 @@ class Reckoner:
         if self._same_instant.is_coarse:
             notes.append("Several rows share each time written; all of them count, in their order.")
         return notes
-
-
-def day_json(day: Day) -> dict[str, Any]:
-    """Return a day as `read_shift_log --json` prints it. Unknown is None, never 0."""
-
-    def rounded(value: float | None, places: int) -> float | None:
-        return None if value is None else round(value, places)
-
-    def heat(role: str) -> dict[str, float] | None:
-        seen = day.extremes.get(role)
-        if seen is None:
-            return None
-        return {"min": round(seen.min, 2), "mean": round(seen.mean, 2), "max": round(seen.max, 2)}
-
-    def most(role: str) -> float | None:
-        seen = day.extremes.get(role)
-        return None if seen is None else round(seen.max, 2)
-
-    return {
-        "date": day.date.isoformat(),
-        "run_hours": rounded(day.run_hours, 4),
-        "strokes_a": None if day.strokes_a is None else round(day.strokes_a),
-        "strokes_b": None if day.strokes_b is None else round(day.strokes_b),
-        "gallons": rounded(day.gallons, 3),
-        "resets": {"a": day.resets_a, "b": day.resets_b},
-        "at_least": day.is_at_least,
-        "minutes_off_ratio": day.minutes_off_ratio,
-        "gap_minutes": round(day.gap_minutes, 3),
-        "temp_f": {"a": heat(TEMP_A), "b": heat(TEMP_B), "hose": heat(TEMP_HOSE)},
-        "pressure_psi_max": {"a": most(PRESSURE_A), "b": most(PRESSURE_B)},
-    }
 
 
 def chosen(
@@ -564,21 +288,6 @@ def _runs(day: Integers, starts: Integers) -> list[tuple[int, int, int]]:
     return list(zip(days[turns].tolist(), firsts, [*firsts[1:], len(day)], strict=True))
 
 
-def _driving(counts: Mapping[str, CounterDay]) -> list[str]:
-    """Return the counters that the day's strokes, or else its gallons, come from."""
-    strokes = [role for role in (STROKES_A, STROKES_B) if role in counts]
-    return strokes or [role for role in (GALLONS_A, GALLONS_B, GALLONS) if role in counts]
-
-
-def _is_unseen(change: Change, limit_us: float) -> bool:
-    """Return whether time went unlogged around a reset."""
-    is_reset = not change.is_rollover and not change.is_set
-    return is_reset and change.after_us - change.before_us > limit_us
-
-
-_EPOCH_ORDINAL: Final = EPOCH.toordinal()
-#: Flow rate, flow meter and stroke counter of each side.
-_SIDES: Final = ((FLOW_A, GALLONS_A, STROKES_A), (FLOW_B, GALLONS_B, STROKES_B))
 RESET_CHOICES: Final = (
     (RESET, "The counter was reset, or really moved so: count what it showed after that."),
     (WRONG, "A wrong number: count nothing there, and go on from the new one."),

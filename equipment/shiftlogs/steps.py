@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import Block, Floats, Integers
+from equipment.shiftlogs.paces import SECOND_US
 
-SECOND_US: Final = 1_000_000
 #: A step that is no longer than this is no gap, whatever the nominal interval.
 LONG_US: Final = 60 * SECOND_US
 #: A gap is longer than this many nominal intervals.
