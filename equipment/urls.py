@@ -28,6 +28,7 @@ urlpatterns = [
     path("rigs/<int:number>/bookings/", bookings.bookings, name="bookings"),
     path("bookings/<int:pk>/cancel/", bookings.cancel, name="cancel_booking"),
     path("found/<int:pk>/close/", findings.close, name="close_finding"),
+    path("drums/<int:pk>/reverse/", readings.reverse_drum, name="reverse_drum"),
     path("readings/<int:pk>/reverse/", readings.reverse, name="reverse_reading"),
     path("photos/<slug:digest>.jpg", photos.photo, name="photo"),
     path("components/", components.components, name="components"),

@@ -101,6 +101,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:renew": MANAGER,
     "equipment:retire_component": MANAGER,
     "equipment:retire_service": MANAGER,
+    "equipment:reverse_drum": CREW,
     "equipment:reverse_reading": CREW,
     "equipment:rig_setup": CREW,
     "equipment:round": ReadOrChange(read=SIGNED_IN, change=CREW),

@@ -11,6 +11,7 @@ class ShopConfig(AppConfig):
         # What somebody signed or entered is never changed, not even by a person at the database.
         guard("equipment_renewal")
         guard("equipment_reading", allow_columns=("total", "is_at_least", "is_in_force"))
+        guard("equipment_drumlevel", allow_columns=("is_in_force",))
         guard("equipment_facephoto")
         guard("equipment_exchange")
         guard("shop_signedcopy")

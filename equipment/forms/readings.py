@@ -17,6 +17,7 @@ from equipment.counters import (
     plain,
 )
 from equipment.expecting import Expected
+from equipment.forms.drums import DrumFields
 from equipment.forms.fields import NumberField, SentForm, SpokenForm, WhenForm, WhyField
 from equipment.forms.photos import PhotoFields
 from equipment.models import Counter, Reading
@@ -156,7 +157,7 @@ class FaceForm(SpokenForm):
         self.add_error("before_reset" if about_before else "value", str(refusal))
 
 
-class ReadingsForm(PhotoFields, WhenForm):
+class ReadingsForm(PhotoFields, DrumFields, WhenForm):
     """One sending of readings: when, and the faces of the rig, each with its own form.
 
     counters: (counter, place of the component it travels with or nothing).
@@ -181,7 +182,10 @@ class ReadingsForm(PhotoFields, WhenForm):
         sound = [face.is_valid() for face in self.faces]
         if not all(sound):
             self.add_error(None, NOT_YET)
-        elif not self.readings():
+        elif self.errors:
+            if not self.non_field_errors():
+                self.add_error(None, NOT_YET)
+        elif not self.readings() and not self.levels():
             self.add_error(None, "Type what at least one counter shows.")
         return cleaned
 

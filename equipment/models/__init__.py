@@ -11,6 +11,7 @@ from equipment.models.care import (
     Trigger,
 )
 from equipment.models.counters import Counter, Measure, Reading, Wear, WearSource
+from equipment.models.drums import DrumLevel
 from equipment.models.exchanges import Exchange
 from equipment.models.photos import FacePhoto
 from equipment.models.rigs import (
@@ -34,6 +35,7 @@ __all__ = [
     "ComponentKind",
     "ComponentType",
     "Counter",
+    "DrumLevel",
     "Due",
     "DueClock",
     "Exchange",

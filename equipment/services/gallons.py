@@ -20,6 +20,21 @@ def gallons_sprayed(*, rigs: Iterable[Rig], since: datetime, until: datetime) ->
     Between readings the count is taken as even; what was not read yet is not in it.
     Four queries, however many rigs.
     """
+    passed = gallons_by_side(rigs=rigs, since=since, until=until)
+    gallons: dict[int, Decimal] = {}
+    for rig in {rig for rig, _ in passed}:
+        of = {side: passed.get((rig, side), ZERO) for side in Side.values}
+        gallons[rig] = of[Side.NONE] or of[Side.A] + of[Side.B]
+    return gallons
+
+
+def gallons_by_side(
+    *, rigs: Iterable[Rig], since: datetime, until: datetime
+) -> dict[tuple[int, str], Decimal]:
+    """Return the gallons of each side of each rig over [since, until), as `gallons_sprayed` does.
+
+    By the rig's key and the side; no side where what counts does not tell the two apart.
+    """
     sources = list(
         WearSource.objects.filter(
             measure=Measure.GALLONS, installation__position__rig__in=list(rigs)
@@ -36,11 +51,7 @@ def gallons_sprayed(*, rigs: Iterable[Rig], since: datetime, until: datetime) ->
             last = min(last, source.end_total)
         side = counter.side or position.side
         passed[position.rig_id, side][position.pk] += max(last - first, ZERO) * source.per_count
-    gallons: dict[int, Decimal] = {}
-    for rig in {rig for rig, _ in passed}:
-        of = {side: max(passed[rig, side].values(), default=ZERO) for side in Side.values}
-        gallons[rig] = of[Side.NONE] or of[Side.A] + of[Side.B]
-    return gallons
+    return {key: max(positions.values()) for key, positions in passed.items()}
 
 
 def totals_at(counters: Iterable[int], moment: datetime) -> dict[int, Decimal]:

@@ -2,25 +2,31 @@
 
 import logging
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
+from decimal import Decimal
 from itertools import groupby
-from typing import Final
+from typing import Any, Final
 
 from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse as address
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from equipment import drums
 from equipment import due as dates
 from equipment.counters import ReadingRefused
-from equipment.forms.readings import ReadingsForm, ReverseReadingForm
-from equipment.models import Counter, Due, Installation, Reading, Rig
+from equipment.forms.drums import ReverseLevelForm
+from equipment.forms.readings import NOT_YET, ReadingsForm, ReverseReadingForm
+from equipment.models import Counter, DrumLevel, Due, Installation, Reading, Rig
 from equipment.pictures import Picture
-from equipment.services import ReadingsRefused, record_readings, reverse_reading
+from equipment.services import ReadingsRefused, reverse_reading
+from equipment.services.drums import LevelRefused, LevelsRefused, comparisons, reverse_level
 from equipment.services.expecting import expected_of, impossible, unusual
-from equipment.services.photos import attach_photo, photos_of, store_picture
+from equipment.services.photos import photos_of, store_picture
+from equipment.services.quick import record_sending
 from equipment.services.wearing import counters_for
 from equipment.views.common import (
     PageRequest,
@@ -37,6 +43,7 @@ from equipment.views.common import (
 logger = logging.getLogger(__name__)
 
 LAST_ROWS: Final = 20
+LAST_LEVELS: Final = 8
 STATES: Final = (dates.CLEAR, dates.SOON, dates.DUE, dates.OVERDUE)
 STATE_WORDS: Final = {dates.SOON: "due soon", dates.DUE: "due", dates.OVERDUE: "overdue"}
 #: More than this many services in one message and nobody reads it.
@@ -56,28 +63,36 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
     if is_sound(request, form) and not _asks(form):
         before = _grades(rig, request.today, request.shop.warning_days)
         try:
-            kept = record_readings(
+            kept, dipped = record_sending(
                 rig=rig,
                 readings=form.readings(),
+                levels=form.levels(),
+                digest=_stored(request, form),
                 at=form.at,
                 is_day_only=form.is_day_only,
                 recorded_at=now,
                 author=request.user,
                 request_id=form.cleaned_data["request_id"],
                 zone=zone(),
+                drum_error=Decimal(request.shop.drum_error_gallons),
             )
         except ReadingsRefused as refused:
             form.refuse(refused.errors)
+        except LevelsRefused as refused:
+            form.refuse_levels(refused.errors)
+            form.add_error(None, NOT_YET)
         else:
             after = _grades(rig, request.today, request.shop.warning_days)
-            messages.success(request, _what_changed(len(kept), before, after))
-            _attach(request, form, rig, now)
+            said = [_what_changed(len(kept), len(dipped), before, after)]
+            if dipped:
+                said += _drums_say(rig, request.shop).values()
+            messages.success(request, " ".join(said))
             return redirect(rig_url(rig))
     if form.picture is not None:
         _hold(form, form.picture)
     form.expect(expected_of((counter for counter, _ in counters), at=now))
     rows = _last_readings([counter for counter, _ in counters])
-    context = of_rig(rig, form=form, rows=rows)
+    context = of_rig(rig, form=form, rows=rows, **_drums(rig, request.shop))
     return draw(request, "equipment/readings.html", context)
 
 
@@ -126,6 +141,42 @@ def reverse(request: PageRequest, pk: int) -> HttpResponse:
     return draw(request, "equipment/reverse_reading.html", context)
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
+def reverse_drum(request: PageRequest, pk: int) -> HttpResponse:
+    """Take a drum level back; both rows stay to be read."""
+    now = timezone.now()
+    level = get_object_or_404(
+        DrumLevel.objects.select_related("rig", "author"), pk=pk, reverses__isnull=True
+    )
+    back_url = address("equipment:readings", args=[level.rig.number])
+    form = ReverseLevelForm(typed(request), now=now)
+    if is_sound(request, form):
+        try:
+            reverse_level(
+                level=level,
+                author=request.user,
+                at=now,
+                reason=form.cleaned_data["reason"],
+                request_id=form.cleaned_data["request_id"],
+            )
+        except LevelRefused as refused:
+            form.add_error(None, str(refused))
+        else:
+            messages.success(request, f"The {level.side} drum level is taken back.")
+            return redirect(back_url)
+    context = of_rig(
+        level.rig,
+        form=form,
+        title="Take a drum level back",
+        intro=f"{level.side} drum: {drums.gallons_text(level.left)} gal left, "
+        f"entered by {level.author}. The list keeps it, struck through.",
+        submit="Take it back",
+        back_url=back_url,
+        back_label="the readings",
+    )
+    return draw(request, "equipment/form.html", context)
+
+
 def _asks(form: ReadingsForm) -> bool:
     """Ask about what is unusual, once; whether there was something to ask."""
     readings, at, is_day_only = form.readings(), form.at, form.is_day_only
@@ -135,23 +186,16 @@ def _asks(form: ReadingsForm) -> bool:
     return bool(doubts)
 
 
-def _attach(request: PageRequest, form: ReadingsForm, rig: Rig, now: datetime) -> None:
-    """Keep the photo beside the readings, which are kept already whatever happens to it."""
-    if form.picture is None and not form.held:
-        return
+def _stored(request: PageRequest, form: ReadingsForm) -> str:
+    """The hash of the photo, or nothing: a full disk takes the photo and not the readings."""
+    if form.picture is None:
+        return form.held
     try:
-        digest = store_picture(form.picture) if form.picture else form.held
+        return store_picture(form.picture)
     except OSError:
         logger.exception("The photo of a face could not be stored.")
         messages.warning(request, "The photo could not be stored. Tell whoever runs the server.")
-        return
-    attach_photo(
-        rig=rig,
-        digest=digest,
-        author=request.user,
-        at=now,
-        request_id=form.cleaned_data["request_id"],
-    )
+        return ""
 
 
 def _hold(form: ReadingsForm, picture: Picture) -> None:
@@ -201,6 +245,22 @@ def _last_readings(counters: list[Counter]) -> list[Reading]:
     return rows
 
 
+def _drums(rig: Rig, shop: Any) -> dict[str, Any]:
+    """The last dips of a rig, newest first, and what they say against the counters."""
+    levels = list(
+        DrumLevel.objects.filter(rig=rig, reverses__isnull=True)
+        .select_related("author", "reversal__author")
+        .order_by("-at", "-pk")[:LAST_LEVELS]
+    )
+    return {"levels": levels, "drums_say": _drums_say(rig, shop) if levels else {}}
+
+
+def _drums_say(rig: Rig, shop: Any) -> dict[str, str]:
+    """One plain line a side: drums against counters."""
+    found = comparisons(rig=rig, error=Decimal(shop.drum_error_gallons))
+    return {side: drums.sentence(side, found[side]) for side in sorted(found)}
+
+
 def _home(counter: Counter) -> tuple[str, str]:
     """The page that a counter's readings are taken on."""
     if counter.rig:
@@ -229,12 +289,16 @@ def _grades(rig: Rig, today: date, warning_days: int) -> Grades:
     }
 
 
-def _what_changed(kept: int, before: Grades, after: Grades) -> str:
+def _what_changed(kept: int, dipped: int, before: Grades, after: Grades) -> str:
     """Say it: "3 readings kept. Now overdue: gun, side seals. Now due: pump A, packing."."""
     nearer = [pk for pk, grade in after.items() if grade > before.get(pk, 0)]
     nearer.sort(key=lambda pk: -after[pk])
     names = _names(nearer[:SAID_AT_MOST])
-    said = [f"{kept} reading{'s' if kept != 1 else ''} kept."]
+    said = []
+    if kept or not dipped:
+        said.append(f"{kept} reading{'s' if kept != 1 else ''} kept.")
+    if dipped:
+        said.append(f"{dipped} drum level{'s' if dipped != 1 else ''} kept.")
     for grade, group in groupby(names, key=lambda pk: after[pk]):
         said.append(f"Now {STATE_WORDS[STATES[grade]]}: {'; '.join(names[pk] for pk in group)}.")
     if len(nearer) > SAID_AT_MOST:

@@ -22,6 +22,11 @@ WHOLE_NUMBERS = {
         "percent",
         100,
     ),
+    "drum_error_gallons": (
+        "Gallons by which reading a drum may be wrong, up or down",
+        "gallons",
+        50,
+    ),
     "off_ratio_strokes": (
         "Strokes in a minute below which its ratio is not judged",
         "strokes",

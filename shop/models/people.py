@@ -40,6 +40,10 @@ class Shop(models.Model):
     off_ratio_strokes = models.PositiveSmallIntegerField(
         default=20, validators=[MinValueValidator(1)]
     )
+    #: How well a drum is read with a stick, up or down. Common practice, no source. [US gal]
+    drum_error_gallons = models.PositiveSmallIntegerField(
+        default=1, validators=[MinValueValidator(1), MaxValueValidator(50)]
+    )
     is_demo = models.BooleanField(default=False, editable=False)
     created_at = models.DateTimeField()
 

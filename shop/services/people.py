@@ -83,6 +83,7 @@ def change_shop(
     unread_days: int,
     off_ratio_percent: int,
     off_ratio_strokes: int,
+    drum_error_gallons: int,
 ) -> Shop:
     """Change what the shop is called and how it counts. Instants stay; only their clock moves."""
     with transaction.atomic():
@@ -95,6 +96,7 @@ def change_shop(
         shop.unread_days = unread_days
         shop.off_ratio_percent = off_ratio_percent
         shop.off_ratio_strokes = off_ratio_strokes
+        shop.drum_error_gallons = drum_error_gallons
         shop.save()
     return shop
 

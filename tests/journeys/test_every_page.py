@@ -14,7 +14,7 @@ from django.test import Client
 from django.urls import reverse
 from playwright.sync_api import Page
 
-from equipment.models import FacePhoto, Finding, JobBooking, Reading, Renewal, Service
+from equipment.models import DrumLevel, FacePhoto, Finding, JobBooking, Reading, Renewal, Service
 from equipment.services import book_job, open_finding
 from inventory.models import Movement
 from shop.access import ACCESS, may
@@ -26,6 +26,7 @@ from shop.services.signing import sign_sheet
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import (
     JourneyWorld,
+    add_drums,
     add_photo,
     add_round,
     answer_everything,
@@ -83,6 +84,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     )
     set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
     add_photo(world)
+    add_drums(world)
     return world
 
 
@@ -103,6 +105,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:photo": [{"digest": FacePhoto.objects.get().digest}],
         "equipment:renew": pump,
         "equipment:retire_component": pump,
+        "equipment:reverse_drum": [{"pk": DrumLevel.objects.latest("pk").pk}],
         "equipment:reverse_reading": [{"pk": Reading.objects.latest("pk").pk}],
         "equipment:undo_renewal": [{"pk": Renewal.objects.latest("pk").pk}],
         "inventory:kit_lines": [{"number": kit}],

@@ -9,6 +9,7 @@ from uuid import uuid4
 from equipment.models import Caution, Reading, RoundItem
 from equipment.pictures import shrink
 from equipment.services import CheckPlan
+from equipment.services.drums import NewLevel, record_levels
 from equipment.services.photos import attach_photo, store_picture
 from inventory.models import Part
 from inventory.services import set_policy
@@ -116,3 +117,23 @@ def add_photo(world: JourneyWorld) -> None:
         at=world.now,
         request_id=last.request_id,
     )
+
+
+def add_drums(world: JourneyWorld) -> None:
+    """Two dips of each drum, the second after a change of the A drum."""
+    moments = sorted(set(Reading.objects.values_list("at", flat=True)))[-2:]
+    for at, a_side, b_side in zip(
+        moments,
+        (NewLevel("A", Decimal(40)), NewLevel("A", Decimal(50), Decimal(2000))),
+        (NewLevel("B", Decimal(450)), NewLevel("B", Decimal(44))),
+        strict=True,
+    ):
+        record_levels(
+            rig=world.fleet.rig,
+            levels=[a_side, b_side],
+            at=at,
+            recorded_at=world.now,
+            author=world.sheets.manager,
+            request_id=uuid4(),
+            zone=world.sheets.shop.zone,
+        )

@@ -24,6 +24,7 @@ TYPED = {
     "unread_days": "9",
     "off_ratio_percent": "12",
     "off_ratio_strokes": "25",
+    "drum_error_gallons": "1",
 }
 
 

@@ -108,7 +108,7 @@ def test_a_full_disk_loses_the_photo_and_not_the_readings(
     answer = page.send(**{box(spray, "a"): "3200"}, photo=photo_file(size=(333, 222)))
     assert answer.status_code == 302
     assert said(answer) == (
-        "1 reading kept. The photo could not be stored. Tell whoever runs the server."
+        "The photo could not be stored. Tell whoever runs the server. 1 reading kept."
     )
     assert in_force(spray, "a")[-1] == 3_200
 
