@@ -79,8 +79,8 @@ class Found:
         return all(each == int(each) for each in self.filled())
 
 
-def look(table: Table) -> list[Found]:
-    """Return the columns of a table, with a few hundred rows of each."""
+def look(table: Table) -> tuple[list[Found], str, str]:
+    """Return the columns of a table, with a few hundred rows of each; decimal mark and grouping."""
     rows, breaks = _some(table)
     found = []
     for index in range(table.width):
@@ -88,8 +88,15 @@ def look(table: Table) -> list[Found]:
         heading = read_heading(name, table.units[index] if table.units else "")
         cells = [row[index] for row in rows]
         found.append(Found(index, name, heading, _kind(cells, heading), cells, breaks))
-    _fill(found, table)
-    return found
+    decimal, grouping = writing(found, table)
+    for each in found:
+        if each.kind == NUMBER:
+            each.values = [number(cell, decimal=decimal, grouping=grouping) for cell in each.cells]
+            behind = Counter(unit_behind(cell) for cell in each.cells[:50])
+            each.unit = each.heading.unit
+            if not each.unit and (said := behind.most_common(1)) and said[0][0]:
+                each.unit = unit_of(said[0][0])
+    return found, decimal, grouping
 
 
 def _some(table: Table) -> tuple[list[list[str]], frozenset[int]]:
@@ -156,18 +163,6 @@ def _figure(tried: Sequence[str], most: float) -> str:
     return TEXT
 
 
-def _fill(found: Sequence[Found], table: Table) -> None:
-    decimal, grouping = writing(found, table)
-    for each in found:
-        if each.kind != NUMBER:
-            continue
-        each.values = [number(cell, decimal=decimal, grouping=grouping) for cell in each.cells]
-        behind = Counter(unit_behind(cell) for cell in each.cells[:50])
-        each.unit = each.heading.unit
-        if not each.unit and (said := behind.most_common(1)) and said[0][0]:
-            each.unit = unit_of(said[0][0])
-
-
 def writing(found: Sequence[Found], table: Table) -> tuple[str, str]:
     """Return decimal mark and grouping.
 
@@ -176,28 +171,30 @@ def writing(found: Sequence[Found], table: Table) -> tuple[str, str]:
     seen: list[tuple[Found, Marks]] = []
     for each in found:
         if each.kind == NUMBER:
-            cells = each.cells
+            cells = each.cells[:300:2] + each.cells[300:]
+            shown = " ".join(cells)
+            everything = " ".join([row[each.index] for row in table.rows])
             for mark in ".,'":
-                if not any(mark in cell for cell in cells):
+                if mark in everything and mark not in shown:
                     more = (row[each.index] for row in table.rows if mark in row[each.index])
                     cells = [*cells, *islice(more, 20)]
             seen.append((each, marks(cells)))
     decimals: Counter[str] = Counter()
     groups: Counter[str] = Counter()
-    for _, shown in seen:
-        decimals.update(shown.decimal)
-        groups.update(shown.group)
+    for _, has in seen:
+        decimals.update(has.decimal)
+        groups.update(has.group)
     decimal = decimals.most_common(1)[0][0] if decimals else ""
     grouping = groups.most_common(1)[0][0] if groups else ""
     if not decimal and grouping in (",", "."):
         decimal = "." if grouping == "," else ","
-    for column, shown in seen:
-        for mark in shown.either:
+    for column, has in seen:
+        for mark in has.either:
             if mark in (decimal, grouping):
                 continue
             if decimal:
                 grouping = grouping or mark
-            elif _is_grouped(column, shown, mark):
+            elif _is_grouped(column, has):
                 grouping = grouping or mark
                 decimal = "." if mark == "," else ","
             else:
@@ -205,7 +202,7 @@ def writing(found: Sequence[Found], table: Table) -> tuple[str, str]:
     return decimal or ".", "" if grouping == decimal else grouping
 
 
-def _is_grouped(column: Found, shown: Marks, mark: str) -> bool:
+def _is_grouped(column: Found, shown: Marks) -> bool:
     """Say whether the mark in “1.234” parts thousands, where no other number decides it."""
     if shown.bare_thousands:
         return False

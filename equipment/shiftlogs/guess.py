@@ -12,7 +12,7 @@ from datetime import date, datetime, time, timedelta
 from . import doubts
 from .blocks import RigFacts
 from .cells import MISSING, plain, read_date, read_moment
-from .columns import Found, look, writing
+from .columns import Found, look
 from .layout import Column, Layout, LogRefused, Question
 from .moments import Decided, Seen, decide, see
 from .preamble import Said, hear
@@ -74,7 +74,7 @@ def understand(
     """
     lines = lines_of(sample)
     table = find_table(lines)
-    found = look(table)
+    found, decimal, grouping = look(table)
     said = hear(table, name)
     notes: list[str] = []
     questions: list[Question] = []
@@ -104,7 +104,6 @@ def understand(
     clock = _clock(decided, answers, layout, questions)
     zone = _zone(decided, timing, stretches, said, answers, layout, facts, order, questions)
     on = _date(timing, said, answers, facts, questions, name)
-    decimal, grouping = writing(found, table)
     made = Layout(
         encoding=lines.encoding,
         delimiter=table.delimiter,

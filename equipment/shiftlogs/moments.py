@@ -44,36 +44,51 @@ class Decided:
 
 
 def see(
-    rows: Iterable[Sequence[str]],
+    rows: Sequence[Sequence[str]],
     *,
     moment: int | None,
     day: int | None,
     clock: int | None,
     half: int | None = None,
 ) -> Seen:
-    """Return the moments in rows.
+    """Return moments in rows: of some rows evenly, and of each about a change of date.
 
     moment, day, clock, half: places of the columns, those that are; half: of AM and PM.
     """
+    read: dict[int, tuple[DateCell | None, ClockCell | None]] = {}
+
+    def look(at: int) -> tuple[DateCell | None, ClockCell | None]:
+        if at not in read:
+            row = rows[at]
+            if moment is not None:
+                read[at] = read_moment(row[moment]) or (None, None)
+            else:
+                on = read_date(row[day]) if day is not None else None
+                if clock is None or (day is not None and on is None):
+                    read[at] = (on, None)
+                else:
+                    text = row[clock] if half is None else f"{row[clock]} {row[half]}"
+                    read[at] = (on, read_clock(text))
+        return read[at]
+
+    step = 1 + len(rows) // 100 if len(rows) > 200 else 1 + len(rows) // 40
+    places = sorted({*range(min(12, len(rows))), *range(0, len(rows), step), len(rows) - 1})
+    for before, after in pairwise(places):
+        if after > before + 1 and look(before)[0] != look(after)[0]:
+            for at in range(before, after):
+                look(at)
+    needs_day = moment is not None or day is not None
+    place = next((each for each in (moment, day, clock) if each is not None), 0)
     seen = Seen()
-    for row in rows:
-        if moment is not None:
-            both = read_moment(row[moment])
-            if both is None:
-                continue
-            seen.days.append(both[0])
-            seen.clocks.append(both[1])
-            seen.texts.append(row[moment])
-            continue
-        when = None
-        if clock is not None:
-            when = read_clock(row[clock] if half is None else f"{row[clock]} {row[half]}")
-        on = read_date(row[day]) if day is not None else None
-        if (clock is not None and when is None) or (day is not None and on is None):
+    for at in sorted({*places, *read}) if rows else ():
+        on, when = look(at)
+        if (needs_day and on is None) or (
+            when is None and (moment is not None or clock is not None)
+        ):
             continue
         seen.days.append(on)
         seen.clocks.append(when)
-        seen.texts.append(row[day] if day is not None else row[clock or 0])
+        seen.texts.append(rows[at][place])
     return seen
 
 

@@ -255,6 +255,8 @@ def _refuse_other_headings(
         return
     told = {tuple(map(plain, each)) for each in texts}
     for number, row in enumerate(rows[first:], first + 1):
+        if row[-1][-1:].isdigit() or row[0][:1].isdigit():
+            continue
         filled = [each for each in row if each]
         if len(filled) < 3 or any(map(str.isdigit, filled)) or any(map(is_value, filled)):
             continue

@@ -9,10 +9,10 @@ from typing import BinaryIO, Final
 
 from .layout import LogRefused
 
-HEAD_BYTES: Final = 256 * 1024
-TAIL_BYTES: Final = 64 * 1024
-PIECE_BYTES: Final = 8 * 1024
-PIECES: Final = 24
+HEAD_BYTES: Final = 128 * 1024
+TAIL_BYTES: Final = 32 * 1024
+PIECE_BYTES: Final = 4 * 1024
+PIECES: Final = 32
 DELIMITERS: Final = (",", ";", "\t", "|", " ")
 
 

@@ -126,8 +126,10 @@ def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, s
 def _halves(timing: Timing, found: list[Found]) -> None:
     """AM and PM in a column of their own."""
     for each in found:
+        if each.kind != TEXT:
+            continue
         words = {cell.casefold().replace(".", "") for cell in each.cells if cell}
-        if each.kind == TEXT and words and words <= {"am", "pm"}:
+        if words and words <= {"am", "pm"}:
             if timing.moment is not None:
                 raise LogRefused(
                     "AM and PM stand in a column of their own, beside date and time in one cell. "
