@@ -37,6 +37,8 @@ _MONTHS: Final = (
     "enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre diciembre",
     "ene feb mar abr may jun jul ago set oct nov dic",
     "gennaio febbraio marzo aprile maggio giugno luglio agosto settembre ottobre novembre dicembre",
+    "jan feb mrt april mei juni juli aug sept okt nov dec",
+    "jan feb mrz april mai juni juli aug sept okt nov dez",
     "januari februari maart april mei juni juli augustus september oktober november december",
     "janeiro fevereiro marco abril maio junho julho agosto setembro outubro novembro dezembro",
     "januari februari mars april maj juni juli augusti september oktober november december",

@@ -207,7 +207,8 @@ def read_heading(text: str, unit_below: str = "") -> Heading:
                 languages.append(language)
     quantity = _quantity(seen, unit, words)
     if not unit:
-        unit = _quiet_unit(words, quantity)
+        is_sided = bool(seen & {HOSE, ISO, RESIN} or {"a", "b"} & set(words))
+        unit = _quiet_unit(words, TEMP if is_sided and not quantity else quantity)
         quantity = _quantity(seen, unit, words)
     side, letter = _side(seen, words, quantity)
     is_decoy = "decoy" in seen

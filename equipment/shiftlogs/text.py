@@ -101,6 +101,9 @@ _MARKS: Final = (
 )
 
 
+_CONTROLS: Final = bytes(each for each in range(32) if each not in b"\t\n\r\x00\x1a\x1b\x0c")
+
+
 def _encoding(sample: Sample) -> str:
     head = sample.head
     for start, words in _FORMATS:
@@ -119,7 +122,7 @@ def _encoding(sample: Sample) -> str:
         if even > 4 * odd and even > len(head) // 8:
             return "utf-16-be"
         raise LogRefused("This is a binary file, not a log in columns of text.")
-    if zeros > len(head) // 100:
+    if zeros > len(head) // 100 or len(head.translate(None, _CONTROLS)) < 0.98 * len(head):
         raise LogRefused("This is a binary file, not a log in columns of text.")
     everything = (head, *sample.pieces, sample.tail)
     if all(each.isascii() for each in everything):
