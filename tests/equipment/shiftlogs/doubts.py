@@ -40,6 +40,8 @@ def doubts_of(rows: Sequence[Row], style: Style, rig: Rig) -> dict[str, str]:
             doubts["date"] = MUST
         elif style.preamble_date == "order":
             doubts |= {"date": MAY, "date_order": MAY}
+        if len(days) > 1:
+            doubts["clock"] = MAY  # a new day, or a clock put back?
     if style.when.clock == "12?":
         doubts["clock"] = MUST
     for key, kind, fits_two in (
@@ -63,7 +65,7 @@ def doubts_of(rows: Sequence[Row], style: Style, rig: Rig) -> dict[str, str]:
         elif counters[0].unit == "cycles":
             doubts["counts"] = MAY  # some call a single stroke a cycle, too
     if style.has_headings and style.sides.startswith("numbers"):
-        doubts["sides"] = MUST
+        doubts |= {"sides": MUST, "columns": MAY}  # either key settles it
     elif style.sides in ("letters", "letters swapped", "crossed"):
         doubts.setdefault("sides", MAY)
     if style.bad:
@@ -123,7 +125,7 @@ def answers_of(rows: Sequence[Row], style: Style, rig: Rig) -> dict[str, str]:
     }
     if first is not None:
         answers["date"] = first.date().isoformat()
-        answers["clock"] = first.strftime("%p").lower()
+        answers["clock"] = first.strftime("%p").lower() if "12" in style.when.clock else "24"
     if style.when.order in ("ymd", "mdy", "dmy"):
         answers["date_order"] = style.when.order
     return {key: answer for key, answer in answers.items() if answer}

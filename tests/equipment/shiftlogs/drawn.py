@@ -98,9 +98,10 @@ class Draw:
         cold, idle = self.often(0.1), self.often(0.1)
         warm = self.chance.uniform(54, 71) if cold else self.chance.uniform(108, 138)
         press = self.chance.uniform(62, 150) if idle else self.chance.uniform(800, 1500)
+        start = self.draw_start(step, rows)
         return Plan(
-            start=self.draw_start(step, rows),
-            stretches=self.draw_stretches(step, rows, starts_at=firsts[0]),
+            start=start,
+            stretches=self.draw_stretches(step, rows, firsts[0], int(start[11:13])),
             rig=self.rig,
             step_s=step,
             first_a=firsts[0],
@@ -129,10 +130,12 @@ class Draw:
             if hour == 24:
                 hour, minute = 23, 58
         elif self.kind == "overnight":
-            hour = self.one((12, 13, 14))
+            hour = self.one((13, 14, 15))
         return f"{day} {hour:02d}:{minute:02d}:{self.one((0, 0, 20, 40)):02d}"
 
-    def draw_stretches(self, step: int, rows: int, starts_at: int) -> tuple[Stretch, ...]:
+    def draw_stretches(
+        self, step: int, rows: int, starts_at: int, hour: int
+    ) -> tuple[Stretch, ...]:
         out: list[Stretch] = []
         parts = 8
         each = rows // parts * step
@@ -147,7 +150,10 @@ class Draw:
             overnight_resets, resets = resets, ""
         for n in range(parts):
             if self.kind == "overnight" and n == parts // 2:
-                night = self.chance.randrange(13 * 3600, 15 * 3600) // step * step
+                # It goes on the next morning between half past five and eight.
+                stopped = hour * 3600 + sum(stretch.seconds for stretch in out)
+                morning = self.chance.randrange(29 * 3600 + 1800, 32 * 3600)
+                night = (morning - stopped) // step * step
                 out.append(Stretch(night, logged=False, resets=overnight_resets))
             if n == gap_at:
                 length = self.chance.randrange(7 * max(step, 12), 20 * max(step, 60))

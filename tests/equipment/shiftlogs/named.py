@@ -203,7 +203,7 @@ def time_of_day_alone_and_no_date_anywhere() -> Written:
 
 @log("clock")
 def twelve_hours_without_am_and_pm_past_noon() -> Written:
-    world = plan("2026-05-13 11:30:00", Stretch(5400, 40))
+    world = plan("2026-05-13 11:30:00", Stretch(7200, 40))
     style = style_of(("date=Date", "clock=Time"), US, when=When(clock="12?"))
     return written(world, style)
 
@@ -329,7 +329,11 @@ def pressure_without_unit_meant_psi_of_a_rig_at_rest() -> Written:
     return written(world, style_of(("time=Timestamp",), columns))
 
 
-NO_TEMP_UNIT: Final = ("temp_a:{}.1?=ISO temp", "temp_b:{}.1?=RES temp", "temp_hose:{}.1?=Hose")
+NO_TEMP_UNIT: Final = (
+    "temp_a:{}.1?=ISO temp",
+    "temp_b:{}.1?=RES temp",
+    "temp_hose:{}.1?=Hose temp",
+)
 
 
 @log("temp_unit")

@@ -14,7 +14,7 @@ from datetime import date, datetime
 from fractions import Fraction
 from itertools import pairwise
 from statistics import median
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from .world import IN3_PER_GALLON, PLACES, SIDES, Rig, Row
@@ -97,25 +97,30 @@ def truth_of(rows: Sequence[Row], rig: Rig) -> Truth:
         slack[day]["off_high"] += later or earlier
         slack[day]["off_low"] += later and earlier and minute not in partly
 
+    is_metered = any(role.startswith(("gallons", "flow")) for row in rows for role in row.values)
+    # Silent: whether a flow meter's total that begins anew is a reset of its side.
+    no_counter = SILENT if is_metered else None
     out = []
     for day in every_day:
         todays = [row for row, its_day in zip(rows, days, strict=True) if its_day == day]
         has = {side: any(f"strokes_{side}" in row.values for row in rows) for side in SIDES}
         both = has["a"] and has["b"]
-        gallons: Fraction | float | None = None
+        gallons: Any = None
         if both and rig.in3_a is not None and rig.in3_b is not None:
             gallons = strokes[day, "a"] * rig.in3_a + strokes[day, "b"] * rig.in3_b
             gallons /= IN3_PER_GALLON
         elif not has["a"] and not has["b"]:
             gallons = _pumped(rows, days, day)
+        elif is_metered:
+            gallons = SILENT  # whether the counter of one side and the meter of the other add up
         out.append(
             {
                 "date": day.isoformat(),
                 "run_hours": run_hours[day],
                 "strokes_a": strokes[day, "a"] if has["a"] else None,
                 "strokes_b": strokes[day, "b"] if has["b"] else None,
-                "gallons": None if gallons is None else float(gallons),
-                "resets": {s: resets[day, s] if has[s] else None for s in SIDES},
+                "gallons": float(gallons) if isinstance(gallons, Fraction) else gallons,
+                "resets": {side: resets[day, side] if has[side] else no_counter for side in SIDES},
                 "at_least": at_least[day],
                 "minutes_off_ratio": off[day] if both else None,
                 "gap_minutes": gap_minutes[day],
@@ -126,6 +131,8 @@ def truth_of(rows: Sequence[Row], rig: Rig) -> Truth:
     return Truth(days=out, slack={day.isoformat(): its for day, its in slack.items()})
 
 
+#: A figure that the definitions leave open, in place of a value.
+SILENT: Final = "silent"
 Minutes = dict[datetime, dict[str, int]]
 
 
@@ -210,14 +217,14 @@ def _spread(rows: Sequence[Row], role: str) -> dict[str, float] | None:
 
 # --- comparing ---------------------------------------------------------------------------------
 
-#: How far a figure may lie beside the truth: half of the last place that anybody would show.
+#: How far a figure may lie beside the truth.
 #: Silent: to how many places the figures of `--json` are rounded.
 NEAR = {
-    "run_hours": 0.0051,
-    "gallons": 0.051,
-    "gap_minutes": 0.051,
-    "temp_f": 0.051,
-    "pressure_psi_max": 0.51,
+    "run_hours": 0.001,
+    "gallons": 0.01,
+    "gap_minutes": 0.01,
+    "temp_f": 0.01,
+    "pressure_psi_max": 0.02,
 }
 
 
@@ -234,10 +241,17 @@ def differences(got: Sequence[Mapping[str, Any]], truth: Truth) -> list[str]:
         if missing:
             out.append(f"{day['date']}: no {sorted(missing)}")
             continue
-        for key in ("strokes_a", "strokes_b", "resets", "at_least"):
+        resets = {
+            side: None if day["resets"][side] == SILENT else mine["resets"][side] for side in SIDES
+        }
+        if resets != {s: None if n == SILENT else n for s, n in day["resets"].items()}:
+            out.append(f"{day['date']} resets: {mine['resets']}, truly {day['resets']}")
+        for key in ("strokes_a", "strokes_b", "at_least"):
             if mine[key] != day[key] or isinstance(mine[key], bool) != isinstance(day[key], bool):
                 out.append(f"{day['date']} {key}: {mine[key]!r}, truly {day[key]!r}")
         for key in ("run_hours", "gallons", "gap_minutes"):
+            if day[key] == SILENT:
+                continue
             if not _near(mine[key], day[key], NEAR[key] + slack.get(key, 0.0)):
                 out.append(f"{day['date']} {key}: {mine[key]!r}, truly {day[key]!r}")
         minutes = mine["minutes_off_ratio"]
