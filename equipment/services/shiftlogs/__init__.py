@@ -1,5 +1,6 @@
 """Shift logs: looked at, read for good, withdrawn; their contradictions settled; layouts kept."""
 
+from equipment.services.shiftlogs.files import Source, source_of, sources, unzipped
 from equipment.services.shiftlogs.keeping import day_of, days_between
 from equipment.services.shiftlogs.layouts import (
     LayoutRefused,
@@ -22,7 +23,6 @@ from equipment.services.shiftlogs.outcome import (
 from equipment.services.shiftlogs.posting import SettlingRefused
 from equipment.services.shiftlogs.reading import read_log
 from equipment.services.shiftlogs.settling import settle_contradiction
-from equipment.services.shiftlogs.sources import Source, source_of, sources, unzipped
 from equipment.services.shiftlogs.storing import raw
 from equipment.services.shiftlogs.withdrawing import withdraw_log
 

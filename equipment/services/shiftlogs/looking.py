@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from equipment.models import LogContradiction, Rig, ShiftDay, ShiftLog
 from equipment.services.shiftlogs.facts import RigOfTheTime, matched, rig_of_the_time, unmatched
+from equipment.services.shiftlogs.files import Source, SourceRefused, as_source
 from equipment.services.shiftlogs.keeping import day_of
 from equipment.services.shiftlogs.outcome import (
     ASKS,
@@ -29,7 +30,6 @@ from equipment.services.shiftlogs.reckoning import (
     reckon,
     watched,
 )
-from equipment.services.shiftlogs.sources import Source, SourceRefused, as_source
 from equipment.services.shiftlogs.storing import digest_of
 from equipment.shiftlogs import days as pure
 from equipment.shiftlogs import doubts, guess, reading, text

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.contrib.auth.base_user import AbstractBaseUser
 
 from equipment.models import Rig
+from equipment.services.shiftlogs.files import Source
 from equipment.services.shiftlogs.looking import (
     NO_ANSWERS,
     Stopped,
@@ -16,7 +17,6 @@ from equipment.services.shiftlogs.looking import (
 )
 from equipment.services.shiftlogs.outcome import REFUSED, Outcome, Progress, no_progress
 from equipment.services.shiftlogs.reading import as_it_stands, read_log
-from equipment.services.shiftlogs.sources import Source
 from equipment.shiftlogs.blocks import Rules
 from equipment.shiftlogs.layout import AnswerRefused, Layout
 

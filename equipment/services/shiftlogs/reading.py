@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from equipment.models import Rig, ShiftDay, ShiftLog
 from equipment.services import locks
 from equipment.services.shiftlogs.facts import RigOfTheTime, rig_of_the_time
+from equipment.services.shiftlogs.files import Source, as_source
 from equipment.services.shiftlogs.keeping import columns, day_of
 from equipment.services.shiftlogs.looking import (
     NO_ANSWERS,
@@ -27,7 +28,6 @@ from equipment.services.shiftlogs.looking import (
 from equipment.services.shiftlogs.outcome import READ, Outcome, Progress, no_progress
 from equipment.services.shiftlogs.posting import post
 from equipment.services.shiftlogs.reckoning import Together
-from equipment.services.shiftlogs.sources import Source, as_source
 from equipment.services.shiftlogs.storing import stored
 from equipment.shiftlogs.blocks import Rules
 from equipment.shiftlogs.layout import Layout

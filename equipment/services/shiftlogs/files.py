@@ -10,8 +10,8 @@ from typing import IO, Any, BinaryIO, Final, cast
 #: Of one file inside a ZIP, unpacked, and of all of them together. [bytes]
 LARGEST_FILE: Final = 4 * 1024**3
 LARGEST_ZIP: Final = 8 * 1024**3
-#: A text packs to a fiftieth at the most; what claims more is not one.
-MOST_PACKED: Final = 1000
+#: Rows that hardly change pack to a fiftieth; what claims far more is no log.
+MOST_PACKED: Final = 200
 MOST_FILES: Final = 2000
 #: Above this, what is unpacked goes to the disk. [bytes]
 IN_MEMORY: Final = 8 * 1024**2
