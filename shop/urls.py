@@ -1,11 +1,15 @@
 """Every address of the site. Each one also has its row in shop/access.py."""
 
-from django.urls import include, path
+from datetime import date
+
+from django.urls import include, path, register_converter
 
 from shop.views import (
+    coming_logs,
     due,
     front,
     imports,
+    logs,
     needs,
     people,
     rigs,
@@ -16,12 +20,43 @@ from shop.views import (
     work,
 )
 
+
+class IsoDate:
+    """A day in an address: 2026-03-04."""
+
+    regex = r"\d{4}-\d{2}-\d{2}"
+
+    def to_python(self, value: str) -> date:
+        return date.fromisoformat(value)
+
+    def to_url(self, value: date) -> str:
+        return value.isoformat()
+
+
+register_converter(IsoDate, "isodate")
+
 shop_addresses = [
     path("", today.today, name="today"),
     path("due/", due.due, name="due"),
     path("due/picked/", due.due_picked, name="due_picked"),
     path("rigs/", rigs.rigs, name="rigs"),
     path("rigs/<int:number>/", rigs.rig, name="rig"),
+    path("rigs/<int:number>/logs/", logs.logs, name="logs"),
+    path("rigs/<int:number>/logs/<isodate:day>/", logs.log_day, name="log_day"),
+    path("logs/sent/<uuid:sending>/", coming_logs.sending, name="sending"),
+    path("logs/sent/<uuid:sending>/<int:place>/", coming_logs.coming_log, name="coming_log"),
+    path("logs/sent/<uuid:sending>/<int:place>/drop/", coming_logs.drop, name="drop_log"),
+    path(
+        "logs/sent/<uuid:sending>/<int:place>/layout/",
+        coming_logs.keep_layout,
+        name="keep_layout",
+    ),
+    path("logs/contradictions/<int:pk>/", logs.contradiction, name="contradiction"),
+    path("logs/files/<int:pk>/", logs.log_file, name="log_file"),
+    path("logs/files/<int:pk>/withdraw/", logs.withdraw, name="withdraw_log"),
+    path("logs/layouts/", logs.layouts, name="log_layouts"),
+    path("logs/layouts/<int:pk>/retire/", logs.retire_layout, name="retire_layout"),
+    path("logs/how/", logs.how, name="log_how"),
     path("welcome/", front.welcome, name="welcome"),
     path("sign-in/", front.sign_in, name="sign_in"),
     path("sign-out/", front.sign_out, name="sign_out"),

@@ -21,6 +21,10 @@ from .layout import (
 from .moments import moment_of
 from .zone_names import ABBREVIATIONS, offset_of, place_of
 
+#: How the answer to "columns" is written; a page has lists to choose from instead.
+SAY_COLUMNS: Final = (
+    " Say which column is which: place=role:unit, as “1=time, 2=strokes_a:cycles”."
+)
 ORDER_WORDS: Final = {
     "ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, day, year",
 }  # fmt: skip
@@ -324,7 +328,7 @@ def ask_columns(why: Sequence[str], guess: str) -> Question:
         "columns",
         choices,
         " ".join(why)
-        + " Say which column is which: place=role:unit, as “1=time, 2=strokes_a:cycles”.",
+        + SAY_COLUMNS,
         free=True,
     )
 

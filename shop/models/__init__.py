@@ -1,5 +1,6 @@
 from shop.models.bridges import PartsNeed, RigDrawer
 from shop.models.imports import ImportedFile
+from shop.models.logs import ComingLog
 from shop.models.people import Person, Role, Shop
 from shop.models.sheets import (
     PartEntry,
@@ -13,6 +14,7 @@ from shop.models.sheets import (
 )
 
 __all__ = [
+    "ComingLog",
     "ImportedFile",
     "PartEntry",
     "PartsNeed",

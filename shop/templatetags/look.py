@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from shop.drawing import bars, days, icons, state, strip
+from shop.drawing import bars, days, icons, shift, state, strip
 from shop.drawing import stencil as stencils
 from shop.drawing import tape as tapes
 
@@ -106,6 +106,18 @@ def rule_of_days(
 def rule_of_days_phone(today: date, start: date, lane: days.DayLane) -> SafeString:
     """{% rule_of_days_phone today start lane %}: one rig's rule for a phone."""
     return mark_safe(days.rule_of_days_phone(today, start, lane))
+
+
+@register.simple_tag
+def shift_day(picture: shift.ShiftPicture) -> SafeString:
+    """{% shift_day picture %}: a logged day for a desk."""
+    return mark_safe(shift.shift_day(picture))
+
+
+@register.simple_tag
+def shift_day_phone(picture: shift.ShiftPicture) -> SafeString:
+    """{% shift_day_phone picture %}: the same for a phone."""
+    return mark_safe(shift.shift_day(picture, phone=True))
 
 
 @register.simple_tag

@@ -12,7 +12,17 @@ from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig
 
 from equipment.due import CLEAR, FAR_DATE
-from equipment.models import Component, Counter, Due, Finding, JobBooking, Rig, Round
+from equipment.models import (
+    Component,
+    Counter,
+    Due,
+    Finding,
+    JobBooking,
+    LogContradiction,
+    Rig,
+    Round,
+    ShiftDay,
+)
 from inventory.models import Balance
 from inventory.services import in_words
 from shop import duelist, links, rigview, whereabouts, words
@@ -23,6 +33,8 @@ from shop.tables import RigTable, last_read
 
 RIGS_A_PAGE: Final = 50
 ROUND_DAYS: Final = 7
+#: Days of shift logs on the page of a rig.
+LOGGED: Final = 5
 NEVER: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -119,6 +131,8 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "rounds": _rounds(subject, bookings, today=today),
         "drawer": _drawer(subject, today=today),
         "bookings": [each for each in bookings if each.last_day >= today],
+        "logged": ShiftDay.objects.filter(rig=subject).defer("details").order_by("-date")[:LOGGED],
+        "contradictions": LogContradiction.objects.open().filter(rig=subject).count(),
         "example": rigview.EXAMPLE,
     }
     return render(request, "shop/rig.html", context)

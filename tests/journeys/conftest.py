@@ -17,7 +17,7 @@ from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-unt
 from django.conf import settings
 from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect, sync_playwright
 
 from shop.models import Person, Shop
 from tests.conftest import BACKEND
@@ -179,6 +179,10 @@ def expect_axe_clean() -> Callable[..., None]:
     return check
 
 
+#: A piece of a page that htmx fetches, or is about to put in.
+ON_ITS_WAY = "[hx-trigger=load], .htmx-request, .htmx-swapping, .htmx-added"
+
+
 @pytest.fixture
 def look() -> Iterator[Look]:
     """Look at the page that is open: it fits its window, and axe finds nothing.
@@ -188,6 +192,10 @@ def look() -> Iterator[Look]:
     found: list[str] = []
 
     def see(page: Page, *, schemes: tuple[str, ...] = ("light",)) -> None:
+        # What fills itself is looked at when it is there, not on its way.
+        expect(
+            page.locator("[hx-trigger=load], .htmx-request, .htmx-swapping, .htmx-added")
+        ).to_have_count(0)
         if out := sideways(page):
             found.append(f"{page.url} is wider than its window, {out}")
         found.extend(axe_finds(page, schemes))

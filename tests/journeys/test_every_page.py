@@ -14,11 +14,22 @@ from django.test import Client
 from django.urls import reverse
 from playwright.sync_api import Page
 
-from equipment.models import DrumLevel, FacePhoto, Finding, JobBooking, Reading, Renewal, Service
+from equipment.models import (
+    DrumLevel,
+    FacePhoto,
+    Finding,
+    JobBooking,
+    LogContradiction,
+    Reading,
+    Renewal,
+    Service,
+    ShiftDay,
+    ShiftLog,
+)
 from equipment.services import book_job, open_finding
 from inventory.models import Movement
 from shop.access import ACCESS, may
-from shop.models import Person, Role, ServiceSheet
+from shop.models import ComingLog, Person, Role, ServiceSheet
 from shop.services.drafting import void_sheet
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used, take_parts
@@ -27,13 +38,14 @@ from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import (
     JourneyWorld,
     add_drums,
+    add_logs,
     add_photo,
     add_round,
     answer_everything,
     draft,
     today,
 )
-from tests.shop.test_access import ADDRESSES
+from tests.shop.test_access import ADDRESSES, example
 
 #: Pieces of a page, which htmx puts into one: seen where they stand.
 PIECES = {"shop:due_picked"}
@@ -85,6 +97,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
     add_photo(world)
     add_drums(world)
+    add_logs(world, technician)
     return world
 
 
@@ -113,6 +126,14 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "inventory:location": [{"code": place} for place in ("K-03", "01-D1")],
         "inventory:part": [{"number": plain}, {"number": kit}],
         "inventory:reverse_movement": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
+        "shop:coming_log": [
+            {"sending": each.sending, "place": each.place} for each in ComingLog.objects.all()
+        ],
+        "shop:contradiction": [{"pk": LogContradiction.objects.earliest("pk").pk}],
+        "shop:log_day": [{"number": 1, "day": ShiftDay.objects.get().date}],
+        "shop:log_file": [{"pk": ShiftLog.objects.get().pk}],
+        "shop:sending": [{"sending": ComingLog.objects.earliest("pk").sending}],
+        "shop:withdraw_log": [{"pk": ShiftLog.objects.get().pk}],
         "shop:import_template": [{"kind": "rigs", "way": way} for way in ("csv", "xlsx")],
         "shop:person": [{"pk": world.sheets.manager.pk}],
         "shop:rig_spend": rig,
@@ -125,6 +146,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         **{f"shop:{name}": sheet for name in OF_A_SHEET},
         **{f"equipment:{name}": rig for name in OF_A_RIG},
         "shop:rig": rig,
+        "shop:logs": rig,
     }
 
 
@@ -170,7 +192,7 @@ def pages_of(person: Person, world: JourneyWorld) -> Iterator[str]:
 
 def is_sent_only(name: str, client: Client) -> bool:
     """Whether an address takes no GET, whatever it is about."""
-    return client.get(reverse(name, kwargs=dict.fromkeys(ADDRESSES[name], 1))).status_code == 405
+    return client.get(example(name)).status_code == 405
 
 
 @pytest.mark.parametrize(

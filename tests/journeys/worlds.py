@@ -1,19 +1,24 @@
 """The shop in which the journeys happen: as real as the clock of the browser, a month old today."""
 
+import io
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
+
+from django.core.files.uploadedfile import SimpleUploadedFile
 
 from equipment.models import Caution, Reading, RoundItem
 from equipment.pictures import shrink
 from equipment.services import CheckPlan
 from equipment.services.drums import NewLevel, record_levels
 from equipment.services.photos import attach_photo, store_picture
+from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Part
 from inventory.services import set_policy
 from shop.models import Person, ServiceSheet, SheetStep, Shop
+from shop.services.coming_logs import take_in
 from shop.services.drafting import hand_out
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used
@@ -137,3 +142,31 @@ def add_drums(world: JourneyWorld) -> None:
             request_id=uuid4(),
             zone=world.sheets.shop.zone,
         )
+
+
+def log_of(day: date, *, headings: str = "Time,Iso strokes,Resin strokes,Hose °F,Iso psi") -> bytes:
+    """A controller's log of two minutes, whose counters show far more than the rig's can."""
+    lines = [headings]
+    for row in range(25):
+        clock = f"08:{row * 5 // 60:02d}:{row * 5 % 60:02d}"
+        strokes = 700_000_000 + 10 * row
+        lines.append(f"{day} {clock},{strokes},{strokes},118.5,1150")
+    return "\n".join(lines).encode()
+
+
+def add_logs(world: JourneyWorld, technician: Person) -> None:
+    """A log that was read, and contradicts the readings; and a sending that asks something."""
+    day = today(world) - timedelta(days=1)
+    source = source_of(io.BytesIO(log_of(day)), "yesterday.csv")
+    given: dict[str, Any] = {"author": technician, "at": world.now}
+    zone, rules = world.sheets.shop.zone, world.sheets.shop.log_rules
+    outcome = read_log(rig=world.fleet.rig, source=source, zone=zone, rules=rules, **given)
+    assert outcome.contradictions, outcome
+    asks = log_of(day, headings="Time,Iso count,Resin count,Hose °F,Iso psi")
+    uploads = [
+        SimpleUploadedFile("doubtful.csv", asks),
+        SimpleUploadedFile("yesterday.csv", log_of(day)),
+        SimpleUploadedFile("bare.csv", asks.partition(b"\n")[2]),
+        SimpleUploadedFile("letter.txt", b"Dear shop, the pump leaks."),
+    ]
+    take_in(rig=world.fleet.rig, uploads=uploads, sending=uuid4(), layout=None, **given)

@@ -6,6 +6,7 @@ whoever is let through meets "no such page", and whoever is not is turned away b
 """
 
 from collections.abc import Callable, Iterator
+from datetime import date
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -28,6 +29,7 @@ from shop.context import nav
 from shop.middleware import AccessMiddleware
 from shop.models import Person, Role, Shop
 from shop.templatetags.access import may, may_send
+from shop.urls import IsoDate
 from shop.urls import urlpatterns as real_urlpatterns
 
 pytestmark = pytest.mark.django_db
@@ -41,6 +43,7 @@ ARGUMENTS: dict[type, Any] = {
     SlugConverter: "x-1",
     PathConverter: "x-1",
     UUIDConverter: "7a3f0d52-5f0a-4b58-9e33-0d7c1f0f8a11",
+    IsoDate: date(2026, 3, 4),
 }
 #: Where an address takes only certain words: address, argument, example.
 EXAMPLES: dict[str, dict[str, Any]] = {}

@@ -41,6 +41,8 @@ NO_ANSWERS: Final[Mapping[str, str]] = MappingProxyType({})
 GUESSES: Final = 3
 SKIP: Final = "skip"
 REFUSE: Final = "refuse"
+#: A larger file is not read twice for a picture of a guess. [bytes]
+DRAWN_AS_GUESSED: Final = 16 * 1024**2
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -263,7 +265,8 @@ def _study(
             preview=understood.preview,
         )
         if understood.questions:
-            raise Stopped(so_far)
+            days = _as_guessed(content, understood.layout, rig, facts, rules, answers, size)
+            raise Stopped(replace(so_far, days=days))
         layout_found, kept = understood.layout, dict(answers)
         if understood.date is not None:
             kept["date"] = understood.date.isoformat()
@@ -330,6 +333,27 @@ def _read(
         reckoner.add(block)
     reckoned = reckoner.close() if reckoner else pure.Reckoned(days=[])
     return reader, reckoned, facts
+
+
+def _as_guessed(
+    content: BinaryIO,
+    layout: Layout,
+    rig: RigOfTheTime,
+    facts: RigFacts,
+    rules: Rules,
+    answers: Mapping[str, str],
+    size: int,
+) -> tuple[Day, ...]:
+    """The days as they would be if the guess held: for a picture beside the questions, no more."""
+    if size > DRAWN_AS_GUESSED:
+        return ()
+    try:
+        _, reckoned, _ = _read(
+            content, layout, rig, facts, rules, answers, size, no_progress
+        )
+    except (LogRefused, AnswerRefused):
+        return ()
+    return tuple(reckoned.days)
 
 
 def instant(microseconds: int) -> datetime:
