@@ -22,9 +22,7 @@ from .moments import moment_of
 from .zone_names import ABBREVIATIONS, offset_of, place_of
 
 #: How the answer to "columns" is written; a page has lists to choose from instead.
-SAY_COLUMNS: Final = (
-    " Say which column is which: place=role:unit, as “1=time, 2=strokes_a:cycles”."
-)
+SAY_COLUMNS: Final = " Say which column is which: place=role:unit, as “1=time, 2=strokes_a:cycles”."
 ORDER_WORDS: Final = {
     "ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, day, year",
 }  # fmt: skip
@@ -327,8 +325,7 @@ def ask_columns(why: Sequence[str], guess: str) -> Question:
     return Question(
         "columns",
         choices,
-        " ".join(why)
-        + SAY_COLUMNS,
+        " ".join(why) + SAY_COLUMNS,
         free=True,
     )
 

@@ -193,7 +193,9 @@ def test_the_day_of_a_page_is_the_day_of_the_shop(
     """03:30 UTC on 3 March is still the evening of 2 March in Chicago, six hours behind UTC."""
     time_machine_to("2026-03-03T03:30:00+00:00")
     assert client.get("/shop/").context["today"].isoformat() == "2026-03-02"
-    numbers = {name: 1 for name in SHOP if name.endswith(("_days", "_percent", "_strokes", "_gallons"))}
+    numbers = {
+        name: 1 for name in SHOP if name.endswith(("_days", "_percent", "_strokes", "_gallons"))
+    }
     people.change_shop(**SHOP | numbers | {"time_zone": "Europe/Berlin"})
     assert client.get("/shop/").context["today"].isoformat() == "2026-03-03"
 

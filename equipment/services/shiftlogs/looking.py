@@ -348,9 +348,7 @@ def _as_guessed(
     if size > DRAWN_AS_GUESSED:
         return ()
     try:
-        _, reckoned, _ = _read(
-            content, layout, rig, facts, rules, answers, size, no_progress
-        )
+        _, reckoned, _ = _read(content, layout, rig, facts, rules, answers, size, no_progress)
     except (LogRefused, AnswerRefused):
         return ()
     return tuple(reckoned.days)
