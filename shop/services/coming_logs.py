@@ -13,7 +13,7 @@ from django.core.files import File
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import QuerySet
-from equipment.services.shiftlogs.sources import SourceRefused
+from equipment.services.shiftlogs.files import SourceRefused
 
 from equipment.models import LogLayout, Rig
 from equipment.services import shiftlogs
