@@ -25,6 +25,7 @@ BENCHMARKS: Final = {
     "due-page": "due_page",
     "sheet-pdf": "sheet_pdf",
     "list-page": "list_page",
+    "log-ingest": "log_ingest",
 }
 ROUNDS: Final = 41
 QUICK_ROUNDS: Final = 3
