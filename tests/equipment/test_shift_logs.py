@@ -17,7 +17,13 @@ from equipment.models import (
     ShiftLog,
     Wear,
 )
-from equipment.services import create_counter, create_rig, exchange_component, reverse_reading
+from equipment.services import (
+    NewReading,
+    create_counter,
+    create_rig,
+    exchange_component,
+    reverse_reading,
+)
 from equipment.services.rigs import create_component, create_type
 from equipment.services.shiftlogs import (
     ASKS,
@@ -388,6 +394,44 @@ def test_what_is_dated_ahead_is_kept_as_a_contradiction(made: SprayRig) -> None:
     assert {each.words for each in outcome.contradictions} == {
         "That time has not come yet. Check the date and time of the reading."
     }
+
+
+def reset_by_hand(number: int, value: int, before: int | None, made: SprayRig) -> Reading:
+    """A person reads counter A at 18:00, and tells that it was reset since the last time."""
+    at = datetime(2026, 1, number, 18, 0, tzinfo=ZONE)
+    new = NewReading(
+        made.counters["a"],
+        Decimal(value),
+        Reading.Step.RESET,
+        None if before is None else Decimal(before),
+    )
+    return made.read(at, fresh=False, a=new)[0]
+
+
+@pytest.mark.parametrize("before", [997, 1_010, None])
+def test_a_reset_told_by_a_person_and_seen_by_the_log_is_one(
+    made: SprayRig, before: int | None
+) -> None:
+    """Two days are logged between the readings; the counter was reset on the first of them."""
+    evening(11, 50, made)
+    reset_by_hand(13, 2_700, before, made)
+    seen = log_text("2026-01-12 07:00:00", climb(100, 300) + climb(0, 300), climb(200, ROWS))
+    after = log_text("2026-01-13 07:00:00", climb(897, ROWS), climb(1997, ROWS))
+    for name, content in (("2.csv", after), ("1.csv", seen)):
+        assert read(made, content, name=name).status == READ
+    assert open_ones() == []
+    wear = made.components["pump A"].wear.get(measure="strokes")
+    assert (wear.life, wear.is_at_least) == ((before or 997) + 2_700, before is None)
+    assert ShiftDay.objects.get(date=DAY).resets_a == 1
+
+
+def test_a_value_before_a_reset_that_the_log_denies_is_a_contradiction(made: SprayRig) -> None:
+    evening(11, 50, made)
+    reset_by_hand(12, 900, 500, made)
+    seen = log_text("2026-01-12 07:00:00", climb(100, 300) + climb(0, 300), climb(200, ROWS))
+    (each,) = read(made, seen).contradictions
+    assert "The next reading, 900 on 12 Jan 2026" in each.words
+    assert made.life("pump A", "strokes") == 500 + 900
 
 
 # --- contradictions -----------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from equipment.services.history import HistoryRefused, PastReading, record_histo
 from equipment.services.readings import NewReading, lock_all_behind
 from equipment.services.refusals import BeforeTheCount, LaterContradicts
 from equipment.services.shiftlogs.facts import rig_of_the_time
+from equipment.services.shiftlogs.twice import counted_once, days_within, told_of
 from equipment.services.shiftlogs.wanted import Key, Wanted, key_of, wanted_of
 from equipment.services.timelines import Contradiction
 
@@ -90,8 +91,11 @@ def post(
     posting = _Posting(author, at, zone, because)
     days = {*dates, *rig.log_contradictions.open().values_list("date", flat=True)}
     settled = rig.log_contradictions.exclude(how=How.OPEN).filter(log__is_withdrawn=False)
+    facts = rig_of_the_time(rig, zone)
+    told = told_of(facts.counters)
+    days |= days_within(rig, told.values(), days, zone)
     rows = rig.shift_days.filter(date__in=days).order_by("date").prefetch_related("logs")
-    wanted = wanted_of(rows, rig_of_the_time(rig, zone), settled, zone)
+    wanted = counted_once(wanted_of(rows, facts, settled, zone), told)
     there = _there(rig, days, zone, withdrawn)
     _bring_in_line(posting, wanted, there, withdrawn)
     _tell(rig, posting, wanted, days)

@@ -17,7 +17,10 @@ Key = tuple[int, datetime, Decimal, str, Decimal | None, Decimal | None]
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """One reading that a log gives, and the day and file that it is of."""
+    """One reading that a log gives, and the day and file that it is of.
+
+    at_before, before: where the face changed, when it last showed what before that.
+    """
 
     counter: Counter
     at: datetime
@@ -27,6 +30,8 @@ class Wanted:
     step: str = Reading.Step.CONTINUED
     before_reset: Decimal | None = None
     face_start: Decimal | None = None
+    at_before: datetime | None = None
+    before: Decimal | None = None
 
     @property
     def key(self) -> Key:
@@ -87,8 +92,10 @@ def _readings(face: Face, counter: Counter, day: date, logs: list[ShiftLog]) -> 
     readings = {face.first_at: shown(face.first, face.first_at)}
     readings[face.last_at] = shown(face.last, face.last_at)
     for change in face.changes:
-        after = shown(change.after, change.at_after)
         last = of_the_face(change.before, counter)
+        after = replace(
+            shown(change.after, change.at_after), at_before=change.at_before, before=last
+        )
         if change.is_set:
             # As if another face had been fitted that began at this number: nothing was counted.
             step = Reading.Step.REPLACED
