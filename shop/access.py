@@ -52,6 +52,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     # shop: what the day asks for
     "shop:due": SIGNED_IN,
     "shop:due_picked": MANAGER,
+    "shop:readings_file": SIGNED_IN,
     "shop:rig": SIGNED_IN,
     "shop:rigs": SIGNED_IN,
     "shop:today": SIGNED_IN,

@@ -12,6 +12,7 @@ from shop.views import (
     logs,
     needs,
     people,
+    reading_files,
     rigs,
     settings,
     sheets,
@@ -57,6 +58,9 @@ shop_addresses = [
     path("logs/layouts/", logs.layouts, name="log_layouts"),
     path("logs/layouts/<int:pk>/retire/", logs.retire_layout, name="retire_layout"),
     path("logs/how/", logs.how, name="log_how"),
+    path(
+        "rigs/<int:number>/readings.<slug:way>", reading_files.readings_file, name="readings_file"
+    ),
     path("welcome/", front.welcome, name="welcome"),
     path("sign-in/", front.sign_in, name="sign_in"),
     path("sign-out/", front.sign_out, name="sign_out"),

@@ -138,6 +138,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "shop:person": [{"pk": world.sheets.manager.pk}],
         "shop:rig_spend": rig,
         "shop:service_parts": service,
+        "shop:readings_file": [{"number": 1, "way": "csv"}],
         "shop:spend_file": [{"way": "csv"}],
         "shop:sheet": [{"number": each.number} for each in ServiceSheet.objects.all()],
         "shop:work_checks": [{"number": open_sheet.number, "order": 1}],
