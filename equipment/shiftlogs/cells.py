@@ -18,11 +18,14 @@ YEARS: Final = range(1990, 2080)
 ORDERS: Final = ("ymd", "dmy", "mdy")
 
 
+_BARE: Final = str.maketrans("øłıđ", "olid")
+
+
 def plain(text: str) -> str:
     """Return text case-folded, without accents: "Hübe" becomes "hube"."""
     if text.isascii():
         return text.casefold().strip()
-    parts = unicodedata.normalize("NFKD", text.casefold().replace("ø", "o").replace("ł", "l"))
+    parts = unicodedata.normalize("NFKD", text.casefold().translate(_BARE))
     return "".join(each for each in parts if not unicodedata.combining(each)).strip()
 
 

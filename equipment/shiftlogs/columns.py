@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import islice
+from itertools import islice, pairwise
 from typing import Final
 
 from .cells import (
@@ -18,6 +18,7 @@ from .cells import (
     unit_behind,
 )
 from .headings import Heading, read_heading, unit_of
+from .layout import UNITS
 from .rows import RUNNING_WORDS, STOPPED_WORDS
 from .table import Table
 from .words import COUNT, CYCLES, DATE, EPOCH, PRESSURE, STROKES, TIME
@@ -88,6 +89,7 @@ def look(table: Table) -> tuple[list[Found], str, str]:
         heading = read_heading(name, table.units[index] if table.units else "")
         cells = [row[index] for row in rows]
         found.append(Found(index, name, heading, _kind(cells, heading), cells, breaks))
+    _units_beside(found)
     decimal, grouping = writing(found, table)
     for each in found:
         if each.kind == NUMBER:
@@ -97,6 +99,27 @@ def look(table: Table) -> tuple[list[Found], str, str]:
             if not each.unit and (said := behind.most_common(1)) and said[0][0]:
                 each.unit = unit_of(said[0][0])
     return found, decimal, grouping
+
+
+_UNIT_HEADINGS = frozenset(
+    ("unit", "units", "uom", "einheit", "einh", "unite", "unites", "unidad", "unita", "eenheid", "")
+)
+
+
+def _units_beside(found: Sequence[Found]) -> None:
+    """Take the unit of a column from the one beside it, where each row says it there."""
+    for value, beside in pairwise(found):
+        words = {cell for cell in beside.cells if cell}
+        if (
+            value.kind == NUMBER
+            and not value.heading.unit
+            and beside.kind in (TEXT, FLAG)
+            and plain(beside.name).strip(".:") in _UNIT_HEADINGS
+            and len(words) == 1
+            and (unit := unit_of(words.pop())) in UNITS
+        ):
+            value.heading = read_heading(value.name, unit)
+            beside.heading = read_heading("")
 
 
 def _some(table: Table) -> tuple[list[list[str]], frozenset[int]]:

@@ -41,8 +41,9 @@ from .words import (
 class Heading:
     """What one heading says.
 
-    quantity: one of the above, "" where no word is known. side: ISO, RESIN, HOSE, BOTH, one of
-    PAIRS, "3" for a higher number, or "". letter: "A" or "B" where it stands beside the name of the
+    quantity: one of `words`, "" where no word is known. side: ISO, RESIN, HOSE, BOTH, one of
+    PAIRS, "3" for a higher number, "I", "L" or "R" for a letter that takes its meaning from the
+    others, or "". letter: "A" or "B" where it stands beside the name of the
     chemical. unit: of layout.UNITS or of times, "" for none, "?" for one that is not used here.
     is_decoy: a set point, a limit, another machine: none of what is looked for.
     rank: higher is nearer to what is looked for, among headings of one quantity and side.
@@ -258,7 +259,7 @@ def _loud_unit(text: str) -> tuple[str, str]:
 
 def _quiet_unit(words: list[str], quantity: str) -> str:
     """Return a unit that is a word like others, by what is measured; takes it out of `words`."""
-    if len(words) < 2:
+    if not words or (len(words) < 2 and quantity != ELAPSED):
         return ""
     last = words[-1]
     found = ""
@@ -326,11 +327,11 @@ def _side(seen: set[str], words: list[str], quantity: str) -> tuple[str, str]:
     for each in ("left", "right"):
         if each in seen:
             return each, ""
-    if "l" in words or "r" in words:
-        return ("left" if "l" in words else "right"), ""
     for word in words:
-        if word in ("1", "2", "i", "ii", "01", "02"):
-            return "1" if word in ("1", "i", "01") else "2", ""
+        if word in ("l", "r", "i"):
+            return word.upper(), ""
+        if word in ("1", "2", "ii", "01", "02"):
+            return "1" if word in ("1", "01") else "2", ""
         if word.isdigit() and len(word) == 1 and word != "0":
             return "3", ""
     if "h" in words and quantity in (TEMP, PRESSURE) and len(words) > 1:

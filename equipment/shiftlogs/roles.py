@@ -323,9 +323,9 @@ def _sides(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> dict[s
         and (e.heading.quantity in (*_COUNTERS, *_MEASURED))
     ]
     used = {e.heading.side for e in sided}
+    meant = _letters(used)
+    used = {meant.get(each, each) for each in used}
     pairs = [pair for pair in h.PAIRS if used & set(pair)]
-    if not pairs:
-        return sides
     letters = {
         (e.heading.letter == "A") == (e.heading.side == h.ISO) for e in found if e.heading.letter
     }
@@ -347,7 +347,14 @@ def _sides(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> dict[s
                 work.questions.append(doubts.ask_sides(pair, _why(pair, letters)))
             first = True
         sides[pair[0]], sides[pair[1]] = ("a", "b") if first else ("b", "a")
-    return sides
+    return sides | {letter: sides[name] for letter, name in meant.items() if name in sides}
+
+
+def _letters(used: set[str]) -> dict[str, str]:
+    """Return what I, L and R stand for: beside I or iso, R is resin; beside L it is right."""
+    if used & {"I", h.ISO} and "L" not in used:
+        return {"I": "1" if "2" in used else h.ISO, "R": h.RESIN}
+    return {"I": "1", "L": "left", "R": "right"}
 
 
 def _settled(work: _Work, found: Sequence[Found]) -> bool | None:

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -65,10 +65,13 @@ def _is_data(row: Sequence[str]) -> bool:
 
 def find_table(lines: Lines) -> Table:
     """Return where the table is. Raises LogRefused where no table can be seen."""
+    lines = replace(lines, head=_mended(lines.head))
     delimiter, width = _delimiter(lines)
     rows = cells_of(lines.head, delimiter)
     first = _first(rows, width)
     headings, units, header_line, top = _headings(lines.head, rows, delimiter, width, first)
+    if not headings and delimiter == ",":
+        _refuse_decimal_commas(rows, width, first)
     texts = {tuple(each) for each in rows[top:first]}
     kept, numbers = [], []
     for number, row in enumerate(rows[first:], first + 1):
@@ -87,6 +90,29 @@ def find_table(lines: Lines) -> Table:
     )  # fmt: skip
     _refuse_other_headings(table, rows, first, texts)
     return table
+
+
+_OPEN = re.compile(r'(?:^|[,;\t|])\s*"[^"]*$')
+
+
+def _mended(lines: tuple[str, ...]) -> tuple[str, ...]:
+    """Join headings that a line end inside quotes parts; they stand on the last of their lines."""
+    mended = list(lines)
+    at = 0
+    while at < min(len(mended), _TRIED):
+        if not _OPEN.search(mended[at]):
+            at += 1
+            continue
+        end = at + 1
+        while end < min(len(mended), at + 40):
+            text = " ".join(mended[at : end + 1])
+            if text.count('"') % 2 == 0 and not _OPEN.search(mended[end]):
+                mended[at:end] = [""] * (end - at)
+                mended[end] = text
+                break
+            end += 1
+        at = end + 1
+    return tuple(mended)
 
 
 def _delimiter(lines: Lines) -> tuple[str, int]:
@@ -245,6 +271,22 @@ def _placed(line: str, data: str, width: int) -> list[str]:
         near = min(range(width), key=lambda k: abs((spans[k][0] + spans[k][1]) / 2 - middle))
         names[near] = f"{names[near]} {match[0]}".strip()
     return names
+
+
+def _refuse_decimal_commas(rows: list[list[str]], width: int, first: int) -> None:
+    """Refuse a file whose decimal commas look like those between its columns."""
+    above = next((row for row in reversed(rows[:first]) if any(row)), [])
+    filled = [each for each in above if each]
+    if (
+        2 < len(filled) < width
+        and not any(map(is_value, filled))
+        and sum(map(_known, filled)) * 2 >= len(filled)
+        and not any("." in cell for cell in rows[first][1:])
+    ):
+        raise LogRefused(
+            f"There are {len(filled)} headings over rows of {width} cells: commas stand both "
+            "between the columns and in the numbers. Save the log with semicolons or tabs."
+        )
 
 
 def _refuse_other_headings(

@@ -13,6 +13,8 @@ HEAD_BYTES: Final = 128 * 1024
 TAIL_BYTES: Final = 32 * 1024
 PIECE_BYTES: Final = 4 * 1024
 PIECES: Final = 32
+PROBE_BYTES: Final = 1024
+CHANGES: Final = 3
 DELIMITERS: Final = (",", ";", "\t", "|", " ")
 
 
@@ -60,13 +62,50 @@ def sample_of(source: BinaryIO) -> Sample:
         # Even places, so that a piece of UTF-16 begins at a character.
         start = max(len(head), size - TAIL_BYTES) // 2 * 2
         room = start - len(head)
-        for number in range(PIECES if room > PIECES * PIECE_BYTES else 0):
-            source.seek((len(head) + room * number // PIECES) // 2 * 2)
-            pieces.append(source.read(PIECE_BYTES))
+        number = PIECES if room > PIECES * PIECE_BYTES else 0
+        places = [(len(head) + room * each // PIECES) // 2 * 2 for each in range(number)]
+        changes = _changes(source, [len(head) - PROBE_BYTES, *places, start])
+        end = len(head)
+        for place in sorted({*places, *changes}):
+            begin = max(place, end)  # no row twice
+            end = min(begin + PIECE_BYTES, start)
+            source.seek(begin)
+            pieces.append(source.read(end - begin))
         source.seek(start)
         tail = source.read()
     source.seek(0)
     return Sample(head, tail, tuple(pieces), size)
+
+
+#: What may be a date in figures, from which a change of date is found.
+_DATE = re.compile(rb"\d{1,4}[-/.]\s?\d{1,2}[-/.]\s?\d{1,4}")
+
+
+def _date_at(source: BinaryIO, place: int) -> bytes:
+    """Return the date of the last line that begins in some bytes from a place on, as written."""
+    source.seek(place)
+    found = _DATE.findall(source.read(PROBE_BYTES).replace(b"\x00", b""))
+    return found[-1] if found else b""
+
+
+def _changes(source: BinaryIO, places: list[int]) -> list[int]:
+    """Return where between places a date changes, for the first few: it tells day from month."""
+    found: list[int] = []
+    dates = [_date_at(source, place) for place in places]
+    for at in range(1, len(places)):
+        if not dates[at] or dates[at] == dates[at - 1] or not dates[at - 1]:
+            continue
+        low, high = places[at - 1], places[at]
+        while high - low > PROBE_BYTES:
+            middle = (low + high) // 4 * 2
+            if _date_at(source, middle) == dates[at - 1]:
+                low = middle
+            else:
+                high = middle
+        found.append(max(0, low - PROBE_BYTES))
+        if len(found) == CHANGES:
+            break
+    return found
 
 
 _FORMATS: Final[tuple[tuple[bytes, str], ...]] = (

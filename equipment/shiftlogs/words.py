@@ -1,4 +1,4 @@
-"""Words over the columns of a log, in eleven languages, without accents (`cells.plain`).
+"""Words over the columns of a log, in a dozen languages, without accents (`cells.plain`).
 
 General words of the trade, from memory; no maker's names. A word that begins or ends with * (or
 both) is also found at the end, at the start or inside a longer word: German and Dutch join words.
@@ -53,6 +53,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "pl": "cykl cykle cykli",
         "cs": "cyklus cykly cyklu",
         "sv": "cykel cykler",
+        "tr": "cevrim cevrimi devir",
     },
     STROKES: {
         "x": "str strk strks stk",
@@ -70,6 +71,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "pl": "suw suwy suwow skok skoki skokow",
         "cs": "zdvih zdvihy zdvihu",
         "fi": "isku iskut iskua",
+        "tr": "strok stroklar vurus",
     },
     TEMP: {
         "x": "temp tmp *temp",
@@ -84,6 +86,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "cs": "teplota",
         "sv": "temperatur *temperatur",
         "fi": "lampotila",
+        "tr": "sicaklik sicakligi isi",
     },
     PRESSURE: {
         "x": "pres prs",
@@ -98,6 +101,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "cs": "tlak",
         "sv": "tryck tryk trykk *tryck",
         "fi": "paine",
+        "tr": "basinc basinci",
     },
     FLOW: {
         "en": "flow flowrate flowmeter throughput",
@@ -154,7 +158,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "sv": "drift",
     },
     ELAPSED: {
-        "x": "dt",
+        "x": "dt ms millis msec",
         "en": "elapsed seconds sec secs since uptime",
         "de": "verstrichen vergangen* sekunden verstrichene abgelaufen sek laufzeit",
         "fr": "ecoule ecoulee ecoulees secondes duree",
@@ -190,6 +194,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "cs": "cas",
         "sv": "tid klockslag",
         "fi": "aika klo",
+        "tr": "saat zaman",
     },
     DATE: {
         "en": "date day",
@@ -202,6 +207,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "cs": "datum",
         "sv": "datum dato",
         "fi": "pvm",
+        "tr": "tarih",
     },
     COUNT: {
         "x": "cnt ctr pmp",
@@ -217,6 +223,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "pl": "licznik pompa",
         "cs": "citac cerpadlo",
         "sv": "raknare pump",
+        "tr": "sayac sayaci pompa",
     },
     SERIAL: {
         "x": "id idx nr no num row rec seq index record line sample entry #",
@@ -229,7 +236,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
     },
     ISO: {
         "x": (
-            "iso isos isoc mdi pmdi *isocyan* *isocian* *izocyj* *isosyan* *isokyan* *isocyj* nco"
+            "iso isos isoc mdi pmdi *isocyan* *isocian* *izocyj* *isosyan* *isokyan* *izosiyan* nco"
         ),
     },
     RESIN: {
@@ -244,6 +251,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "pl": "zywica",
         "cs": "pryskyrice",
         "sv": "harts",
+        "tr": "recine",
     },
     HOSE: {
         "en": "hose hoses *hose",
@@ -257,6 +265,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "cs": "hadice",
         "sv": "slang slange",
         "fi": "letku",
+        "tr": "hortum",
     },
     BOTH: {
         "x": "total tot sum combined",
@@ -403,6 +412,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "pl": "zadana zadane nastawa otoczenia alarm beczka bateria prad napiecie silnik olej",
         "cs": "zadana pozadovana okoli alarm sud baterie proud napeti motor olej",
         "sv": "borvarde larm omgivning fat batteri strom spanning motor olja",
+        "tr": "ayar hedef alarm ortam dis akim voltaj",
     },
 }
 

@@ -135,7 +135,12 @@ def named(texts: Iterable[str], *, shop: ZoneInfo, days: Iterable[date]) -> Name
         for offset, place, meaning in meanings or ():
             places.setdefault(place, meaning)
             choices[offset] = f"{meaning} ({offset})"
-            if len(words) == 1 and dates and not _in_force(place, offset, dates):
+            if (
+                len(words) == 1
+                and dates
+                and place != shop.key
+                and not _in_force(place, offset, dates)
+            ):
                 choices[place] = f"the wall clock of {place}, summer time and all"
     if len(choices) == 1:
         return Named(next(iter(choices)))

@@ -182,8 +182,8 @@ def test_headings(text: str, quantity: str, side: str, unit: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "ISO temp set", "A Temp SP", "Solltemperatur Iso", "Consigne pression", "Alarm", "Temp A max",
-        "Heater A (A)", "Heizstrom", "Ambient temp F", "Außentemperatur", "Battery V", "Ratio",
+        "ISO temp set", "A Temp SP", "Solltemperatur Iso", "Consigne pression", "Alarm",
+        "Heater A (A)", "Heizstrom", "Ambient temp F", "Außentemperatur", "Battery V", "Ratio", "Temp A max",
         "Strokes/min", "Hübe pro Minute", "A strokes per minute", "ISO drum temp F", "Hyd oil temp",
         "RES transfer pump strokes", "ISO inlet temp F", "A Press kg/cm2", "Compressor hours",
     ],
