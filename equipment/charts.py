@@ -107,17 +107,20 @@ def cusum(values: Sequence[float], *, target: float, k: float, h: float) -> Cusu
     )
 
 
-def began_at(sums: Sequence[float], *, until: int) -> int:
-    """Return the place of the figure with which a one-sided sum began its last rise, 0 first.
+def changed_at(totals: Sequence[float], *, until: int) -> int:
+    """Return the place of the figure with which a lasting change most likely set in, 0 first.
 
-    The usual guess of when a change set in: the figure after the sum was last zero.
-    until: the place up to which to look, itself included, 0 first.
-    Raises ValueError where `until` is no place of `sums`, or the sum is zero there.
+    totals: plain sums of deviations, in standard deviations (`Cusum.total` with sigma 1).
+    until: the last place that belongs to the change, 0 first.
+    The step of greatest likelihood: the t with the largest (S_until − S_t)² / (until − t), S_−1
+    being 0. Source: T. R. Samuel, J. J. Pignatiello and J. A. Calvin, Quality Engineering 10,
+    1998; from memory, the test checks it against all steps tried by least squares.
+    Raises ValueError where `until` is no place of `totals`.
     """
-    if not 0 <= until < len(sums):
+    if not 0 <= until < len(totals):
         raise ValueError("There is no such place in these sums.")
-    if sums[until] <= 0:
-        raise ValueError("A sum that stands at zero has not begun to rise.")
-    while until > 0 and sums[until - 1] > 0:
-        until -= 1
-    return until
+    before = (0.0, *totals[:until])
+    return max(
+        range(until + 1),
+        key=lambda place: (totals[until] - before[place]) ** 2 / (until + 1 - place),
+    )

@@ -44,7 +44,7 @@ from itertools import pairwise
 from statistics import median
 from typing import Final
 
-from equipment.charts import HIGH, LOW, began_at, cusum
+from equipment.charts import changed_at, cusum
 
 A: Final = "A"
 B: Final = "B"
@@ -52,7 +52,7 @@ B: Final = "B"
 # How the two pumps are driven.
 APART: Final = "apart"
 LINKED: Final = "linked"
-NOT_KNOWN: Final = "not known"
+NOT_KNOWN: Final = ""
 
 # What of the two sides is compared.
 STROKES: Final = "strokes"
@@ -159,8 +159,9 @@ class Signal:
 
     more: A or B, the side that does more than its baseline says. since: the shift with which it
     seems to have begun. found_on: the shift at which the average passed its limit.
-    size: by how much V_A/V_B, or V_B/V_A where B does more, is larger than its baseline, from
-    `since` on. [1] shifts: how many are behind that. is_back: the newest shifts lie within again.
+    size: by how much V_A/V_B, or V_B/V_A where B does more, is larger than its baseline in the
+    middle shift from `since` on. [1] shifts: how many are behind that, up to the last one past the
+    limit. is_back: the newest shifts lie within again.
     """
 
     more: str
@@ -169,6 +170,18 @@ class Signal:
     size: float
     shifts: int
     is_back: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where the watch of a pair stands: all that the next shift needs of those before it.
+
+    ys, errors: of the shifts in the baseline. average: the moving average so far.
+    """
+
+    ys: tuple[float, ...] = ()
+    errors: tuple[float, ...] = ()
+    average: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +197,7 @@ class Chart:
     missing: int
     began_at: datetime | None
     signal: Signal | None
+    standing: Standing = Standing()
 
 
 def imbalance(a: Count, b: Count) -> float:
@@ -259,19 +273,36 @@ def chart(
         missing=max(rules.first - len(run.ys), 0),
         began_at=began,
         signal=run.signal(),
+        standing=run.standing(),
     )
+
+
+def advance(standing: Standing, shift: Shift, *, rules: Rules) -> tuple[Standing, Point]:
+    """Return what one more shift is on the chart, and where the watch stands after it.
+
+    The same as `chart` over all of them, without reading them all.
+    """
+    run = _Run(rules, standing)
+    point = run.take(shift)
+    return run.standing(), point
 
 
 class _Run:
     """The shifts since one change."""
 
-    def __init__(self, rules: Rules) -> None:
+    def __init__(self, rules: Rules, standing: Standing | None = None) -> None:
+        standing = standing or Standing()
         self.rules = rules
-        self.ys: list[float] = []
-        self.errors: list[float] = []
-        self.baseline: Baseline | None = None
+        self.ys = list(standing.ys)
+        self.errors = list(standing.errors)
+        self.average = standing.average
         self.watched: list[Point] = []
-        self.average = 0.0
+        self.baseline: Baseline | None = None
+        if len(self.ys) >= rules.first:
+            self.baseline = baseline_of(self.ys, self.errors, rules=rules)
+
+    def standing(self) -> Standing:
+        return Standing(tuple(self.ys), tuple(self.errors), self.average)
 
     def take(self, shift: Shift) -> Point:
         rules = self.rules
@@ -285,10 +316,11 @@ class _Run:
         if min(shift.a.amount, shift.b.amount) < rules.least_count or error > rules.most_error:
             return Point(shift=shift, left_out=TOO_SHORT, y=y, error=error)
         point = self._watch(shift, y, error)
-        self.ys.append(y)
-        self.errors.append(error)
-        if rules.first <= len(self.ys) <= rules.last:
-            self.baseline = baseline_of(self.ys, self.errors, rules=rules)
+        if len(self.ys) < rules.last:
+            self.ys.append(y)
+            self.errors.append(error)
+            if len(self.ys) >= rules.first:
+                self.baseline = baseline_of(self.ys, self.errors, rules=rules)
         return point
 
     def _watch(self, shift: Shift, y: float, error: float) -> Point:
@@ -311,26 +343,24 @@ class _Run:
         return point
 
     def signal(self) -> Signal | None:
-        """The first time the average passed its limit in this run."""
+        """The first time the average passed its limit in this run, and what followed."""
         rules = self.rules
         found = next((place for place, point in enumerate(self.watched) if point.is_out), None)
         if found is None:
             return None
+        averages = [point.average or 0.0 for point in self.watched]
+        sign = math.copysign(1.0, averages[found])
+        until = max(place for place, each in enumerate(averages) if sign * each > rules.limit)
         capped = [min(max(point.z or 0.0, -rules.cap), rules.cap) for point in self.watched]
-        side = HIGH if (self.watched[found].average or 0.0) > 0 else LOW
-        # The sum tells when it began; the average alone decides that it did, so h is never asked.
-        sums = cusum(capped, target=0.0, k=0.5, h=math.inf)
-        rising = sums.high if side == HIGH else sums.low
-        start = began_at(rising, until=found)
-        since = self.watched[start:]
+        totals = cusum(capped, target=0.0, k=0.0, h=math.inf).total
+        since = self.watched[min(changed_at(totals, until=until), found) : until + 1]
         off = median((p.y or 0.0) - p.baseline.centre for p in since if p.baseline is not None)
-        last = self.watched[-1].average or 0.0
         return Signal(
-            more=A if side == HIGH else B,
+            more=A if sign > 0 else B,
             since=since[0].shift.day,
             found_on=self.watched[found].shift.day,
-            size=math.expm1(off if side == HIGH else -off),
+            size=math.expm1(abs(off)),
             shifts=len(since),
             # Half way back, so that an average that lingers at the limit is not called well.
-            is_back=(last if side == HIGH else -last) < rules.limit / 2,
+            is_back=sign * averages[-1] < rules.limit / 2,
         )

@@ -41,6 +41,11 @@ class VersionForm(SpokenForm):
         choices=ServiceModel.Renews.choices,
         initial=ServiceModel.Renews.FLOATING,
     )
+    is_rebuild = forms.BooleanField(
+        label="It opens the component and renews what wears inside",
+        required=False,
+        help_text="After it, a pump’s balance with the other side begins anew.",
+    )
     condition_sign = forms.CharField(
         label="Due at once when",
         max_length=200,
@@ -80,7 +85,10 @@ class VersionForm(SpokenForm):
     def asked(self) -> dict[str, Any]:
         """What the version says beside its triggers and checks."""
         data = self.cleaned_data
-        plain = ("is_hard_limit", "renews", "condition_sign", "instructions", "skill", "source")
+        plain = (
+            "is_hard_limit", "renews", "is_rebuild", "condition_sign", "instructions", "skill",
+            "source",
+        )  # fmt: skip
         return {name: data[name] for name in plain} | {
             "tolerance_percent": data["tolerance_percent"] or Decimal(0),
             "labour_minutes": int(data["labour_minutes"] or 0),
@@ -90,8 +98,8 @@ class VersionForm(SpokenForm):
 def told(version: ServiceVersion) -> dict[str, Any]:
     """What a version says, as the form shows it."""
     plain = (
-        "tolerance_percent", "is_hard_limit", "renews", "condition_sign", "instructions",
-        "labour_minutes", "skill", "source",
+        "tolerance_percent", "is_hard_limit", "renews", "is_rebuild", "condition_sign",
+        "instructions", "labour_minutes", "skill", "source",
     )  # fmt: skip
     every = {f"every_{each.measure}": each.interval for each in version.triggers.all()}
     return {name: getattr(version, name) for name in plain} | every | {"seen": version.version}

@@ -21,16 +21,26 @@ from equipment.models.rigs import (
     Installation,
     JobBooking,
     Position,
+    PumpDrive,
     Rig,
     Side,
 )
 from equipment.models.rounds import Finding, Round, RoundAnswer, RoundItem
 from equipment.models.shiftlogs import LogContradiction, LogLayout, ShiftDay, ShiftLog
+from equipment.models.sides import (
+    BroughtForward,
+    Compared,
+    SideAnswer,
+    SideSignal,
+    SideWatch,
+)
 
 __all__ = [
     "Basis",
+    "BroughtForward",
     "Caution",
     "Check",
+    "Compared",
     "Component",
     "ComponentKind",
     "ComponentType",
@@ -47,6 +57,7 @@ __all__ = [
     "LogLayout",
     "Measure",
     "Position",
+    "PumpDrive",
     "Reading",
     "Renewal",
     "Rig",
@@ -58,6 +69,9 @@ __all__ = [
     "ShiftDay",
     "ShiftLog",
     "Side",
+    "SideAnswer",
+    "SideSignal",
+    "SideWatch",
     "Skill",
     "Trigger",
     "Wear",

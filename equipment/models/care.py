@@ -82,6 +82,8 @@ class ServiceVersion(models.Model):
     renews = models.CharField(max_length=8, choices=Service.Renews, default=Service.Renews.FLOATING)
     labour_minutes = models.PositiveSmallIntegerField(default=0)
     skill = models.CharField(max_length=12, choices=Skill, default=Skill.TECHNICIAN)
+    #: What wears inside is renewed by it, so a pump's balance with the other side begins anew.
+    is_rebuild = models.BooleanField("opens it and renews what wears inside", default=False)
     condition_sign = models.CharField("due at once when", max_length=200, blank=True)
     cautions = models.ManyToManyField(Caution, related_name="service_versions", blank=True)
     source = models.CharField(max_length=200, blank=True)
@@ -284,6 +286,9 @@ class Due(models.Model):
     late_date = models.DateField(default=FAR_DATE)
     is_past_due = models.BooleanField(default=False)
     is_past_tolerance = models.BooleanField(default=False)
+    #: Wanted by this day whatever the clocks say (BroughtForward), and why.
+    brought_on = models.DateField(default=FAR_DATE)
+    brought_because = models.CharField(max_length=200, blank=True)
 
     objects = DueQuerySet.as_manager()
 

@@ -7,6 +7,8 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils.text import capfirst
 
+from equipment import sides
+
 ZERO = Decimal(0)
 
 
@@ -16,6 +18,14 @@ class Side(models.TextChoices):
     NONE = "", "neither side"
     A = "A", "A side (isocyanate)"
     B = "B", "B side (resin)"
+
+
+class PumpDrive(models.TextChoices):
+    """How the two pumps of a rig are driven; it decides what tells that one of them slips."""
+
+    NOT_KNOWN = sides.NOT_KNOWN, "not known"
+    APART = sides.APART, "apart, held to ratio by measured flow"
+    LINKED = sides.LINKED, "linked, by a rod or by one hydraulic drive"
 
 
 class RigQuerySet(models.QuerySet["Rig"]):
@@ -32,6 +42,13 @@ class Rig(models.Model):
     name = models.CharField(max_length=60)
     description = models.CharField(max_length=120, blank=True)
     is_laid_up = models.BooleanField("laid up", default=False)
+    pump_drive = models.CharField(
+        "how its pumps are driven",
+        max_length=6,
+        choices=PumpDrive,
+        blank=True,
+        default=PumpDrive.NOT_KNOWN,
+    )
     created_at = models.DateTimeField()
 
     objects = RigQuerySet.as_manager()
@@ -42,6 +59,9 @@ class Rig(models.Model):
                 condition=Q(number__gte=1, number__lte=9999),
                 name="rig_number_has_up_to_four_digits",
                 violation_error_message="A rig number lies between 1 and 9999.",
+            ),
+            models.CheckConstraint(
+                condition=Q(pump_drive__in=["", "apart", "linked"]), name="rig_pump_drive"
             ),
         ]
 

@@ -23,7 +23,7 @@ from equipment.models import (
     ServiceVersion,
     Trigger,
 )
-from equipment.services import dues, locks
+from equipment.services import dues, locks, sides
 from equipment.services.readings import SLACK
 
 TriggerPlan = tuple[str, Decimal]
@@ -91,6 +91,7 @@ class VersionFields(TypedDict, total=False):
     renews: str
     labour_minutes: int
     skill: str
+    is_rebuild: bool
     condition_sign: str
     source: str
     basis: str
@@ -239,6 +240,8 @@ def record_renewals(
             )
         Renewal.objects.bulk_create(renewals)
         dues.recompute(locked.values(), zone=zone)
+        opened = {each.component.pk for each in done if each.version.is_rebuild}
+        sides.refresh_for([locked[pk] for pk in opened], zone=zone)
         return renewals
 
 
@@ -267,6 +270,8 @@ def undo_renewal(
             undoes=wrong,
         )
         dues.recompute([fresh], zone=zone)
+        if wrong.version.is_rebuild:
+            sides.refresh_for([fresh], zone=zone)
         return row
 
 

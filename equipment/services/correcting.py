@@ -8,7 +8,7 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
 from equipment.models import Reading
-from equipment.services import dues, locks, timelines
+from equipment.services import dues, locks, sides, timelines
 from equipment.services.readings import (
     NewReading,
     Sending,
@@ -55,6 +55,7 @@ def reverse_reading(
         except Contradiction as found:
             raise LaterContradicts(later=found.reading, cause=found.cause, zone=zone) from found
         dues.recompute(components, zone=zone)
+        sides.refresh_read([counter], zone=zone)
         return reversal
 
 
@@ -104,6 +105,7 @@ def correct_reading(
         row = insert_late(new, counter, sending)
         row.save()
         dues.recompute(components, zone=zone)
+        sides.refresh_read([counter], zone=zone)
         return row
 
 

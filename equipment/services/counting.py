@@ -20,7 +20,7 @@ from equipment.models import (
     Side,
     WearSource,
 )
-from equipment.services import dues, locks, timelines, wearing
+from equipment.services import dues, locks, sides, timelines, wearing
 from equipment.services.timelines import Contradiction
 
 STROKES_OF: Final = (Counter.Counts.STROKES, Counter.Counts.CYCLES, Counter.Counts.GALLONS)
@@ -128,6 +128,7 @@ def create_counter(
         made.full_clean()
         made.save()
         dues.recompute(wearing.derive(*rigs, since=started_at), zone=zone)
+        sides.refresh(rigs, zone=zone)
         return made
 
 
@@ -184,6 +185,7 @@ def change_counter(
         }
         changed |= {row.pk: row for row in wearing.derive(*rigs, since=fresh.started_at)}
         dues.recompute(changed.values(), zone=zone)
+        sides.refresh(rigs, zone=zone)
         return fresh
 
 
@@ -203,6 +205,7 @@ def retire_counter(*, counter: Counter, at: datetime, zone: ZoneInfo) -> Counter
         fresh.is_retired, fresh.retired_at = True, at
         fresh.save(update_fields=["is_retired", "retired_at"])
         dues.recompute(wearing.derive(*rigs, since=at), zone=zone)
+        sides.refresh(rigs, zone=zone)
         return fresh
 
 

@@ -17,6 +17,7 @@ from django.db import transaction
 
 from equipment import due as dates
 from equipment.models import (
+    BroughtForward,
     Component,
     Counter,
     Due,
@@ -26,11 +27,13 @@ from equipment.models import (
     Renewal,
     Rig,
     ServiceVersion,
+    SideSignal,
+    SideWatch,
     Wear,
     WearSource,
 )
 from equipment.models.rigs import ZERO
-from equipment.services import locks, timelines, wearing
+from equipment.services import locks, sides, timelines, wearing
 from equipment.services.keeping import picture, write
 from equipment.services.lives import (
     KEPT_OF_SOURCE,
@@ -65,7 +68,7 @@ def rebuild_all(*, zone: ZoneInfo) -> tuple[int, int]:
     Nothing changes when every service did its part: the command prints the difference.
     """
     with transaction.atomic():
-        locks.lock_rigs(Installation.objects.values_list("position__rig_id", flat=True))
+        locks.lock_rigs(Rig.objects.values_list("pk", flat=True))
         components = locks.lock_components(Component.objects.values_list("pk", flat=True))
         counters = locks.lock_counters(Counter.objects.values_list("pk", flat=True))
         changed = sum(timelines.rederive([counter]) for counter in counters.values())
@@ -73,8 +76,10 @@ def rebuild_all(*, zone: ZoneInfo) -> tuple[int, int]:
         for start in range(0, len(rigs), AT_A_TIME):
             changed += len(wearing.derive(*rigs[start : start + AT_A_TIME], since=EVER))
         changed += recompute(components.values(), zone=zone)
+        changed += sides.refresh(rigs, zone=zone)
         rows = len(counters) + sum(
-            model._default_manager.count() for model in (WearSource, Wear, Due, DueClock)
+            model._default_manager.count()
+            for model in (WearSource, Wear, Due, DueClock, SideSignal, SideWatch)
         )
     return rows, changed
 
@@ -155,6 +160,16 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
         .order_by("done_at", "pk")
     ):
         renewals[renewal.component_id, renewal.version.service_id] = renewal
+    brought: dict[tuple[int, int], BroughtForward] = {}
+    for wanted in (
+        BroughtForward.objects.standing()
+        .filter(component__in=history.components)
+        .order_by("-due_on", "-pk")
+    ):
+        key = wanted.component_id, wanted.service_id
+        done = renewals.get(key)
+        if done is None or done.done_at < wanted.at:
+            brought[key] = wanted
     kept = {
         (row.component_id, row.version.service_id): row
         for row in Due.objects.select_related("version").filter(component__in=history.components)
@@ -177,6 +192,7 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
                 clocks[row.pk] if row else {},
                 version,
                 renewals.get(key),
+                brought.get(key),
             )
     return writing.finish(gone=[row.pk for row in kept.values()])
 
@@ -199,12 +215,15 @@ class _Writing:
         clocks: dict[str, DueClock],
         version: ServiceVersion,
         renewal: Renewal | None,
+        brought: BroughtForward | None,
     ) -> None:
         component = history.components[row.component_id]
         before = picture(row, KEPT_OF_DUE)
         _place(row, component, version, history.fitted.get(component.pk))
         row.renewed_at = renewal.done_at if renewal else history.came(component)
         renewed_on = renewal.counts_from if renewal else component.in_service_on
+        row.brought_on = brought.due_on if brought else dates.FAR_DATE
+        row.brought_because = brought.reason if brought else ""
         wanted: list[tuple[DueClock, tuple[object, ...]]] = []
         for trigger in version.triggers.all():
             clock = clocks.pop(trigger.measure, None) or DueClock(due=row, measure=trigger.measure)

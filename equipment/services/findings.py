@@ -7,7 +7,9 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.db.models import F
 
-from equipment.models import Component, Finding, Rig
+from equipment.models import Component, Finding, Rig, SideSignal, SideWatch
+from equipment.services import locks
+from equipment.services.pairs import FINDING_SOURCE as FROM_SIDES
 
 
 class FindingRefused(ValueError):
@@ -75,10 +77,15 @@ def close_finding(
     source_kind: str = "hand",
     source_number: int = 0,
 ) -> Finding:
-    """Close found work, saying how it was put right. Raises AlreadyClosed, SayHow."""
+    """Close found work, saying how it was put right. Raises AlreadyClosed, SayHow.
+
+    Where a signal of the two sides opened it, the pair's baseline begins anew.
+    """
     if not closing.strip():
         raise SayHow
     with transaction.atomic():
+        of_rig = finding.source_number if finding.source_kind == FROM_SIDES else None
+        locks.lock_rigs([of_rig])
         fresh = Finding.objects.select_for_update(of=("self",)).get(pk=finding.pk)
         if fresh.closed_at is not None:
             raise AlreadyClosed
@@ -93,6 +100,10 @@ def close_finding(
                 "closed_source_number",
             ]
         )
+        if of_rig is not None:
+            # Nothing of the pair as it is now has been seen; its next shift begins the watch.
+            SideSignal.objects.filter(rig=of_rig).delete()
+            SideWatch.objects.filter(rig=of_rig).update(state={})
         return fresh
 
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from equipment.models import Component, Exchange, Installation, Position
-from equipment.services import dues, locks, wearing
+from equipment.services import dues, locks, sides, wearing
 from equipment.services.misfits import (
     AlreadyFitted,
     ComponentRetired,
@@ -58,7 +58,7 @@ def install_component(
             raise PositionTaken(there)
         act = said(position, None, component, at, author, reason, recorded_at, request_id)
         made = begin(act, component, zone, wear=wear)
-        settle([component, *wearing.derive(position.rig, since=at)], zone)
+        settle([component, *wearing.derive(position.rig, since=at)], position, zone)
         return made
 
 
@@ -89,7 +89,9 @@ def remove_component(
             there.position, there.component, None, at, author, reason, recorded_at, request_id
         )
         end(act, there, zone)
-        settle([there.component, *wearing.derive(there.position.rig, since=at)], zone)
+        settle(
+            [there.component, *wearing.derive(there.position.rig, since=at)], there.position, zone
+        )
         return there
 
 
@@ -142,7 +144,7 @@ def exchange_component(
         if locked:
             made = begin(act, locked[0], zone, wear=wear)
             changed.append(locked[0])
-        settle([*changed, *wearing.derive(position.rig, since=at)], zone)
+        settle([*changed, *wearing.derive(position.rig, since=at)], position, zone)
         return made
 
 
@@ -257,9 +259,11 @@ def sent_before(request_id: UUID | None) -> Exchange | None:
     return Exchange.objects.filter(request_id=request_id).first()
 
 
-def settle(components: Iterable[Component], zone: ZoneInfo) -> None:
+def settle(components: Iterable[Component], position: Position, zone: ZoneInfo) -> None:
     """Work out lives and due rows of what an act touched."""
     dues.recompute(components, zone=zone)
+    if position.side:
+        sides.refresh([position.rig_id], zone=zone)
 
 
 def open_in(position: Position) -> Installation | None:

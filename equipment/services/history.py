@@ -14,7 +14,7 @@ from django.db import transaction
 from equipment import counters as faces
 from equipment.counters import ReadingRefused
 from equipment.models import Counter, Reading
-from equipment.services import dues, locks, timelines
+from equipment.services import dues, locks, sides, timelines
 from equipment.services.readings import (
     LaterContradicts,
     NewReading,
@@ -116,6 +116,7 @@ def record_history(
             raise HistoryRefused(errors)
         Reading.objects.bulk_create(made, batch_size=500)
         dues.recompute(components, zone=zone)
+        sides.refresh_read(counters.values(), zone=zone)
     return made
 
 

@@ -103,6 +103,7 @@ def load_library(*, author: AbstractBaseUser, at: datetime, zone: ZoneInfo) -> i
             is_hard_limit=row["hard_limit"] == "yes",
             labour_minutes=int(row["labour_minutes"]),
             skill=_SKILLS.get(row["skill"], Skill.OUTSIDE),
+            is_rebuild=name["opens"] == "yes",
             condition_sign=row["condition_trigger"],
             source=row["source"],
             basis=Basis(row["basis"]),

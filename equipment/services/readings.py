@@ -15,7 +15,7 @@ from django.utils import timezone
 from equipment import counters as faces
 from equipment.counters import ReadingRefused, Total
 from equipment.models import Component, Counter, Reading, Rig, WearSource
-from equipment.services import advancing, dues, locks, timelines
+from equipment.services import advancing, dues, locks, sides, timelines
 from equipment.services.advancing import Move, Unsettled
 from equipment.services.keeping import write
 from equipment.services.refusals import (
@@ -240,6 +240,10 @@ def _post(sending: Sending, rig: Rig | None, *, reaches_back: bool) -> list[Read
             advancing.advance(moves=moves, sources=sources, zone=sending.zone)
         except Unsettled as unsettled:
             raise _ReachesBack from unsettled
+    if reaches_back:
+        sides.refresh_read(asked, zone=sending.zone)
+    else:
+        sides.follow(moves, zone=sending.zone)
     return [rows[counter.pk] for counter in asked]
 
 

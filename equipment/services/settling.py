@@ -31,6 +31,8 @@ KEPT_OF_DUE: Final = (
     "late_date",
     "is_past_due",
     "is_past_tolerance",
+    "brought_on",
+    "brought_because",
 )
 #: Of those, what a reading moves.
 MOVED_OF_DUE: Final = (
@@ -60,10 +62,11 @@ DUE_FIELDS: Final = tuple(field.removesuffix("_id") for field in KEPT_OF_DUE)
 def settle(
     row: Due, clocks: Sequence[DueClock], wear: Mapping[Key, Wear], *, zone: ZoneInfo
 ) -> None:
-    """Set the dates of a due row from its clocks and the wear of its component.
+    """Set the dates of a due row from its clocks, the wear of its component and `brought_on`.
 
     Whichever trigger falls first leads (`equipment.due.first_due`); of two at the same moment the
-    one that comes first in `equipment.due.MEASURES`.
+    one that comes first in `equipment.due.MEASURES`. A service brought forward is due by that day
+    at the latest; it is overdue only when its own clocks say so.
     """
     ordered = sorted(clocks, key=lambda clock: dates.MEASURES.index(clock.measure))
     triggers = [_trigger(row, clock, wear, zone) for clock in ordered]
@@ -77,7 +80,7 @@ def settle(
             row.rate_per_day = (
                 trigger.rate_per_day if isinstance(trigger, dates.UseTrigger) else None
             )
-    row.due_date, row.late_date = first.due_date, first.late_date
+    row.due_date, row.late_date = min(first.due_date, row.brought_on), first.late_date
     row.is_past_due, row.is_past_tolerance = first.is_past_due, first.is_past_tolerance
 
 

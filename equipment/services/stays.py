@@ -90,7 +90,7 @@ def add_stay(
         made = begin(act, component, zone)
         if there is not None:
             _goes_on(there, act, ended)
-        settle([*changed, *wearing.derive(position.rig, since=at)], zone)
+        settle([*changed, *wearing.derive(position.rig, since=at)], position, zone)
         return made
 
 
@@ -129,7 +129,7 @@ def undo_exchange(
             request_id=request_id,
             undoes=wrong,
         )
-        settle([*coming, *wearing.derive(wrong.position.rig, since=wrong.at)], zone)
+        settle([*coming, *wearing.derive(wrong.position.rig, since=wrong.at)], wrong.position, zone)
         return row
 
 

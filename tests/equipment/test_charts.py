@@ -1,7 +1,5 @@
 """Control charts against the worked examples of a handbook, and at their edges."""
 
-import math
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -64,16 +62,28 @@ def test_a_sum_on_its_limit_is_no_signal() -> None:
     assert (found.first_signal, found.side) == (2, charts.LOW)
 
 
-def test_a_change_began_with_the_figure_after_the_sum_was_last_zero() -> None:
-    sums = charts.cusum([2.0, -9.0, 1.0, 1.0, 1.0], target=0, k=0.5, h=math.inf).high
-    assert charts.began_at(sums, until=4) == 2
-    assert charts.began_at(sums, until=0) == 0
+@given(values=st.lists(st.floats(min_value=-5, max_value=5), min_size=1, max_size=25))
+def test_a_change_is_placed_where_a_step_leaves_the_least_squares(values: list[float]) -> None:
+    def left(place: int) -> float:
+        """Squares left when the mean is 0 before a place, and free from it on."""
+        after = values[place:]
+        mean = sum(after) / len(after)
+        return sum(each**2 for each in values[:place]) + sum((each - mean) ** 2 for each in after)
+
+    totals = charts.cusum(values, target=0, k=0, h=1).total
+    found = charts.changed_at(totals, until=len(values) - 1)
+    assert left(found) == pytest.approx(min(map(left, range(len(values)))), abs=1e-6)
 
 
-@pytest.mark.parametrize("until", [-1, 1, 5])
-def test_a_change_that_is_none_has_no_beginning(until: int) -> None:
-    with pytest.raises(ValueError, match=r"no such place|not begun"):
-        charts.began_at([1.5, 0.0, 0.5, 1.0, 1.5], until=until)
+def test_a_clear_step_is_placed_to_the_figure() -> None:
+    totals = charts.cusum([0.4, -0.2, 0.1, 3, 2.5, 3, 0], target=0, k=0, h=1).total
+    assert charts.changed_at(totals, until=5) == 3
+
+
+@pytest.mark.parametrize("until", [-1, 2])
+def test_a_place_that_is_none_is_refused(until: int) -> None:
+    with pytest.raises(ValueError, match="no such place"):
+        charts.changed_at([1.5, 0.0], until=until)
 
 
 @pytest.mark.parametrize("weight", [0, -0.1, 1.1])

@@ -1,6 +1,7 @@
 """Kept rows are a memory, not a second truth: whatever happens, in whatever order, they are what
 a rebuild from nothing gives."""
 
+import json
 from datetime import timedelta
 from decimal import Decimal
 from itertools import chain
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from equipment.counters import ReadingRefused
 from equipment.models import (
+    BroughtForward,
     Component,
     Counter,
     Due,
@@ -20,6 +22,8 @@ from equipment.models import (
     Reading,
     Renewal,
     ServiceVersion,
+    SideSignal,
+    SideWatch,
     Wear,
     WearSource,
 )
@@ -27,15 +31,19 @@ from equipment.services import (
     CareRefused,
     FittingRefused,
     NewReading,
+    SidesRefused,
+    bring_forward,
     create_type,
     exchange_component,
     rebuild_all,
     record_renewal,
     reverse_reading,
+    take_off,
     undo_renewal,
 )
 from equipment.services.lives import KEPT_OF_SOURCE, KEPT_OF_WEAR
 from equipment.services.settling import KEPT_OF_CLOCK, KEPT_OF_DUE
+from equipment.services.sides import KEPT_OF_SIGNAL
 from equipment.services.timelines import KEPT_OF_COUNTER, KEPT_OF_READING
 from tests.equipment.factories import (
     DISPLACEMENT_IN3,
@@ -50,7 +58,7 @@ from tests.equipment.factories import (
 pytestmark = pytest.mark.django_db
 
 NAMES = ("hours", "a", "b")
-REFUSALS = (ReadingRefused, FittingRefused, CareRefused)
+REFUSALS = (ReadingRefused, FittingRefused, CareRefused, SidesRefused)
 
 around = st.integers(-24 * 20, 24 * 4)  # hours from the newest reading of all
 whats = st.sampled_from(NAMES)
@@ -64,6 +72,8 @@ happenings = st.one_of(
     ),
     st.tuples(st.just("renew"), around, st.sampled_from(["pump A", "gun", "generator"])),
     st.tuples(st.just("undo"), st.integers(0, 10)),
+    st.tuples(st.just("forward"), st.integers(0, 20), st.sampled_from(["pump A", "gun"])),
+    st.tuples(st.just("take off"), st.integers(0, 5)),
 )
 
 
@@ -80,11 +90,15 @@ def kept() -> dict[str, set[tuple[object, ...]]]:
                 "due__component_id", "due__version_id", "measure", *KEPT_OF_CLOCK
             )
         ),
+        "watches": {(row.rig_id, json.dumps(row.state)) for row in SideWatch.objects.all()},
+        "signals": set(SideSignal.objects.values_list("rig_id", *KEPT_OF_SIGNAL)),
     }
 
 
 def forget() -> None:
     """Leave only what people entered."""
+    SideWatch.objects.all().delete()
+    SideSignal.objects.all().delete()
     Due.objects.all().delete()
     Wear.objects.all().delete()
     WearSource.objects.update(start_total=0, end_total=None, is_estimated=False)
@@ -98,7 +112,13 @@ def forget() -> None:
 def build() -> tuple[SprayRig, list[ServiceVersion]]:
     rig = spray_rig()
     versions = [
-        service_for(rig.pump("A"), ("strokes", 3000), ("days", 25), tolerance_percent=Decimal(10)),
+        service_for(
+            rig.pump("A"),
+            ("strokes", 3000),
+            ("days", 25),
+            tolerance_percent=Decimal(10),
+            is_rebuild=True,
+        ),
         service_for(rig.components["gun"], ("gallons", 250)),
         service_for(rig.components["generator"], ("hours", 50), ("days", 30)),
     ]
@@ -176,6 +196,24 @@ def happen(rig: SprayRig, what: tuple) -> None:
             recorded_at=at,
             zone=ZONE,
         )
+    elif verb == "forward":
+        days, place = rest
+        fitted = rig.positions[place].installations.filter(removed_at=None).first()
+        bring_forward(
+            service=ServiceVersion.objects.get(service__kind=rig.positions[place].kind).service,
+            component=fitted.component if fitted else rig.components[place],
+            due_on=(last + timedelta(days=days)).date(),
+            reason="slips",
+            author=rig.author,
+            at=last,
+            request_id=uuid4(),
+            zone=ZONE,
+        )
+    elif verb == "take off":
+        rows = list(BroughtForward.objects.order_by("pk"))
+        if rows:
+            row = rows[rest[0] % len(rows)]
+            take_off(brought=row, author=rig.author, at=last, zone=ZONE)
     elif verb == "undo":
         renewals = list(Renewal.objects.in_force().order_by("pk"))
         if renewals:

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from equipment import counters, due, units
+from equipment import charts, counters, due, units
 from inventory import costing, quantities
 
 Answer = dict[str, Any]
@@ -221,6 +221,50 @@ def _layer(lot: Any) -> costing.LotLayer:
     )
 
 
+def ewma(inputs: Any) -> Answer:
+    if need(inputs, "limits") != "steady state":
+        raise NotServed("limits are drawn for the steady state only")
+    weight, target = float(number(inputs, "weight")), float(number(inputs, "target"))
+    averages = charts.ewma(_figures(inputs), weight=weight, target=target)
+    limits = charts.ewma_limits(
+        target=target,
+        sigma=float(number(inputs, "sigma")),
+        width=float(number(inputs, "width")),
+        weight=weight,
+    )
+    return {
+        "ewma": list(averages),
+        "upper": limits.upper,
+        "lower": limits.lower,
+        "signals": charts.count_signals(averages, limits=limits),
+    }
+
+
+def cusum(inputs: Any) -> Answer:
+    found = charts.cusum(
+        _figures(inputs),
+        target=float(number(inputs, "target")),
+        k=float(number(inputs, "k")),
+        h=float(number(inputs, "h")),
+    )
+    return {
+        "s_high": list(found.high),
+        "s_low": list(found.low),
+        "cumulative_sum": list(found.total),
+        "first_signal_group": found.first_signal,
+        "side": found.side,
+    }
+
+
+def _figures(inputs: Any) -> list[float]:
+    figures = []
+    for figure in need_list(inputs, "values"):
+        if isinstance(figure, bool) or not isinstance(figure, int | Decimal):
+            raise MalformedCase(f"“values” holds something other than numbers: {figure!r}")
+        figures.append(float(figure))
+    return figures
+
+
 ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "us_gallon": us_gallon,
     "stroke_volume": stroke_volume,
@@ -228,4 +272,6 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "first_due": first_due,
     "days_between": days_between,
     "specific_identification": specific_identification,
+    "ewma": ewma,
+    "cusum": cusum,
 }

@@ -13,7 +13,7 @@ from django.db import transaction
 
 from equipment.counters import InFuture, ReadingRefused
 from equipment.models import Counter, LogContradiction, Reading, Rig, ShiftLog
-from equipment.services import dues, timelines
+from equipment.services import dues, sides, timelines
 from equipment.services.history import HistoryRefused, PastReading, record_history
 from equipment.services.readings import NewReading, lock_all_behind
 from equipment.services.refusals import BeforeTheCount, LaterContradicts
@@ -99,6 +99,7 @@ def post(
     there = _there(rig, days, zone, withdrawn)
     _bring_in_line(posting, wanted, there, withdrawn)
     _tell(rig, posting, wanted, days)
+    sides.refresh([rig], zone=zone)
     return list(
         rig.log_contradictions.open().select_related("counter", "against").order_by("at", "pk")
     )
