@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from math import isfinite
 from typing import Final
 
 DAY_US: Final = 86_400_000_000
@@ -210,6 +211,14 @@ _CLOCK_COMPACT = re.compile(
 )
 
 
+#: Hours, minutes and seconds from columns of their own, joined by blanks.
+_CLOCK_PARTS = re.compile(
+    r"(?P<h>\d{1,2})\s(?P<m>\d{1,2})(?:\s(?P<s>\d{1,2})(?:[.,](?P<f>\d{1,9}))?)?"
+    + _MERIDIEM
+    + "(?P<zone>)$"
+)
+
+
 def _clock(match: "re.Match[str]") -> ClockCell | None:
     hour, minute = int(match["h"]), int(match["m"])
     second = int(match["s"] or 0)
@@ -238,7 +247,7 @@ def _meridiem(written: str | None) -> str:
 def read_clock(text: str) -> ClockCell | None:
     """Return a time of day as it is written, None where the cell holds none."""
     text = text.strip()
-    if match := _CLOCK.match(text) or _CLOCK_COMPACT.match(text):
+    if match := _CLOCK.match(text) or _CLOCK_COMPACT.match(text) or _CLOCK_PARTS.match(text):
         return _clock(match)
     return None
 
@@ -332,7 +341,10 @@ def number(text: str, *, decimal: str, grouping: str) -> float | None:
         if "." in text:
             return None
         text = text.replace(",", ".", 1)
-    return float(text) if _PLAIN.match(text) else None
+    if not _PLAIN.match(text):
+        return None
+    value = float(text)
+    return value if isfinite(value) else None
 
 
 def unit_behind(text: str) -> str:

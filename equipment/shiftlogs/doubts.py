@@ -7,6 +7,8 @@ from typing import Final
 
 from .cells import plain
 from .layout import (
+    CLOCK,
+    DATE,
     ELAPSED,
     EPOCH,
     HOURS,
@@ -161,7 +163,7 @@ def columns(
         if not mark:
             raise AnswerRefused("columns", f"“{part}” is not understood. Write 2=strokes_a:cycles.")
         found[_place(name.strip(), headings, width)] = _role(said.strip())
-    twice = [r for r in {role for role, _ in found.values()} if r != OTHER]
+    twice = [r for r in {role for role, _ in found.values()} if r not in (OTHER, DATE, CLOCK)]
     for role in twice:
         if sum(each == role for each, _ in found.values()) > 1:
             raise AnswerRefused("columns", f"Two columns cannot both be {role}.")

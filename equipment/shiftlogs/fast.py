@@ -54,6 +54,7 @@ class Fast:
         #: Places of the cells that say when, but for one with a number.
         self._timed = tuple(sorted(place for place in timed if place is not None))
         self._can_read = len(self.layout.delimiter.encode()) == 1 and self.layout.delimiter != " "
+        self._can_read &= not plan.more_dates
         numbers = {place for _, place in plan.numbers}
         if plan.unit_us and plan.counted is not None:
             numbers.add(plan.counted)

@@ -89,13 +89,14 @@ def understand(
             moment=timing.moment,
             day=timing.day,
             clock=timing.clock,
-            half=timing.half,
         )
         for rows in (table.rows, *table.later)
     ]
     if evidence and evidence.cells:
         stretches.append(_evidence(evidence))
     decided = decide(stretches, (*said.days, *timing.hints(facts)))
+    if timing.order:
+        decided = replace(decided, orders=(timing.order,), why="headings name year, month and day")
     order = _date_order(decided, answers, layout, _is_foreign(found), questions, notes)
     roles = assign(
         table, found, timing, said, answers, given=given, is_backward=decided.is_backward
@@ -275,7 +276,9 @@ def _date(
         if timing.is_elapsed and not isinstance(answer, datetime) and said.start_clock is not None:
             return datetime.combine(answer, said.start_clock)
         return answer if timing.is_elapsed else _only_date(answer)
-    questions.append(doubts.ask_date(said.why_no_date(name), said.date_choices()))
+    questions.append(
+        doubts.ask_date(said.why_no_date(name, is_elapsed=timing.is_elapsed), said.date_choices())
+    )
     return None
 
 

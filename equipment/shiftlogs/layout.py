@@ -6,6 +6,8 @@ from typing import Any, Final
 
 # What a column holds. Everything that is none of these (set points, alarms, amperes) is OTHER.
 TIME: Final = "time"  # date and time of day in one cell
+# Date and time of day may be parted over several columns, year, month and day for one: these two
+# roles may be there more than once, the others not.
 DATE: Final = "date"
 CLOCK: Final = "clock"  # time of day alone
 EPOCH: Final = "epoch"  # since 1970-01-01 UTC; unit s, ms or us

@@ -92,7 +92,9 @@ class Cells:
         """Return those that say when."""
         plan = self.plan
         return [
-            cells[place] for place in (plan.date, *plan.clock, plan.counted) if place is not None
+            cells[place]
+            for place in (plan.date, *plan.more_dates, *plan.clock, plan.counted)
+            if place is not None
         ]
 
     def when(self, cells: list[str]) -> tuple[int, int | None]:
@@ -106,7 +108,8 @@ class Cells:
             assert plan.counted is not None
             when, zone = self._counted(cells[plan.counted].strip()), ""
         if plan.date is not None and not plan.is_one_cell:
-            when += self._date(cells[plan.date]) * DAY_US
+            parts = (plan.date, *plan.more_dates)
+            when += self._date(" ".join(cells[place] for place in parts)) * DAY_US
         if plan.zone is not None:
             zone = cells[plan.zone].strip() or zone
         return when, self._ahead(zone, when) if zone else None

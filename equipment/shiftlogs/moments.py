@@ -47,13 +47,12 @@ def see(
     rows: Sequence[Sequence[str]],
     *,
     moment: int | None,
-    day: int | None,
-    clock: int | None,
-    half: int | None = None,
+    day: Sequence[int],
+    clock: Sequence[int],
 ) -> Seen:
     """Return moments in rows: of some rows evenly, and of each about a change of date.
 
-    moment, day, clock, half: places of the columns, those that are; half: of AM and PM.
+    moment, day, clock: places of the columns; date and time of day may take several cells.
     """
     read: dict[int, tuple[DateCell | None, ClockCell | None]] = {}
 
@@ -63,12 +62,11 @@ def see(
             if moment is not None:
                 read[at] = read_moment(row[moment]) or (None, None)
             else:
-                on = read_date(row[day]) if day is not None else None
-                if clock is None or (day is not None and on is None):
-                    read[at] = (on, None)
-                else:
-                    text = row[clock] if half is None else f"{row[clock]} {row[half]}"
-                    read[at] = (on, read_clock(text))
+                on = read_date(" ".join([row[place] for place in day])) if day else None
+                when = None
+                if clock and (on or not day):
+                    when = read_clock(" ".join([row[place] for place in clock]))
+                read[at] = (on, when)
         return read[at]
 
     step = 1 + len(rows) // 100 if len(rows) > 200 else 1 + len(rows) // 40
@@ -77,18 +75,16 @@ def see(
         if after > before + 1 and look(before)[0] != look(after)[0]:
             for at in range(before, after):
                 look(at)
-    needs_day = moment is not None or day is not None
-    place = next((each for each in (moment, day, clock) if each is not None), 0)
+    needs_day = moment is not None or bool(day)
+    shown = (moment,) if moment is not None else day or clock
     seen = Seen()
     for at in sorted({*places, *read}) if rows else ():
         on, when = look(at)
-        if (needs_day and on is None) or (
-            when is None and (moment is not None or clock is not None)
-        ):
+        if (needs_day and on is None) or (when is None and (moment is not None or clock)):
             continue
         seen.days.append(on)
         seen.clocks.append(when)
-        seen.texts.append(rows[at][place])
+        seen.texts.append(" ".join(rows[at][place] for place in shown))
     return seen
 
 

@@ -47,13 +47,21 @@ class Said:
     a_is_iso: bool | None = None
     suggestion: date | None = None
 
-    def why_no_date(self, name: str) -> str:
-        """Return why the day is asked for."""
+    def why_no_date(self, name: str, *, is_elapsed: bool) -> str:
+        """Return why the day is asked for.
+
+        is_elapsed: rows count from the beginning of the log.
+        """
         if self.either:
             return (
                 "The rows have no date, and the date above them can be read in more than one way."
             )
         why = "The rows have a time and no date."
+        if is_elapsed:
+            why = (
+                "The rows count from the beginning of the log, and nothing says when that was. With "
+                "its time of day, as 2026-03-04 07:15, a shift past midnight is parted rightly."
+            )
         if self.suggestion and name:
             why += f" The file's name speaks of {self.suggestion.isoformat()}."
         elif self.suggestion:

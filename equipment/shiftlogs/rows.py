@@ -65,8 +65,9 @@ class Plan:
 
     kind: how rows say when (WALL …). date, clock: places of the cells with the date and the time
     of day; both name the same place where one cell holds both. A time of day may take several
-    cells (AM and PM beside the hour). counted: place of a cell that counts time since the epoch or
-    the beginning, in units of so many microseconds; 0 for hours, minutes and seconds.
+    cells (AM and PM beside the hour), and so may a date (year, month and day): more_dates.
+    counted: place of a cell that counts time since the epoch or the beginning, in units of so many
+    microseconds; 0 for hours, minutes and seconds.
     zone: place of the row's own zone.
     numbers: place by role. running: its place.
     """
@@ -79,6 +80,7 @@ class Plan:
     zone: int | None
     numbers: tuple[tuple[str, int], ...]
     running: int | None
+    more_dates: tuple[int, ...] = ()
 
     @property
     def is_one_cell(self) -> bool:
@@ -91,6 +93,7 @@ class Plan:
         named = {
             *(place for place in (self.date, self.counted, self.zone, self.running)),
             *self.clock,
+            *self.more_dates,
             *(place for _, place in self.numbers),
         }
         return tuple(sorted(place for place in named if place is not None))
@@ -140,6 +143,7 @@ def planned(layout: Layout) -> Plan:
         zone=first(ZONE),
         numbers=tuple((role, places[role][0]) for role in (*TOTALS, *MEASURES) if role in places),
         running=first(RUNNING),
+        more_dates=() if TIME in places else tuple(places.get(DATE, ())[1:]),
     )
 
 

@@ -10,6 +10,7 @@ from .cells import MISSING, plain, read_clock, read_date, read_moment
 from .headings import is_unit_cell, read_heading
 from .layout import LogRefused
 from .text import DELIMITERS, Lines, cells_of, widths
+from .words import DATE, TIME
 
 _MISSING = frozenset(MISSING)
 #: Lines by which the delimiter is found.
@@ -165,9 +166,12 @@ def _first(rows: list[list[str]], width: int) -> int:
     )
 
 
-def _is_heading(row: Sequence[str], width: int) -> bool:
+def _is_heading(row: Sequence[str], width: int, *, has_last: bool) -> bool:
+    """Say whether a line may stand over the columns. has_last: the data fills its last column."""
     filled = [each for each in row if each]
-    if not filled or len(row) not in (width, width - 1, width + 1):
+    is_longer = len(row) == width + 1 and not row[-1]
+    is_shorter = len(row) == width - 1 and not has_last
+    if not filled or not (len(row) == width or is_longer or is_shorter):
         return False
     words = sum(any(c.isalpha() for c in each) and not is_value(each) for each in filled)
     return words * 2 > len(filled) and (len(filled) >= 2 or width <= 2)
@@ -181,6 +185,7 @@ def _headings(
         return _loose_headings(lines, rows, width, first)
     units: tuple[str, ...] = ()
     named: list[tuple[int, list[str]]] = []
+    has_last = any(row[-1] for row in rows[first : first + _TRIED] if len(row) == width)
     for at in range(first - 1, max(-1, first - 1 - _ABOVE), -1):
         row = rows[at]
         if not any(row):
@@ -196,7 +201,7 @@ def _headings(
         ):
             units = tuple(_fit(row, width))
             continue
-        if not _is_heading(row, width) or len(named) == 2:
+        if not _is_heading(row, width, has_last=has_last) or len(named) == 2:
             break
         if named and not _is_upper(row, width):
             break
@@ -254,10 +259,32 @@ def _loose_headings(
         if len(names) == width:
             names = [names[0].lstrip("#%;/ ") or names[0], *names[1:]]
             return tuple(names), units, at + 1, at
+    for names in (rows[at], wide):
+        if spread := _spread(names, rows[first]):
+            return tuple(spread), units, at + 1, at
     placed = _placed(lines[at], lines[first], width)
     if placed and sum(map(_known, placed)) * 2 >= width:
         return tuple(placed), units, at + 1, at
     return (), units, 0, at if sum(map(_known, rows[at])) > 1 else first
+
+
+def _spread(names: list[str], data: list[str]) -> list[str]:
+    """Return headings of which one, or two, stand over date, time of day and AM or PM together."""
+    timed = [
+        bool(read_date(cell) or (read_clock(cell) and ":" in cell) or plain(cell) in ("am", "pm"))
+        for cell in data
+    ]
+    begin = timed.index(True) if True in timed else 0
+    end = begin + (timed[begin:].index(False) if False in timed[begin:] else 0)
+    missing = len(data) - len(names)
+    named = end - begin - missing
+    if missing < 1 or named < 1 or len(names) < begin + named:
+        return []
+    over = names[begin : begin + named]
+    if not all(read_heading(each).quantity in (TIME, DATE) for each in over):
+        return []
+    names = [*names[:begin], *over, *[""] * missing, *names[begin + named :]]
+    return [names[0].lstrip("#%;/ ") or names[0], *names[1:]]
 
 
 def _placed(line: str, data: str, width: int) -> list[str]:

@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from typing import Final
 
 from . import words as h
 from .blocks import RigFacts
-from .cells import plain, read_date, read_moment
+from .cells import ORDERS, plain, read_date, read_moment
 from .columns import CLOCK, DAY, MOMENT, NUMBER, TEXT, Found
 from .headings import is_zone_word
 from .layout import CLOCK as CLOCK_ROLE
@@ -19,16 +20,17 @@ _EPOCHS = (("s", 1e9, 2.2e9), ("ms", 1e12, 2.2e12), ("us", 1e15, 2.2e15))
 
 @dataclass(slots=True)
 class Timing:
-    """The columns of time, by place; None for those that are not.
+    """The columns of time, by place; None or () for those that are not.
 
+    order: of year, month and day where headings name them.
     roles: role and unit by place, of all of them. zones: as headings and a column of zones write
     them. doubt: what is not sure, for the question `columns`.
     """
 
     moment: int | None = None
-    day: int | None = None
-    clock: int | None = None
-    half: int | None = None
+    day: tuple[int, ...] = ()
+    clock: tuple[int, ...] = ()
+    order: str = ""
     roles: dict[int, tuple[str, str]] = field(default_factory=dict)
     zones: tuple[str, ...] = ()
     doubt: str = ""
@@ -40,7 +42,7 @@ class Timing:
 
     @property
     def needs_date(self) -> bool:
-        return self.moment is None and self.day is None and not self.is_epoch
+        return self.moment is None and not self.day and not self.is_epoch
 
     def dates(self, order: str) -> list[date]:
         """Return the days of the sample, in one order."""
@@ -82,13 +84,10 @@ def find_timing(
         _choose(timing, free)
     _halves(timing, found)
     _zones(timing, found)
-    place = timing.moment if timing.moment is not None else timing.day
-    if place is not None:
-        texts = [
-            found[place].cells[0],
-            *found[place].cells[:: max(1, len(found[place].cells) // 60)],
-        ]
-        timing.days = tuple(dict.fromkeys([*texts, found[place].cells[-1]]))
+    places = (timing.moment,) if timing.moment is not None else timing.day
+    if places:
+        texts = [" ".join(parts) for parts in zip(*(found[at].cells for at in places), strict=True)]
+        timing.days = tuple(dict.fromkeys([*texts[:: max(1, len(texts) // 60)], texts[-1]]))
     return timing
 
 
@@ -97,9 +96,9 @@ def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, s
         if role == TIME:
             timing.moment = at
         elif role == DATE:
-            timing.day = at
+            timing.day += (at,)
         elif role == CLOCK_ROLE:
-            timing.clock = at
+            timing.clock += (at,)
         elif role == EPOCH:
             timing.is_epoch = True
             timing.is_backward = _falls(found[at])
@@ -118,9 +117,9 @@ def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, s
             at, timing.moment = timing.moment, None
             timing.roles[at] = (CLOCK_ROLE if kind == CLOCK else DATE, "")
             if kind == CLOCK:
-                timing.clock = at
+                timing.clock = (at,)
             else:
-                timing.day = at
+                timing.day = (at,)
 
 
 def _halves(timing: Timing, found: list[Found]) -> None:
@@ -135,60 +134,49 @@ def _halves(timing: Timing, found: list[Found]) -> None:
                     "AM and PM stand in a column of their own, beside date and time in one cell. "
                     "Put them into one cell, or the date and the time into two."
                 )
-            if timing.clock is not None:
-                timing.half = each.index
+            if timing.clock and each.index not in timing.clock:
+                timing.clock += (each.index,)
                 timing.roles[each.index] = (CLOCK_ROLE, "")
             return
 
 
-#: Words over the parts of a moment that stand in columns of their own.
-_PARTS = frozenset(
-    [
-        "year",
-        "month",
-        "day",
-        "hour",
-        "minute",
-        "second",
-        "min",
-        "sec",
-        "yr",
-        "mon",
-        "hr",
-        "jahr",
-        "monat",
-        "tag",
-        "stunde",
-        "sekunde",
-        "annee",
-        "mois",
-        "jour",
-        "heure",
-        "minute",
-        "seconde",
-        "ano",
-        "mes",
-        "dia",
-        "hora",
-        "minuto",
-        "segundo",
-        "anno",
-        "mese",
-        "giorno",
-        "ora",
-        "secondo",
-    ]
-)
+#: Words over the parts of a moment that stand in columns of their own, and what they are.
+_PARTS: Final = {
+    word: part
+    for part, words in (
+        ("y", "year yr yyyy jahr annee ano anno jaar rok"),
+        ("m", "month mon monat mois mes mese maand"),
+        ("d", "day dd tag jour dia giorno dag"),
+        ("H", "hour hr hh stunde heure hora ora uur"),
+        ("M", "minute min minuto minuut mn"),
+        ("S", "second sec ss sekunde seconde segundo secondo seg sek"),
+    )
+    for word in words.split()
+}
 
 
-def _refuse_parts(found: list[Found]) -> None:
-    parts = [e for e in found if plain(e.name) in _PARTS and e.kind in (NUMBER, DAY)]
-    if len(parts) >= 3:
-        names = ", ".join(e.name for e in parts)
-        raise LogRefused(
-            f"The moment stands in several columns ({names}). Join them into one column with date "
-            "and time, as 2026-03-04 07:00:00, and read the file again."
-        )
+def _parted(timing: Timing, found: list[Found]) -> bool:
+    """Take year, month, day, hour and minute from columns of their own, if they are there."""
+    parts: dict[str, Found] = {}
+    for each in found:
+        part = _PARTS.get(plain(each.name).rstrip("s."), "") or _PARTS.get(plain(each.name), "")
+        if part and each.kind in (NUMBER, DAY, CLOCK):
+            parts.setdefault(part, each)
+    order = "".join(part for part in parts if part in "ymd")
+    if order not in ORDERS or not {"H", "M"} <= parts.keys():
+        return False
+    clock = [parts[part].index for part in "HMS" if part in parts]
+    if clock != sorted(clock):
+        return False
+    timing.day = tuple(parts[part].index for part in order)
+    timing.clock = tuple(clock)
+    timing.order = order
+    timing.roles |= dict.fromkeys(timing.day, (DATE, ""))
+    timing.roles |= dict.fromkeys(timing.clock, (CLOCK_ROLE, ""))
+    return True
+
+
+def _refuse_serials(found: list[Found]) -> None:
     for each in found:
         values = each.filled()
         if (
@@ -229,10 +217,12 @@ def _choose(timing: Timing, found: list[Found]) -> None:
         for e in clocks
         if e.heading.quantity not in (h.ELAPSED, h.HOURS) and not e.heading.is_decoy
     ]
+    if _parted(timing, found):
+        return
     if days and (timed or clocks):
         day = max(days, key=lambda e: (_score(e)[0], -e.index))
         clock = max(timed or clocks, key=lambda e: (_score(e)[0], len(set(e.cells)), -e.index))
-        timing.day, timing.clock = day.index, clock.index
+        timing.day, timing.clock = (day.index,), (clock.index,)
         timing.roles |= {day.index: (DATE, ""), clock.index: (CLOCK_ROLE, "")}
         _beside(timing, epochs)
         return
@@ -244,14 +234,14 @@ def _choose(timing: Timing, found: list[Found]) -> None:
         return
     if timed:
         clock = max(timed, key=lambda e: (_score(e)[0], len(set(e.cells)), -e.index))
-        timing.clock = clock.index
+        timing.clock = (clock.index,)
         timing.roles[clock.index] = (CLOCK_ROLE, "")
         return
     if clocks:
         timing.is_elapsed = True
         timing.roles[clocks[0].index] = (ELAPSED, "hms")
         return
-    _refuse_parts(found)
+    _refuse_serials(found)
     counted = [
         e
         for e in found
@@ -330,7 +320,7 @@ def _zones(timing: Timing, found: list[Found]) -> None:
                 timing.roles[each.index] = (ZONE, "")
                 timing.zones = tuple(words)
                 return
-    for at in (timing.moment, timing.clock, timing.day):
+    for at in (timing.moment, *timing.clock, *timing.day):
         if at is not None and found[at].heading.zone:
             timing.zones = (found[at].heading.zone,)
             return

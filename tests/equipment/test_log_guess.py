@@ -182,8 +182,8 @@ def test_headings(text: str, quantity: str, side: str, unit: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "ISO temp set", "A Temp SP", "Solltemperatur Iso", "Consigne pression", "Alarm",
-        "Heater A (A)", "Heizstrom", "Ambient temp F", "Außentemperatur", "Battery V", "Ratio", "Temp A max",
+        "ISO temp set", "A Temp SP", "Solltemperatur Iso", "Consigne pression", "Alarm", "Ratio",
+        "Heater A (A)", "Heizstrom", "Ambient temp F", "Außentemperatur", "Battery V", "Temp A max",
         "Strokes/min", "Hübe pro Minute", "A strokes per minute", "ISO drum temp F", "Hyd oil temp",
         "RES transfer pump strokes", "ISO inlet temp F", "A Press kg/cm2", "Compressor hours",
     ],
@@ -245,6 +245,29 @@ def test_am_and_pm_in_a_column_of_their_own() -> None:
     seen = guess(log("Date,Time,AM/PM,Iso cycles", "{t:%m/%d/%Y},{t:%I:%M:%S},{t:%p},{n}"))
     assert list(roles(seen).values()) == ["date", "clock", "clock", "strokes_a:cycles"]
     assert seen.layout.clock == "12"
+
+
+def test_year_month_and_day_in_columns_of_their_own() -> None:
+    head = "Year,Month,Day,Hour,Min,Sec,Iso strokes"
+    seen = guess(log(head, "{t:%Y,%m,%d,%H,%M,%S},{n}"))
+    assert list(roles(seen).values()) == [*["date"] * 3, *["clock"] * 3, "strokes_a:strokes"]
+    assert (seen.layout.date_order, seen.questions) == ("ymd", ())
+
+
+def test_one_heading_over_date_time_and_half() -> None:
+    seen = guess(log("Stamp Iso_strokes", "{t:%m/%d/%Y %I:%M:%S %p} {n}"))
+    assert [each.role for each in seen.layout.columns] == ["date", "clock", "clock", "strokes_a"]
+
+
+def test_the_unit_may_have_a_column_of_its_own() -> None:
+    seen = guess(log("When,Iso strokes,Iso temp,Unit", "{t},{n},48.5,C"))
+    assert (roles(seen)["Iso temp"], seen.questions) == ("temp_a:C", ())
+
+
+def test_headings_over_several_lines() -> None:
+    seen = guess(log('"When","Iso\nstrokes","Iso temp\n(°F)"', "{t},{n},121"))
+    assert roles(seen)["Iso temp (°F)"] == "temp_a:F"
+    assert (seen.layout.header_line, seen.first_line) == (3, 4)
 
 
 def test_the_measured_value_goes_before_what_it_should_be() -> None:
@@ -374,6 +397,16 @@ def test_a_large_file_is_looked_at_in_its_middle_and_its_end() -> None:
     assert len(sample.head) + len(sample.tail) + sum(map(len, sample.pieces)) < 400_000
     seen = understand(sample, facts=CHICAGO, answers={})
     assert (seen.layout.date_order, seen.questions) == ("dmy", ())
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_midnight_deep_inside_a_large_file(encoding: str) -> None:
+    start = datetime(2026, 3, 4, 20, 0)  # noqa: DTZ001
+    text = log(
+        "Date,Time,ISO strokes", "{t:%m/%d/%Y},{t:%H:%M:%S},{n}", rows=30_000, start=start, step_s=1
+    )
+    seen = guess(text.encode(encoding))
+    assert (seen.layout.date_order, seen.questions) == ("mdy", ())
 
 
 def test_a_sensor_without_a_value() -> None:
@@ -509,6 +542,14 @@ def test_a_layout_brings_the_order_of_dates_if_it_knew_it() -> None:
         (b"Part,Name,Qty\nA-1,O-ring,12\nA-2,Packing,3\n", "No row|No column tells the time"),
         (b"Date,Part,Qty\n2026-05-01,1201,12\n2026-05-02,1202,3\n", "no time of day"),
         (b"Time,ISO strokes\n", "No row|No table"),
+        (
+            b"Time,Iso strokes\n46166.25,1\n46166.26,2\n46166.27,3\n",
+            "spreadsheet's numbers of days",
+        ),
+        (
+            b"When,Iso strokes,Iso temp\n" + b"2026-05-01 07:00:00,12,48,5\n" * 9,
+            "commas stand both",
+        ),
         (b"When,Volts\n" + b"2026-05-01 07:00:00,13.2\n" * 9, "No column tells what a rig did"),
     ],
 )
