@@ -34,6 +34,7 @@ from equipment.models.sides import (
     SideSignal,
     SideWatch,
 )
+from equipment.models.usage import UsageRate
 
 __all__ = [
     "Basis",
@@ -74,6 +75,7 @@ __all__ = [
     "SideWatch",
     "Skill",
     "Trigger",
+    "UsageRate",
     "Wear",
     "WearSource",
 ]

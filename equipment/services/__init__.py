@@ -3,7 +3,14 @@
 Locks are taken in one order: rigs, components, counters; within each by primary key.
 """
 
-from equipment.services.bookings import BookingOverlaps, book_job, cancel_booking, next_stay
+from equipment.services.bookings import (
+    BookingGone,
+    BookingOverlaps,
+    book_job,
+    cancel_booking,
+    change_booking,
+    next_stay,
+)
 from equipment.services.care import (
     AlreadyUndone,
     CareRefused,
@@ -115,6 +122,7 @@ __all__ = [
     "AlreadyUndone",
     "AnswersRefused",
     "BeforeTheCount",
+    "BookingGone",
     "BookingOverlaps",
     "CareRefused",
     "CheckPlan",
@@ -163,6 +171,7 @@ __all__ = [
     "bring_forward_for_signal",
     "cancel_booking",
     "carry_finding",
+    "change_booking",
     "change_counter",
     "check_reading",
     "close_finding",

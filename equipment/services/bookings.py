@@ -21,6 +21,13 @@ class BookingOverlaps(ValueError):
         )
 
 
+class BookingGone(ValueError):
+    """The job was taken off while somebody changed it."""
+
+    def __init__(self, booking: JobBooking) -> None:
+        super().__init__(f"“{booking.job}” was taken off meanwhile. Book it again if it is on.")
+
+
 def book_job(
     *,
     rig: Rig,
@@ -46,17 +53,56 @@ def book_job(
             author_id=author.pk,
         )
         booking.full_clean()
-        other = (
-            JobBooking.objects.filter(rig=rig, first_day__lte=last_day, last_day__gte=first_day)
-            .order_by("first_day")
-            .first()
-        )
+        other = _overlapping(booking)
         if other is not None:
             if (other.job, other.first_day, other.last_day) == (job, first_day, last_day):
                 return other
             raise BookingOverlaps(other)
         booking.save()
         return booking
+
+
+def change_booking(
+    *,
+    booking: JobBooking,
+    job: str,
+    first_day: date,
+    last_day: date,
+    author: AbstractBaseUser,
+    intensity: Decimal,
+) -> JobBooking:
+    """Put a job right: other days, another name, harder or lighter. The rig stays.
+
+    author: who says so, and stands beside it from now on.
+    Raises BookingGone where it was taken off meanwhile, BookingOverlaps, ValidationError.
+    """
+    with transaction.atomic():
+        locks.lock_rigs([booking.rig_id])
+        fresh = JobBooking.objects.select_related("rig").filter(pk=booking.pk).first()
+        if fresh is None:
+            raise BookingGone(booking)
+        fresh.job, fresh.first_day, fresh.last_day = job, first_day, last_day
+        fresh.intensity = intensity
+        fresh.author_id = author.pk
+        fresh.full_clean()
+        other = _overlapping(fresh)
+        if other is not None:
+            raise BookingOverlaps(other)
+        fresh.save()
+        return fresh
+
+
+def _overlapping(booking: JobBooking) -> JobBooking | None:
+    return (
+        JobBooking.objects.filter(
+            rig=booking.rig_id,
+            first_day__lte=booking.last_day,
+            last_day__gte=booking.first_day,
+        )
+        .exclude(pk=booking.pk)
+        .order_by("first_day")
+        .first()
+    )
 
 
 def cancel_booking(*, booking: JobBooking) -> None:

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from equipment import charts, counters, due, units
+from equipment.usage import wiener
 from inventory import costing, quantities
 
 Answer = dict[str, Any]
@@ -265,6 +266,43 @@ def _figures(inputs: Any) -> list[float]:
     return figures
 
 
+def life_to_date(inputs: Any) -> Answer:
+    readings = [_face_reading(each) for each in need_list(inputs, "readings")]
+    if not readings:
+        raise MalformedCase("“readings” is empty")
+    counted = counters.totals(readings, start=readings[0].value, rollover=number(inputs, "modulus"))
+    return {"life": [each.total for each in counted]}
+
+
+def _face_reading(case: Any) -> counters.FaceReading:
+    details = {"last_shown": "before_reset", "starts_at": "face_start"}
+    kind = case.get("kind", counters.CONTINUED) if isinstance(case, dict) else None
+    if kind not in counters.STEPS:
+        raise MalformedCase(f"not a kind of reading: {kind!r}")
+    return counters.FaceReading(
+        # The case gives no times: readings of one instant stay in the order given.
+        at=datetime(2000, 1, 1, tzinfo=UTC),
+        value=number(case, "shown"),
+        step=kind,
+        **{name: number(case, key) for key, name in details.items() if key in case},
+    )
+
+
+def usage_rate(inputs: Any) -> Answer:
+    days, totals = (
+        [float(number({key: each}, key)) for each in need_list(inputs, key)]
+        for key in ("day", "meter")
+    )
+    try:
+        found = wiener.wiener_drift(days=days, totals=totals)
+    except ValueError as error:
+        raise MalformedCase(str(error)) from error
+    return {
+        "drift_per_day": found.drift_per_day,
+        "variance_per_day": found.variance_per_day,
+    }
+
+
 ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "us_gallon": us_gallon,
     "stroke_volume": stroke_volume,
@@ -274,4 +312,6 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "specific_identification": specific_identification,
     "ewma": ewma,
     "cusum": cusum,
+    "life_to_date": life_to_date,
+    "usage_rate": usage_rate,
 }

@@ -1,7 +1,6 @@
-"""How fast a counter counts.
+"""The mean rate over the last 90 days that hold a reading.
 
-First release: the mean rate over the last 90 days that hold a reading. It says nothing of how
-widely use varies; the gamma process, which does, comes with the odds.
+It says nothing of how widely use varies: that is what `gamma` is for.
 """
 
 from collections.abc import Sequence

@@ -1,0 +1,50 @@
+"""What a counter gains in a day of use, learnt from its own readings and the fleet's."""
+
+from django.db import models
+from django.db.models import Q
+
+from equipment.models.counters import Counter
+
+
+class UsageRate(models.Model):
+    """A dated snapshot: worked out anew at the turn of the day, not with each reading.
+
+    The fleet's readings are in it, so keeping it with each of them would touch every counter. It
+    decides no date; floats are the numbers of the odds, never stock or money.
+    """
+
+    counter = models.OneToOneField(Counter, models.CASCADE, related_name="usage")
+    as_of = models.DateField()
+    #: How much of a booked day a day without a booking counts, 0 to 1.
+    share = models.FloatField()
+    #: Use-days of its own, and rigs of the kind that helped.
+    own_days = models.FloatField()
+    fleet_rigs = models.PositiveIntegerField()
+    #: `usage.gamma.Rate`; null: no use is known, of it or of the fleet.
+    shape = models.FloatField(null=True)
+    day_shape = models.FloatField(null=True)
+    alpha = models.FloatField(null=True)
+    beta = models.FloatField(null=True)
+    #: In all days, booked or not: `usage.wiener.Drift`; null with fewer than two readings.
+    drift_per_day = models.FloatField(null=True)
+    variance_per_day = models.FloatField(null=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(share__gte=0, share__lte=1), name="the_share_of_a_free_day_is_up_to_one"
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    shape__isnull=True,
+                    day_shape__isnull=True,
+                    alpha__isnull=True,
+                    beta__isnull=True,
+                )
+                | Q(shape__gt=0, day_shape__gt=0, alpha__gt=2, beta__gt=0),
+                name="a_usage_rate_is_whole_or_unknown",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.counter}, {self.as_of}"
