@@ -21,6 +21,7 @@ from equipment.services.shiftlogs.outcome import (
     Progress,
     no_progress,
 )
+from equipment.services.shiftlogs.packing import Packing
 from equipment.services.shiftlogs.reckoning import (
     ONE_DAY,
     Piece,
@@ -30,7 +31,6 @@ from equipment.services.shiftlogs.reckoning import (
     reckon,
     watched,
 )
-from equipment.services.shiftlogs.storing import digest_of
 from equipment.shiftlogs import days as pure
 from equipment.shiftlogs import doubts, guess, reading, text
 from equipment.shiftlogs.blocks import Day, RigFacts, Rules
@@ -131,10 +131,11 @@ def look_closely(
     beside: logs looked at before it, as if they had been read. Raises Stopped, AnswerRefused.
     """
     facts = rig_of_the_time(rig, zone)
-    study = study_source(
-        rig=facts, source=source, at=at, rules=rules, answers=answers, layout=layout,
-        progress=progress,
-    )  # fmt: skip
+    with Packing(keeps=False) as packing:
+        study = study_source(
+            rig=facts, source=source, at=at, rules=rules, answers=answers, layout=layout,
+            packing=packing, progress=progress,
+        )  # fmt: skip
     if any(study.digest == each.digest for each in beside):
         raise Stopped(Outcome(source.name, KNOWN, "The same file was given twice."))
     dates, logs = touching(rig, study.days)
@@ -151,17 +152,24 @@ def study_source(
     rules: Rules,
     answers: Mapping[str, str],
     layout: Layout | None,
+    packing: Packing,
     progress: Progress,
 ) -> Study:
     """Read a log to its end. Raises Stopped where it is known, asks something or is refused;
     AnswerRefused.
+
+    packing: what is to hash the file meanwhile, and to keep a copy of it.
     """
     try:
         with source.open() as content:
             progress("Looking whether it was read before", 0.0)
-            digest, size = digest_of(content)
-            refuse_twice(rig.rig, digest, source.name, rig.zone)
-            return _study(rig, source, content, digest, size, at, rules, answers, layout, progress)
+            packing.begin(content)
+            try:
+                return _study(rig, source, content, packing, at, rules, answers, layout, progress)
+            except (LogRefused, AnswerRefused):
+                # What was read before is known, whatever is said of it now.
+                refuse_twice(rig.rig, packing.digest, source.name, rig.zone)
+                raise
     except (LogRefused, SourceRefused) as refused:
         raise Stopped(Outcome(source.name, REFUSED, str(refused))) from refused
     except OSError as unread:
@@ -240,8 +248,7 @@ def _study(
     rig: RigOfTheTime,
     source: Source,
     content: BinaryIO,
-    digest: str,
-    size: int,
+    packing: Packing,
     at: datetime,
     rules: Rules,
     answers: Mapping[str, str],
@@ -256,6 +263,7 @@ def _study(
             sample, facts=facts, answers=answers, layout=layout, evidence=evidence,
             name=source.name,
         )  # fmt: skip
+        refuse_twice(rig.rig, packing.digest, source.name, rig.zone)
         so_far = Outcome(
             source.name,
             ASKS,
@@ -265,13 +273,13 @@ def _study(
             preview=understood.preview,
         )
         if understood.questions:
-            days = _as_guessed(content, understood.layout, rig, facts, rules, answers, size)
+            days = _as_guessed(content, understood.layout, rig, facts, rules, answers, packing.size)
             raise Stopped(replace(so_far, days=days))
         layout_found, kept = understood.layout, dict(answers)
         if understood.date is not None:
             kept["date"] = understood.date.isoformat()
         reader, reckoned, facts = _read(
-            content, layout_found, rig, facts, rules, kept, size, progress
+            content, layout_found, rig, facts, rules, kept, packing.size, progress
         )
         if not reader.misfit:
             break
@@ -291,13 +299,13 @@ def _study(
         facts,
         rig,
         lambda other: _read(
-            content, layout_found, rig, other, rules, kept, size, progress, fixed=True
+            content, layout_found, rig, other, rules, kept, packing.size, progress, fixed=True
         )[1],
     )
     return Study(
         source=source,
-        digest=digest,
-        size=size,
+        digest=packing.digest,
+        size=packing.size,
         layout=layout_found,
         answers=kept,
         days=together.days,

@@ -26,6 +26,7 @@ from equipment.services.shiftlogs.looking import (
     touching,
 )
 from equipment.services.shiftlogs.outcome import READ, Outcome, Progress, no_progress
+from equipment.services.shiftlogs.packing import Packing
 from equipment.services.shiftlogs.posting import post
 from equipment.services.shiftlogs.reckoning import Together
 from equipment.services.shiftlogs.storing import stored
@@ -57,13 +58,13 @@ def read_log(
     facts = rig_of_the_time(rig, zone)
     source = as_source(source, name)
     try:
-        study = study_source(
-            rig=facts, source=source, at=at, rules=rules, answers=answers, layout=layout,
-            progress=progress,
-        )  # fmt: skip
-        with source.open() as content:
+        with Packing(keeps=True) as packing:
+            study = study_source(
+                rig=facts, source=source, at=at, rules=rules, answers=answers, layout=layout,
+                packing=packing, progress=progress,
+            )  # fmt: skip
             progress("Keeping the file", 1.0)
-            with stored(content, study.digest) as file:
+            with stored(packing.copy(), study.digest) as file:
                 log = _keep(study, file, facts, rules, author, at, progress)
     except Stopped as stopped:
         return stopped.outcome
