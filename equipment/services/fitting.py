@@ -202,7 +202,7 @@ def begin(
     ):
         if other.removed_at is None and act.until is None:
             raise AlreadyFitted(other)
-        raise OverlapsAnother(other, zone)
+        raise OverlapsAnother(other, zone, component=component)
     if act.gave_side:
         component.side = position.side
         component.save(update_fields=["side"])

@@ -47,9 +47,12 @@ class WrongSide(FittingRefused):
 class OverlapsAnother(FittingRefused):
     """It, or what was in the position, sat somewhere else in that time."""
 
-    def __init__(self, installation: Installation, zone: ZoneInfo) -> None:
+    def __init__(self, installation: Installation, zone: ZoneInfo, *, component: Component) -> None:
         self.installation = installation
-        super().__init__(f"{_stay(installation, zone)}. A component is in one place at a time.")
+        rule = "A position holds one component at a time."
+        if installation.component_id == component.pk:
+            rule = "A component is in one place at a time."
+        super().__init__(f"{_stay(installation, zone)}. {rule}")
 
 
 class SatThere(FittingRefused):

@@ -68,7 +68,7 @@ def add_stay(
                 there.removed_at is None or until <= there.removed_at
             )
             if not covers or there.component_id == component.pk:
-                raise OverlapsAnother(there, zone)
+                raise OverlapsAnother(there, zone, component=component)
             if not was_out:
                 raise SatThere(there, zone)
         act = said(
