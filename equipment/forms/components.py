@@ -1,29 +1,21 @@
 """Forms about components: a new one, an exchange, a service done elsewhere."""
 
 import re
-from collections.abc import Sequence
-from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.db.models import QuerySet
-from django.http import QueryDict
 
-from equipment.counters import ReadingRefused
 from equipment.forms.fields import (
     ClockField,
-    ComponentField,
     DayField,
     KindField,
     NumberField,
     SentForm,
     SpokenForm,
-    WhenForm,
     WhyField,
 )
-from equipment.forms.readings import FaceForm
-from equipment.models import Component, ComponentType, Counter, ServiceVersion, Side
-from equipment.services import NewReading
+from equipment.models import Component, ComponentType, ServiceVersion, Side
 
 
 class TypeField(forms.ModelChoiceField):
@@ -99,65 +91,6 @@ class ComponentForm(SpokenForm):
         if day is not None and day > self.today:
             self.add_error("in_service_on", "That day has not come yet.")
         return cleaned
-
-
-class ExchangeForm(WhenForm):
-    """What comes out of a position, what goes in, when, and what the counters showed then.
-
-    seen: the component that the page showed in the position; another one there now is a surprise.
-    """
-
-    EMPTY = "nothing, it stays empty"
-    may_be_day_only = False
-    component_in = ComponentField(label="Goes in", queryset=Component.objects.none())
-    reason = WhyField(label="Why")
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
-
-    def __init__(
-        self,
-        data: Any,
-        *,
-        now: datetime,
-        choices: QuerySet[Component],
-        is_fitted: bool,
-        seen: str,
-        counters: Sequence[tuple[Counter, str]],
-        **kwargs: Any,
-    ) -> None:
-        self.faces = [
-            FaceForm(data, now=now, counter=counter, place=place) for counter, place in counters
-        ]
-        super().__init__(data, now=now, initial={"seen": seen}, **kwargs)
-        field = self.fields["component_in"]
-        assert isinstance(field, ComponentField)
-        field.queryset = choices
-        field.required = not is_fitted
-        field.empty_label = self.EMPTY if is_fitted else "Choose a component"
-        self.fields["time"].help_text = ""
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
-        if not all([face.is_valid() for face in self.faces]):  # noqa: C419 (each says its own)
-            self.add_error(None, "Nothing is kept yet: see what is marked below.")
-        return cleaned
-
-    def look_again(self, seen: str) -> None:
-        """What the page shows now is another component than was sent: seen from here on."""
-        there = f"{seen} is fitted there now" if seen else "Nothing is fitted there now"
-        self.add_error(None, f"{there}, not what stood here before. Send again if that is right.")
-        sent = QueryDict(mutable=True)
-        sent.update(self.data)
-        sent["seen"] = seen
-        self.data = sent
-
-    def readings(self) -> list[NewReading]:
-        return [reading for face in self.faces if (reading := face.reading())]
-
-    def refuse(self, errors: dict[int, ReadingRefused]) -> None:
-        for face in self.faces:
-            if refusal := errors.get(face.counter.pk):
-                face.refuse(refusal)
-        self.add_error(None, "Nothing is kept yet: see what is marked below.")
 
 
 class VersionField(forms.ModelChoiceField):

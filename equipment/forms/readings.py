@@ -21,7 +21,7 @@ from equipment.forms.drums import DrumFields
 from equipment.forms.fields import NumberField, SentForm, SpokenForm, WhenForm, WhyField
 from equipment.forms.photos import PhotoFields
 from equipment.models import Counter, Reading
-from equipment.services import NewReading
+from equipment.services import AlreadyReversed, NewReading, NothingCorrected
 from equipment.services.expecting import Unusual
 
 Step = Reading.Step
@@ -231,6 +231,63 @@ class ReadingsForm(PhotoFields, DrumFields, WhenForm):
             elif refusal is not None:
                 face.refuse(refusal)
         self.add_error(None, NOT_YET)
+
+
+class CorrectForm(WhenForm):
+    """What a reading should have said: what the face showed, when, and what had happened to it."""
+
+    reason = WhyField(label="What was wrong with it")
+
+    def __init__(self, data: Any, *, now: datetime, reading: Reading, **kwargs: Any) -> None:
+        self.wrong = reading
+        local = timezone.localtime(reading.at)
+        #: As it stands, to the minute that a page can show.
+        self.stood_at = (
+            local.date(),
+            None if reading.is_day_only else local.time().replace(second=0, microsecond=0),
+        )
+        self.face = FaceForm(
+            data,
+            now=now,
+            counter=reading.counter,
+            initial={
+                "value": reading.value,
+                "step": reading.step,
+                "before_reset": reading.before_reset,
+                "face_start": reading.face_start,
+            },
+        )
+        initial = dict(zip(("day", "time"), self.stood_at, strict=True))
+        super().__init__(data, now=now, initial=initial, **kwargs)
+        self.fields["day"].required = True
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if (cleaned.get("day"), cleaned.get("time")) == self.stood_at:
+            # Not only to the minute: the moment was not in question.
+            self.at, self.is_day_only = self.wrong.at, self.wrong.is_day_only
+        if not self.face.is_valid():
+            self.add_error(None, NOT_YET)
+        elif self.face.reading() is None:
+            self.face.add_error("value", "Say what it showed.")
+            self.add_error(None, NOT_YET)
+        return cleaned
+
+    def reading(self) -> NewReading:
+        """What it should have said. Only where the form is sound."""
+        new = self.face.reading()
+        assert new is not None
+        return new
+
+    def refuse(self, refusal: ReadingRefused) -> None:
+        """Put what is wrong beside the face; what is about the time, beside that."""
+        if isinstance(refusal, InFuture):
+            self.add_error("time", str(refusal))
+        elif isinstance(refusal, NothingCorrected | AlreadyReversed):
+            self.add_error(None, str(refusal))
+        else:
+            self.face.refuse(refusal)
+            self.add_error(None, NOT_YET)
 
 
 class ReverseReadingForm(SentForm):

@@ -192,3 +192,40 @@ class CounterForm(SpokenForm):
         if first is not None and rollover is not None and first >= rollover:
             self.add_error("first_value", "It starts again before it could show that.")
         return cleaned
+
+
+class ChangeCounterForm(CounterForm):
+    """A counter that is there already. Once it was read, what it counts stands fixed."""
+
+    field_order = ("name", "counts", "side", "kind", "display_step", "rollover")
+    #: What says what is counted; the values of the model stand for the words of a new counter.
+    OF_WHAT = ("counts", "side", "kind")
+
+    def __init__(self, *args: Any, counter: Counter, was_read: bool, **kwargs: Any) -> None:
+        self.counter = counter
+        kept = ("name", *self.OF_WHAT, "display_step", "rollover", "max_per_minute")
+        initial = {name: getattr(counter, name) for name in (*kept, "is_resettable")}
+        super().__init__(*args, component=counter.component, initial=initial, **kwargs)
+        del self.fields["first_value"]
+        if "side" in self.fields:
+            self.fields["side"].choices = Side.choices  # type: ignore[attr-defined]
+            self.fields["kind"].empty_label = "the whole rig"  # type: ignore[attr-defined]
+        if was_read:
+            self._fix()
+
+    def values(self) -> dict[str, Any]:
+        """What was typed, and what stands fixed as it is."""
+        return {name: getattr(self.counter, name) for name in self.OF_WHAT} | dict(
+            self.cleaned_data
+        )
+
+    def _fix(self) -> None:
+        units = (Counter.Counts.STROKES, Counter.Counts.CYCLES)
+        for name in ("side", "kind"):
+            self.fields.pop(name, None)
+        if self.counter.counts in units:
+            self.fields["counts"].choices = [  # type: ignore[attr-defined]
+                (unit.value, unit.label) for unit in units
+            ]
+        else:
+            del self.fields["counts"]

@@ -1,5 +1,7 @@
 """Exchanging a component: what comes out, what goes in, and what the counters showed."""
 
+from uuid import UUID
+
 from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import HttpResponse
@@ -7,8 +9,8 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from equipment.forms.components import ExchangeForm
-from equipment.models import Component, Installation, Position
+from equipment.forms.exchanges import ExchangeForm
+from equipment.models import Component, Exchange, Installation, Position
 from equipment.services import FittingRefused, ReadingsRefused
 from equipment.services.assembling import exchange_with_readings
 from equipment.views.common import (
@@ -33,7 +35,7 @@ def exchange(request: PageRequest, number: int, pk: int) -> HttpResponse:
     position = get_object_or_404(Position.objects.select_related("kind", "rig"), pk=pk, rig=rig)
     fitted = fitted_in(rig)
     out = next((row for row in fitted if row.position_id == position.pk), None)
-    choices = _fits(position)
+    choices = fits(position)
     form = ExchangeForm(
         typed(request),
         now=now,
@@ -42,8 +44,8 @@ def exchange(request: PageRequest, number: int, pk: int) -> HttpResponse:
         seen=out.component.tag if out else "",
         counters=counters_of(rig, fitted),
     )
-    if _was_done_already(request, out):
-        messages.success(request, f"{out.component if out else 'Nothing'} is in its place already.")
+    if (there := _done_already(request, out)) is not None:
+        messages.success(request, f"{there} is in its place already.")
         return redirect(rig_url(rig))
     if is_sound(request, form) and _is_as_seen(form, out):
         coming = form.cleaned_data["component_in"]
@@ -70,7 +72,7 @@ def exchange(request: PageRequest, number: int, pk: int) -> HttpResponse:
     return draw(request, "equipment/exchange.html", of_rig(rig, **context))
 
 
-def _fits(position: Position) -> QuerySet[Component]:
+def fits(position: Position) -> QuerySet[Component]:
     """What lies on the shelf and may go there: of the kind, and not of the other side."""
     found = Component.objects.unfitted().filter(type__kind=position.kind)
     if position.side:
@@ -78,15 +80,26 @@ def _fits(position: Position) -> QuerySet[Component]:
     return found.select_related("type").order_by("tag")
 
 
-def _was_done_already(request: PageRequest, out: Installation | None) -> bool:
-    """Whether the very thing that was sent is in the position, and was not when the page came."""
+def _done_already(request: PageRequest, out: Installation | None) -> str | None:
+    """What the very thing that was sent had put in the position; None: it is still to be done."""
     if request.method != "POST":
-        return False
+        return None
+    if act := sent_before(request):
+        return str(act.component_in or "Nothing")
     now_there = out.component if out else None
     wanted = request.POST.get("component_in", "")
-    return wanted == (str(now_there.pk) if now_there else "") and request.POST.get("seen", "") != (
-        now_there.tag if now_there else ""
-    )
+    is_there = wanted == (str(now_there.pk) if now_there else "")
+    was_there = request.POST.get("seen", "") == (now_there.tag if now_there else "")
+    return str(now_there or "Nothing") if is_there and not was_there else None
+
+
+def sent_before(request: PageRequest) -> Exchange | None:
+    """The exchange that an earlier sending of this page made: a finger that slipped."""
+    try:
+        number = UUID(request.POST.get("request_id", ""))
+    except ValueError:
+        return None
+    return Exchange.objects.select_related("component_in").filter(request_id=number).first()
 
 
 def _is_as_seen(form: ExchangeForm, out: Installation | None) -> bool:

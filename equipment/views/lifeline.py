@@ -10,7 +10,7 @@ from typing import Final
 from django.db.models import F, Q
 
 from equipment.counters import plain
-from equipment.models import Component, Finding, Installation, Reading, Renewal
+from equipment.models import Component, Exchange, Finding, Installation, Reading, Renewal
 
 #: A page shows this many; the address asks for all of them.
 AT_ONCE: Final = 60
@@ -32,13 +32,17 @@ class Event:
     sheet: int = 0
     #: A renewal that can be undone here.
     undo: int = 0
+    #: An exchange that can be undone here.
+    undo_exchange: int = 0
+    #: A reading that can be corrected here.
+    correct: int = 0
     is_undone: bool = False
     #: A filled ring: it came, it went, it was renewed.
     is_mark: bool = False
 
 
 def lifeline(component: Component, *, whole: bool = False) -> tuple[list[Event], bool]:
-    """Return what happened to a component, newest first, and whether there is more. Four queries.
+    """Return what happened to a component, newest first, and whether there is more. Five queries.
 
     whole: everything instead of the newest.
     """
@@ -46,6 +50,7 @@ def lifeline(component: Component, *, whole: bool = False) -> tuple[list[Event],
     events = sorted(
         chain(
             _fitted(component, limit),
+            _undone(component, limit),
             _renewed(component, limit),
             _found(component, limit),
             _unseen(component, limit),
@@ -61,7 +66,9 @@ def lifeline(component: Component, *, whole: bool = False) -> tuple[list[Event],
 def _fitted(component: Component, limit: int | None) -> Iterator[Event]:
     rows = (
         Installation.objects.filter(component=component)
-        .select_related("position__rig", "position__kind", "author", "removed_by")
+        .select_related(
+            "position__rig", "position__kind", "author", "removed_by", "began_with", "ended_with"
+        )
         .prefetch_related("wear_sources")
         .order_by("-installed_at")[:limit]
     )
@@ -76,6 +83,7 @@ def _fitted(component: Component, limit: int | None) -> Iterator[Event]:
             row.author.name,
             note=note if is_estimated else "",
             rig=row.position.rig.number,
+            undo_exchange=_undoable(row, row.began_with),
             is_mark=True,
         )
         if row.removed_at:
@@ -86,8 +94,42 @@ def _fitted(component: Component, limit: int | None) -> Iterator[Event]:
                 row.removed_because,
                 by,
                 rig=row.position.rig.number,
+                undo_exchange=_undoable(row, row.ended_with),
                 is_mark=True,
             )
+
+
+def _undoable(row: Installation, act: Exchange | None) -> int:
+    """The act to undo at an event: where this component came in, or where it alone went out."""
+    if act is None:
+        return 0
+    is_its_own = act.component_in_id in (None, row.component_id) and act.until is None
+    came_late = act.until is not None and act.component_in_id == row.component_id
+    return act.pk if is_its_own or (came_late and row.began_with_id == act.pk) else 0
+
+
+def _undone(component: Component, limit: int | None) -> Iterator[Event]:
+    """Exchanges of this component that never were, with who said so and why."""
+    rows = (
+        Exchange.objects.filter(
+            Q(component_in=component) | Q(component_out=component), undone_by__isnull=False
+        )
+        .select_related("position__rig", "position__kind", "author", "undone_by__author")
+        .order_by("-at")[:limit]
+    )
+    for row in rows:
+        came = row.component_in_id == component.pk
+        by = row.undone_by  # type: ignore[attr-defined]
+        yield Event(
+            row.at,
+            f"{'Fitted in' if came else 'Taken out of'} rig {row.position.rig}, "
+            f"{row.position.label}",
+            row.reason,
+            row.author.name,
+            note=f"undone by {by.author}: {by.reason}",
+            rig=row.position.rig.number,
+            is_undone=True,
+        )
 
 
 def _renewed(component: Component, limit: int | None) -> Iterator[Event]:
@@ -158,4 +200,5 @@ def _unseen(component: Component, limit: int | None) -> Iterator[Event]:
             f"{plain(before)} {row.counter.unit} before that" if before is not None else "",
             row.author.name,
             note="" if before is not None else "the last value was not seen: this life is at least",
+            correct=row.pk,
         )

@@ -108,7 +108,7 @@ def reverse(request: PageRequest, pk: int) -> HttpResponse:
         reverses__isnull=True,
     )
     counter = reading.counter
-    back_url, back_label = _home(counter)
+    back_url, back_label = home_of(counter)
     form = ReverseReadingForm(typed(request), now=now)
     if is_sound(request, form):
         try:
@@ -261,7 +261,7 @@ def _drums_say(rig: Rig, shop: Any) -> dict[str, str]:
     return {side: drums.sentence(side, found[side]) for side in sorted(found)}
 
 
-def _home(counter: Counter) -> tuple[str, str]:
+def home_of(counter: Counter) -> tuple[str, str]:
     """The page that a counter's readings are taken on."""
     if counter.rig:
         return rig_url(counter.rig), f"rig {counter.rig}"

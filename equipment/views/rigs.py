@@ -4,28 +4,29 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db.models import Exists, OuterRef
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from equipment.forms.rigs import ChangeRigForm, CounterForm, NewRigForm, PositionForm
-from equipment.models import Component, Rig
+from equipment.forms.fields import SpokenForm
+from equipment.forms.rigs import ChangeRigForm, NewRigForm, PositionForm
+from equipment.models import Counter, Exchange, Position, Rig
 from equipment.services import (
+    FittingRefused,
     add_position,
     assembling,
-    create_counter,
     create_rig,
     lay_up_rig,
+    remove_position,
     return_rig,
 )
 from equipment.views.common import (
     PageRequest,
-    component_url,
     draw,
     fitted_in,
-    get_component,
     get_rig,
     is_sound,
     of_rig,
@@ -75,11 +76,14 @@ def setup(request: PageRequest, number: int) -> HttpResponse:
     context = {
         "places": [
             {"position": position, "row": there.get(position.pk)}
-            for position in rig.positions.select_related("kind").order_by("order")
+            for position in rig.positions.select_related("kind")
+            .annotate(was_used=Exists(Exchange.objects.filter(position=OuterRef("pk"))))
+            .order_by("order")
         ],
         "counters": [
             {"counter": counter, "place": place} for counter, place in counters_of(rig, fitted)
         ],
+        "retired": Counter.objects.filter(rig=rig, is_retired=True).order_by("retired_at"),
     }
     return render(request, "equipment/rig_setup.html", of_rig(rig, **context))
 
@@ -133,58 +137,22 @@ def new_position(request: PageRequest, number: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def new_counter(request: PageRequest, number: int) -> HttpResponse:
-    """Add a counter to a rig."""
-    rig = get_rig(number)
-    form = CounterForm(typed(request), now=timezone.now())
-    if is_sound(request, form) and _counted(form, rig=rig):
-        messages.success(request, f"{form.cleaned_data['name']} counts from now on.")
-        return redirect("equipment:rig_setup", rig.number)
-    return draw(request, "equipment/form.html", _about(rig, form, "New counter", "Add it"))
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-def new_component_counter(request: PageRequest, tag: str) -> HttpResponse:
-    """Add a counter that travels with a component."""
-    shown = get_component(tag)
-    form = CounterForm(typed(request), now=timezone.now(), component=shown)
-    if is_sound(request, form) and _counted(form, component=shown):
-        messages.success(request, f"{form.cleaned_data['name']} counts from now on.")
-        return redirect(component_url(shown))
-    context = {
-        "title": "New counter",
-        "line": f"travels with {shown.type.kind} {shown.tag}",
-        "form": form,
-        "submit": "Add it",
-        "back_url": component_url(shown),
-        "back_label": shown.tag,
-    }
-    return draw(request, "equipment/form.html", context)
-
-
-def _counted(
-    form: CounterForm, *, rig: Rig | None = None, component: Component | None = None
-) -> bool:
-    """Create the counter; False with what is wrong put beside its field."""
-    data: dict[str, Any] = dict(form.cleaned_data)
-    side, kind = data.pop("side", ""), data.pop("kind", None)
-    owner = rig or component
-    assert owner is not None
-    try:
-        create_counter(
-            rig=rig,
-            component=component,
-            side=side or None,
-            kind=kind,
-            started_at=form.now,
-            order=owner.counters.count(),
-            zone=zone(),
-            **data,
-        )
-    except ValidationError as refused:
-        put_beside(form, refused, __all__="name")
-        return False
-    return True
+def remove(request: PageRequest, pk: int) -> HttpResponse:
+    """Take a position away that was never used, after asking."""
+    position = get_object_or_404(Position.objects.select_related("rig", "kind"), pk=pk)
+    rig = position.rig
+    form = SpokenForm(typed(request), now=timezone.now())
+    if is_sound(request, form):
+        try:
+            remove_position(position=position)
+        except FittingRefused as refused:
+            form.add_error(None, str(refused))
+        else:
+            messages.success(request, f"{position.heading} is no position of this rig any more.")
+            return redirect("equipment:rig_setup", rig.number)
+    about = _about(rig, form, f"Remove {position.order} {position.label}", "Remove it")
+    about["intro"] = "Nothing ever sat there, so nothing is lost."
+    return draw(request, "equipment/form.html", about)
 
 
 def _about(rig: Rig, form: Any, title: str, submit: str) -> dict[str, Any]:

@@ -35,6 +35,8 @@ RIGS_A_PAGE: Final = 50
 ROUND_DAYS: Final = 7
 #: Days of shift logs on the page of a rig.
 LOGGED: Final = 5
+#: Kinds drawn so are changed by the crew at the job.
+CHANGED_AT_WORK: Final = "gun"
 NEVER: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -133,6 +135,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "bookings": [each for each in bookings if each.last_day >= today],
         "logged": ShiftDay.objects.filter(rig=subject).defer("details").order_by("-date")[:LOGGED],
         "contradictions": LogContradiction.objects.open().filter(rig=subject).count(),
+        "quick": _quick_changes(request, subject, positions),
         "example": rigview.EXAMPLE,
     }
     return render(request, "shop/rig.html", context)
@@ -162,6 +165,20 @@ def _cells(
 
 def _component_url(request: PageRequest, component: Component) -> str:
     return links.address(request.user, "equipment:component", component.tag)
+
+
+def _quick_changes(
+    request: PageRequest, subject: Rig, positions: list[rigview.PositionFacts]
+) -> list[tuple[str, str]]:
+    """What is changed in mid-job with one tap, a button for each: its words and its address."""
+    places = [facts.position for facts in positions if facts.position.kind.icon == CHANGED_AT_WORK]
+    found = []
+    for place in places:
+        url = links.address(request.user, "equipment:quick_change", subject.number, place.pk)
+        if url:
+            what = f"{place.order} {place.label}" if len(places) > 1 else place.label
+            found.append((f"Change {what}", url))
+    return found
 
 
 def _counters(subject: Rig, positions: list[rigview.PositionFacts]) -> list[Counter]:

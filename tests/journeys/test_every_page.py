@@ -16,6 +16,7 @@ from playwright.sync_api import Page
 
 from equipment.models import (
     DrumLevel,
+    Exchange,
     FacePhoto,
     Finding,
     JobBooking,
@@ -114,7 +115,17 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:close_finding": [{"pk": Finding.objects.latest("pk").pk}],
         "equipment:component": pump,
         "equipment:new_component_counter": pump,
-        "equipment:exchange": [{"number": 1, "pk": world.fleet.positions["pump A"].pk}],
+        **{
+            f"equipment:{name}": [{"number": 1, "pk": world.fleet.positions["pump A"].pk}]
+            for name in OF_A_POSITION
+        },
+        "equipment:change_counter": [
+            {"pk": world.fleet.counters[name].pk} for name in ("hours", "a")
+        ],
+        "equipment:retire_counter": [{"pk": world.fleet.counters["a"].pk}],
+        "equipment:remove_position": [{"pk": world.fleet.positions["gun"].pk}],
+        "equipment:undo_exchange": [{"pk": Exchange.objects.latest("pk").pk}],
+        "equipment:correct_reading": [{"pk": Reading.objects.latest("pk").pk}],
         "equipment:photo": [{"digest": FacePhoto.objects.get().digest}],
         "equipment:renew": pump,
         "equipment:retire_component": pump,
@@ -151,6 +162,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
     }
 
 
+OF_A_POSITION = ("exchange", "quick_change", "stays")
 STOCK_ACTS = ("adjust", "change_part", "policy", "receive", "transfer")
 OF_A_SHEET = ("sheet_pdf", "work", "work_cautions", "work_parts", "work_sign")
 OF_A_SERVICE = ("service", "change_service", "retire_service")

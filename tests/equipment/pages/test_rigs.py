@@ -1,5 +1,6 @@
 """A rig built up by hand, without a shell."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -7,10 +8,16 @@ from django.test import Client
 from django.urls import reverse
 
 from equipment.models import ComponentKind, Counter, Due, Rig
-from equipment.services import create_kind, create_rig
+from equipment.services import (
+    add_position,
+    create_kind,
+    create_rig,
+    exchange_component,
+    rebuild_all,
+)
 from equipment.services.assembling import USUAL_POSITIONS
-from tests.equipment.factories import START, SprayRig, service_for
-from tests.equipment.pages.browsing import Page, keeps, queries_of, text_of
+from tests.equipment.factories import START, ZONE, SprayRig, day, service_for
+from tests.equipment.pages.browsing import Page, html_of, keeps, queries_of, said, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -53,7 +60,7 @@ class TestNew:
             name="generator"
         )
         read = text_of(desk.get("/rigs/7/setup/"))
-        assert "1 generator nothing fitted Fit generator" in read
+        assert "1 generator nothing fitted Remove 1 generator Fit generator" in read
 
     def test_sent_twice_it_is_there_once(self, desk: Client, kinds: None) -> None:
         page = Page(desk, "equipment:new_rig")
@@ -112,7 +119,11 @@ class TestSetup:
     ) -> None:
         read = text_of(phone.get(SETUP))
         assert "2 Proportioning pump A 4-pump A" in read
-        assert "A strokes single strokes of side A 3,000 strokes 7 Jan" in read
+        assert (
+            "A strokes single strokes of side A, in steps of 1, at most 60 a minute "
+            "Counted since 5 Jan: 3,000 strokes shows 3,000 strokes 7 Jan"
+        ) in read
+        assert "Retire A strokes" not in read  # a manager's business
         assert "Add a position" not in read
 
     def test_a_position(self, desk: Client, spray: SprayRig) -> None:
@@ -153,3 +164,64 @@ class TestSetup:
 def test_a_rig_that_is_not_there(desk: Client, db: None) -> None:
     create_rig(number=1, name="Only", at=START)
     assert desk.get(SETUP).status_code == 404
+
+
+class TestRemoving:
+    def test_a_position_that_was_never_used(self, desk: Client, spray: SprayRig) -> None:
+        kind = spray.components["gun"].type.kind
+        unused = add_position(rig=spray.rig, order=5, kind=kind)
+        assert "Remove 5 Spray gun" in text_of(desk.get(SETUP))
+        assert said(Page(desk, "equipment:remove_position", unused.pk).send()) == (
+            "Spray gun is no position of this rig any more."
+        )
+        assert spray.rig.positions.count() == 4
+
+    def test_one_in_which_something_sat_stays(self, desk: Client, spray: SprayRig) -> None:
+        gun = spray.positions["gun"]
+        exchange_component(
+            position=gun, component_in=None, at=day(3), author=spray.author, zone=ZONE
+        )
+        assert "Remove" not in text_of(desk.get(SETUP))
+        answer = Page(desk, "equipment:remove_position", gun.pk).send()
+        assert answer.status_code == 422
+        assert "Something sat in Spray gun once, so the position stays." in text_of(answer)
+        assert spray.rig.positions.count() == 4
+
+
+class TestChangingACounter:
+    def test_how_its_face_counts(self, desk: Client, spray: SprayRig) -> None:
+        hours = Counter.objects.get(pk=spray.counters["hours"].pk)
+        was = hours.last_value
+        page = Page(desk, "equipment:change_counter", hours.pk)
+        assert "counts" not in re.findall(r'name="(\w+)"', html_of(page.shown))  # it was read
+        sent = {"name": "Generator, h", "display_step": "1", "rollover": "10000"}
+        assert page.send(**sent, is_resettable="on").status_code == 302
+        hours.refresh_from_db()
+        assert (hours.name, hours.display_step, hours.rollover) == ("Generator, h", 1, 10_000)
+        assert (hours.counts, hours.side, hours.last_value) == ("hours", "", was)
+
+    def test_a_face_too_small_for_what_was_read_is_refused(
+        self, desk: Client, spray: SprayRig
+    ) -> None:
+        page = Page(desk, "equipment:change_counter", spray.counters["a"].pk)
+        sent = {"name": "A strokes", "counts": "strokes", "display_step": "1"}
+        answer = page.send(**sent, rollover="1000")
+        assert answer.status_code == 422
+        assert "This counter starts again at 1,000, so it cannot show 3,000." in text_of(answer)
+        assert keeps(answer, "rollover", "1000")
+
+    def test_strokes_taken_for_cycles(self, desk: Client, spray: SprayRig) -> None:
+        page = Page(desk, "equipment:change_counter", spray.counters["a"].pk)
+        sent = {"name": "A cycles", "counts": "cycles", "display_step": "1"}
+        assert said(page.send(**sent)) == "Changed. Lives and due dates follow."
+        assert spray.life("pump A", "strokes") == 6_000
+        assert rebuild_all(zone=ZONE)[1] == 0
+
+    def test_retired_its_readings_stay(self, desk: Client, spray: SprayRig) -> None:
+        counter = spray.counters["a"]
+        page = Page(desk, "equipment:retire_counter", counter.pk)
+        assert said(page.send()) == "A strokes is retired. Its readings stay."
+        assert spray.life("pump A", "strokes") == 3_000
+        read = text_of(desk.get(SETUP))
+        assert "Retired, with their readings kept: A strokes (3,000 strokes" in read
+        assert desk.get(page.url).status_code == 404
