@@ -41,6 +41,7 @@ _ORDERS: Final = _spellings({
 })  # fmt: skip
 _PRESSURES: Final = _spellings({
     "psi": "psi psig", "bar": "bar barg bars", "kPa": "kpa kilopascal", "MPa": "mpa megapascal",
+    "kgf/cm2": "kgcm2 kgfcm2 kpcm2",
 })  # fmt: skip
 _TEMPS: Final = _spellings({
     "F": "f fahrenheit degf °f us degreesfahrenheit",
@@ -142,7 +143,7 @@ _UNIT_WORDS: Final = {
 _FITS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
     ("strokes_", ("strokes", "cycles")), ("gallons", ("gal", "l")),
     ("flow_", ("gal/min", "gal/h", "l/min", "l/h")), ("temp_", ("F", "C")),
-    ("pressure_", ("psi", "bar", "kPa", "MPa")), (HOURS, ("h", "min", "s")),
+    ("pressure_", ("psi", "bar", "kPa", "MPa", "kgf/cm2")), (HOURS, ("h", "min", "s")),
     (EPOCH, ("s", "ms", "us")), (ELAPSED, ("s", "ms", "min", "h", "hms")),
 )  # fmt: skip
 

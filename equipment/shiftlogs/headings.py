@@ -78,22 +78,26 @@ def _tables() -> tuple[dict[str, list[tuple[str, str]]], list[tuple[str, bool, b
 _EXACT, _PARTS = _tables()
 
 _KIND: Final = {
-    "psi": PRESSURE, "bar": PRESSURE, "kPa": PRESSURE, "MPa": PRESSURE, "F": TEMP, "C": TEMP,
+    "psi": PRESSURE, "bar": PRESSURE, "kPa": PRESSURE, "MPa": PRESSURE,
+    "kgf/cm2": PRESSURE, "F": TEMP, "C": TEMP,
     "gal": VOLUME, "l": VOLUME, "gal/min": FLOW, "gal/h": FLOW, "l/min": FLOW, "l/h": FLOW,
     "strokes": STROKES, "cycles": CYCLES,
 }  # fmt: skip
 _BRACKET = re.compile(r"[\[({<]\s*([^\[\](){}<>]*)\s*[\])}>]")
 _SPLIT_CASE = re.compile(r"(?<=[a-zß-ÿ0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})")
 _STUCK = re.compile(
-    r"^(temp|tmp|press?|prs|strokes?|strk|stk|str|cyc|cycles?|flow|gal|cnt|count|druck|hube?|pump|vol|p|t|f|"
-    r"zahler|presion|pression|debit|coups|cycl|side|comp|seite)"
+    r"^(temp|tmp|press?|prs|strokes?|strk|stk|str|cyc|cycles?|cycl|flow|gal|cnt|count|druck|hube?|"
+    r"pump|vol|p|t|f|zahler|presion|pression|debit|coups|side|comp|seite)"
     r"(a|b|h|iso|res|resin|poly|hose|left|right|1|2|3|4|l|r)$"
 )
 _STUCK_BACK = re.compile(
     r"^(a|b|iso|res|resin|poly|polyol|hose|harz|schlauch)"
-    r"(temp|tmp|press?|pressure|prs|strokes?|strk|stk|str|cyc|cycles?|flow|gal|cnt|count|counter|druck|hube?|"
-    r"huebe|pump|pumpe|vol|zahler|zaehler|p|t|side|seite|gallons|temperature|amps|setpoint|set|sp|alarm)$"
+    r"(temp|tmp|temperature|press?|pressure|prs|psi|bar|strokes?|strokecount|strk|stk|str|cyc|"
+    r"cycles?|flow|gpm|lpm|gal|gallons|cnt|count|counter|druck|hube?|huebe|pump|pumpe|vol|zahler|"
+    r"zaehler|p|t|side|seite|amps|setpoint|set|sp|alarm)$"
 )
+#: "PSIA" over a column is no absolute pressure, but that of side A.
+_STUCK_UNIT = re.compile(r"^(psi|bar|kpa|mpa|gpm|lpm)(a|b)$")
 _ORDINAL = re.compile(r"^([a-z]+)(\d)$")
 _DEGREES = re.compile(
     r"(?<![a-z])(?:°\s?|deg(?:rees)?[ ._]*|grad[ ._]*)([fc])(?![a-z])", re.IGNORECASE
@@ -198,6 +202,8 @@ def read_heading(text: str, unit_below: str = "") -> Heading:
         unit = unit or ("?" if below == "?amp" else below)
     if not unit:
         unit, rest = _loud_unit(rest)
+    if glued := _STUCK_UNIT.match(plain(rest)):
+        unit, rest = UNITS[glued[1]], glued[2]
     words = _words(rest)
     seen: set[str] = set()
     languages: list[str] = []

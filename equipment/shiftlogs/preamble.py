@@ -59,8 +59,8 @@ class Said:
         why = "The rows have a time and no date."
         if is_elapsed:
             why = (
-                "The rows count from the beginning of the log, and nothing says when that was. With "
-                "its time of day, as 2026-03-04 07:15, a shift past midnight is parted rightly."
+                "The rows count from the beginning of the log, and nothing says when that was. "
+                "With its time, as 2026-03-04 07:15, a shift past midnight is parted rightly."
             )
         if self.suggestion and name:
             why += f" The file's name speaks of {self.suggestion.isoformat()}."

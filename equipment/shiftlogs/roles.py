@@ -23,6 +23,7 @@ _MEASURED: Final = (h.TEMP, h.PRESSURE, h.FLOW, h.VOLUME)
 #: hoses burst below 10,000 psi, and no component is sprayed frozen or boiling.
 _REAL: Final = {
     "psi": (-15.0, 8000.0), "bar": (-1.0, 550.0), "kPa": (-101.0, 55000.0), "MPa": (-0.1, 55.0),
+    "kgf/cm2": (-1.0, 560.0),
     "F": (-60.0, 450.0), "C": (-50.0, 230.0),
     "gal/min": (-0.5, 60.0), "l/min": (-2.0, 230.0), "gal/h": (-30.0, 3600.0),
     "l/h": (-120.0, 14000.0),

@@ -136,12 +136,7 @@ def _delimiter(lines: Lines) -> tuple[str, int]:
         counted = widths([row for row in rows if len(row) > 1])
         if not counted:
             continue
-        width, often = max(counted.items(), key=lambda each: (each[1], each[0]))
-        chosen = [row for row in rows if len(row) == width]
-        cells = [cell for row in chosen for cell in row]
-        good = sum(map(is_value, cells)) / len(cells)
-        data = sum(map(_is_data, chosen)) / len(chosen)
-        score = often / len(rows) * (good**2 + 0.01) * (data + 0.02)
+        score, width = max((_fitness(rows, width), width) for width, _ in counted.most_common(4))
         if delimiter == " ":
             score *= 0.9
         if score > best * 1.0001:
@@ -152,6 +147,15 @@ def _delimiter(lines: Lines) -> tuple[str, int]:
             "semicolons, tabs, bars or blanks."
         )
     return found
+
+
+def _fitness(rows: list[list[str]], width: int) -> float:
+    """Return how well lines cut into cells look like a table of a width, 0 to 1."""
+    chosen = [row for row in rows if len(row) == width]
+    cells = [cell for row in chosen for cell in row]
+    good = sum(map(is_value, cells)) / len(cells)
+    data = sum(map(_is_data, chosen))
+    return (data + 0.02 * len(chosen)) / len(rows) * (good**2 + 0.01)
 
 
 def _first(rows: list[list[str]], width: int) -> int:

@@ -1,5 +1,6 @@
 """Which columns of a table tell when a row was written."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
@@ -176,6 +177,13 @@ def _parted(timing: Timing, found: list[Found]) -> bool:
     return True
 
 
+#: A date without a year before a time of day: "05/24 07:00:00", "24. May 7:00".
+_YEARLESS: Final = re.compile(
+    r"\s*(?:\d{1,2}[-/.]\s?\d{1,2}\.?|\d{1,2}\.?[-\s][^\W\d]{3,9}\.?|[^\W\d]{3,9}\.?\s\d{1,2},?)"
+    r"[\sT,]+\d{1,2}:\d\d"
+)
+
+
 def _refuse_serials(found: list[Found]) -> None:
     for each in found:
         values = each.filled()
@@ -262,6 +270,15 @@ def _choose(timing: Timing, found: list[Found]) -> None:
         if not unit:
             timing.doubt = f"“{best.name}” counts time, and its unit is not written (s, min or h)."
         return
+    for each in found:
+        if (
+            each.kind == TEXT
+            and sum(map(bool, map(_YEARLESS.match, each.cells))) > len(each.cells) / 2
+        ):
+            raise LogRefused(
+                f"The dates under “{each.name or each.index + 1}” have no year ({each.cells[0]}). "
+                "Let the controller write it, or add it in a spreadsheet."
+            )
     if days:
         raise LogRefused(
             "The rows have a date and no time of day. A log has a line for each moment."

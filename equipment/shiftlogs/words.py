@@ -75,7 +75,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
     },
     TEMP: {
         "x": "temp tmp *temp",
-        "en": "temperature temperatures heat",
+        "en": "temperature temperatures",
         "de": "temperatur *temperatur temperatur*",
         "fr": "temperature temperatures",
         "es": "temperatura temperaturas",
@@ -313,13 +313,13 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "pt": "real medido medida",
     },
     "outlet": {
-        "en": "outlet out discharge exit heater preheater primary",
-        "de": "ausgang auslass austritt *ausgang vorlauf *heizer* *erhitzer*",
-        "fr": "sortie refoulement rechauffeur prechauffeur",
-        "es": "salida descarga calentador",
-        "it": "uscita mandata riscaldatore",
-        "nl": "uitlaat uitgang verwarmer",
-        "pt": "saida aquecedor",
+        "en": "outlet out discharge exit",
+        "de": "ausgang auslass austritt *ausgang vorlauf",
+        "fr": "sortie refoulement",
+        "es": "salida descarga",
+        "it": "uscita mandata",
+        "nl": "uitlaat uitgang",
+        "pt": "saida",
     },
     "life": {
         "x": "life ltd odo",
@@ -420,7 +420,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
 _UNITS: Final = {
     "psi": "psi | psig | lb/in2 | lbs/in2 | lbf/in2",
     "?": (
-        "psia | mbar | pa | kg/cm2 | kgf/cm2 | atm | k | kelvin | imp gal | uk gal | igal | ml "
+        "psia | mbar | pa | atm | k | kelvin | imp gal | uk gal | igal | ml "
         "| cc | cm3 | m3 | kg | lb | lbs | g | qt | oz | in3 | cu in | cc/min | ml/min | kg/min "
         "| lb/min | m3/h | g/s | amp | amps | ma | v | volt | volts | vac | vdc | kw | w | kva "
         "| hz | % | rpm | spm | cpm | 1/min | /min | min-1 | u/min | strokes/min | str/min | "
@@ -428,6 +428,7 @@ _UNITS: Final = {
         "colpi/min | ciclos/min | cicli/min | slagen/min | %rh | rh | ppm | mm | ft | m | ohm | "
         "v dc | v ac"
     ),
+    "kgf/cm2": "kg/cm2 | kgf/cm2 | kp/cm2",
     "bar": "bar | barg | bars | bares | bar(g)",
     "kPa": "kpa",
     "MPa": "mpa",

@@ -185,7 +185,7 @@ def test_headings(text: str, quantity: str, side: str, unit: str) -> None:
         "ISO temp set", "A Temp SP", "Solltemperatur Iso", "Consigne pression", "Alarm", "Ratio",
         "Heater A (A)", "Heizstrom", "Ambient temp F", "Außentemperatur", "Battery V", "Temp A max",
         "Strokes/min", "Hübe pro Minute", "A strokes per minute", "ISO drum temp F", "Hyd oil temp",
-        "RES transfer pump strokes", "ISO inlet temp F", "A Press kg/cm2", "Compressor hours",
+        "RES transfer pump strokes", "ISO inlet temp F", "A used (kg)", "Compressor hours",
     ],
 )  # fmt: skip
 def test_headings_of_something_else(text: str) -> None:
