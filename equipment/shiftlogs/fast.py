@@ -25,6 +25,9 @@ Octets = npt.NDArray[np.uint8]
 _LF: Final = 0x0A
 _CR: Final = 0x0D
 _DOT: Final = 0x2E
+_BLANK: Final = 0x20
+_AS_BLANKS: Final = bytes.maketrans(b"\t\r", b"  ")
+_OTHER_BLANKS: Final = re.compile(rb'[\x0b\x0c\x1c-\x1f"]')
 _QUOTE: Final = 0x22
 #: Parts cells that are taken out of their rows.
 _SEPARATOR: Final = "\x1f"
@@ -53,7 +56,7 @@ class Fast:
             timed.add(plan.counted)
         #: Places of the cells that say when, but for one with a number.
         self._timed = tuple(sorted(place for place in timed if place is not None))
-        self._can_read = len(self.layout.delimiter.encode()) == 1 and self.layout.delimiter != " "
+        self._can_read = len(self.layout.delimiter.encode()) == 1
         self._can_read &= not plan.more_dates
         numbers = {place for _, place in plan.numbers}
         if plan.unit_us and plan.counted is not None:
@@ -77,6 +80,11 @@ class Fast:
         """
         if not self._can_read or not text.endswith(b"\n"):
             return None
+        if self.layout.delimiter == " ":
+            blanks = _with_single_blanks(text)
+            if blanks is None:
+                return None
+            text = blanks
         octets = np.frombuffer(text, dtype=np.uint8)
         ends = np.flatnonzero(octets == _LF)
         quotes = np.flatnonzero(octets == _QUOTE) if b'"' in text else None
@@ -217,6 +225,23 @@ class Fast:
             self._states = {each: each in running for each in words}
         found: npt.NDArray[np.bool_] = series.is_in(running).fill_null(False).to_numpy()
         return found
+
+
+def _with_single_blanks(text: bytes) -> bytes | None:
+    """Return lines with one blank between their cells and none around them.
+
+    None where other characters might part cells, or quotation marks keep blanks together.
+    """
+    if not text.isascii() or _OTHER_BLANKS.search(text):
+        return None
+    octets = np.frombuffer(text.translate(_AS_BLANKS), dtype=np.uint8)
+    is_blank = octets == _BLANK
+    is_end = octets == _LF
+    before = np.empty_like(is_blank)
+    before[0] = True
+    before[1:] = is_blank[:-1] | is_end[:-1]
+    # Of several the first stays, but for those that a line begins or ends with.
+    return octets[~(is_blank & before)].tobytes().replace(b" \n", b"\n")
 
 
 def _are_whole(

@@ -66,10 +66,11 @@ class Cells:
         """Return the cells of a line that is not blank. Raises Unreadable for a wrong number."""
         layout = self.layout
         if layout.delimiter == " ":
-            cells = line.split()
-        elif '"' in line:
+            line = " ".join(line.split())
+        if '"' in line:
+            reader = csv.reader([line], delimiter=layout.delimiter, skipinitialspace=True)
             try:
-                cells = next(csv.reader([line], delimiter=layout.delimiter), [])
+                cells = next(reader, [])
             except csv.Error as error:
                 raise Unreadable("its quotation marks do not match") from error
         else:

@@ -9,8 +9,9 @@ import numpy as np
 
 from equipment.shiftlogs.layout import LogRefused
 
-#: Bytes read at a time: large enough for a column's arithmetic, small enough for the caches.
-PIECE: Final = 4 << 20
+#: Bytes read at a time: large enough for a column's arithmetic, small enough for the caches. Four
+#: times as much is no quicker, and takes 70 MB more.
+PIECE: Final = 1 << 20
 #: The longest line that any log has. [bytes]
 LONGEST_LINE: Final = 8 << 20
 #: Where lines end is looked up in so much of the beginning. [bytes]

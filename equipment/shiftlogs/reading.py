@@ -41,7 +41,7 @@ Part = tuple[Piece, Rows | None]
 THREADS: Final = 2
 #: What cannot be read in columns is parted in so many parts, down to this size. [bytes]
 PARTS: Final = 8
-SMALLEST: Final = 128 << 10
+SMALLEST: Final = 32 << 10
 #: So few rows of another date order may be slips of the pen. [rows, share]
 MISFITS: Final = (2, 0.001)
 
