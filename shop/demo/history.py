@@ -6,7 +6,7 @@ from typing import Final
 from equipment.models import Due, Finding, Skill
 from equipment.services import Done, record_readings, record_renewals
 from inventory.models import Part
-from shop.demo import incidents, sheets, shelf
+from shop.demo import incidents, logs, sheets, shelf
 from shop.demo.fleet import RIGS
 from shop.demo.seasons import Season, begin
 from shop.demo.story import Story
@@ -69,7 +69,9 @@ def _day_away(story: Story, season: Season, offset: int, *, is_last: bool) -> No
             season.faces[name].reset(seen=seen)
     is_day_off = story.is_sunday(offset)
     if not is_day_off:
+        before = logs.showing(season)
         season.spray(story)
+        logs.of_the_day(story, season, offset, before)
     number, unread_since = UNREAD
     if season.plan.number == number and offset > unread_since:
         return

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from django.core.files.storage import default_storage
 from django.db import connection, transaction
 
 from shop.demo import fleet, history, present, shelf
@@ -19,11 +20,16 @@ def load(*, now: datetime, days: int = HISTORY_DAYS) -> Story:
     The database must hold no shop: raises ShopIsOpen.
     """
     story = Story(now=now, zone=ZoneInfo(TIME_ZONE), days=days)
-    with _quickly():
-        _open(story)
-        shelf.build(story)
-        fleet.build(story)
-        present.tell(story, history.tell(story))
+    try:
+        with _quickly():
+            _open(story)
+            shelf.build(story)
+            fleet.build(story)
+            present.tell(story, history.tell(story))
+    except BaseException:
+        for name in story.files:
+            default_storage.delete(name)
+        raise
     return story
 
 

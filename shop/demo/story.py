@@ -41,6 +41,8 @@ class Story:
     components: dict[str, Component] = field(default_factory=dict)
     parts: dict[str, Part] = field(default_factory=dict)
     places: dict[str, Location] = field(default_factory=dict)
+    #: Names in the storage of what was written there.
+    files: list[str] = field(default_factory=list)
     _sent: int = 0
 
     @property

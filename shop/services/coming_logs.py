@@ -13,11 +13,11 @@ from django.core.files import File
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import QuerySet
-from equipment.services.shiftlogs.files import SourceRefused
 
 from equipment.models import LogLayout, Rig
 from equipment.services import shiftlogs
 from equipment.services.shiftlogs import ASKS, READ, REFUSED, Outcome, Source, unzipped
+from equipment.services.shiftlogs.files import SourceRefused
 from equipment.shiftlogs.blocks import Rules
 from equipment.shiftlogs.layout import AnswerRefused, Layout
 from shop.models import ComingLog, Person

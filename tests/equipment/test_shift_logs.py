@@ -7,6 +7,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.db import connection
 
 from equipment.models import (
     Counter,
@@ -726,6 +727,26 @@ def test_twin_without_the_look_at_its_hash_the_key_refuses_the_second(
     assert sorted(each.status for each in found) == [KNOWN, READ]
     assert ShiftLog.objects.count() == 1
     assert len(files_kept() - before) == 1
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.postgresql
+def test_twin_without_the_key_one_file_is_kept_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    made = spray_rig()
+    without_row_locks(monkeypatch)
+    all_meet_in(monkeypatch, reading_service, "_log")
+    key = next(each for each in ShiftLog._meta.constraints if each.name == "a_log_is_read_once")
+    with connection.schema_editor() as editor:
+        editor.remove_constraint(ShiftLog, key)
+    try:
+        at_once(*[lambda: read(made, MORNING)] * 2)
+        assert ShiftLog.objects.count() == 2
+    finally:
+        LogContradiction.objects.all().delete()
+        ShiftDay.objects.all().delete()
+        ShiftLog.objects.all().delete()
+        with connection.schema_editor() as editor:
+            editor.add_constraint(ShiftLog, key)
 
 
 @pytest.mark.django_db(transaction=True)

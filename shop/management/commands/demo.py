@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.core.files.storage import default_storage
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.servers import basehttp
@@ -17,6 +18,7 @@ from django.core.wsgi import get_wsgi_application
 from django.db import connection
 from django.utils import timezone
 
+from equipment.models import ShiftLog
 from inventory import guards
 from shop.demo.loading import load
 from shop.demo.story import HISTORY_DAYS, PASSWORD
@@ -116,5 +118,7 @@ def port_refused(error: Exception, port: int) -> CommandError:
 
 def empty_database() -> None:
     """Take everything out of a demo's database, the ledger too; its guards stand again after."""
+    for name in ShiftLog.objects.values_list("file", flat=True):
+        default_storage.delete(name)
     guards.lift_all(connection)
     call_command("flush", interactive=False, verbosity=0)

@@ -37,13 +37,6 @@ SAID: Final = {
 }
 
 
-class UsageError(CommandError):
-    """The command cannot even begin."""
-
-    def __init__(self, message: str) -> None:
-        super().__init__(message, returncode=USAGE)
-
-
 class Command(BaseCommand):
     help = "Read the logs that a rig's controller wrote: files, folders or ZIPs."
 
@@ -70,7 +63,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         shop = Shop.objects.first()
         if shop is None:
-            raise UsageError("There is no shop yet: open the page, and set it up first.")
+            raise _usage("There is no shop yet: open the page, and set it up first.")
         rig = _rig(options["unit"])
         layout = _layout(options["layout"])
         author = _author(options["by"])
@@ -99,7 +92,7 @@ class Command(BaseCommand):
             for outcome in outcomes:
                 self._tell(outcome, is_dry=options["dry_run"])
         if fault:
-            raise UsageError(fault)
+            raise _usage(fault)
         if not outcomes:
             raise CommandError("There is no file in it.")
         if not all(outcome.is_done for outcome in outcomes):
@@ -165,6 +158,11 @@ def outcome_json(outcome: Outcome) -> dict[str, Any]:
     }
 
 
+def _usage(message: str) -> CommandError:
+    """The command cannot even begin."""
+    return CommandError(message, returncode=USAGE)
+
+
 def _in_words(day: Day) -> str:
     """A day in one line; what the log does not say is left out."""
     parts = [day.date.isoformat()]
@@ -197,7 +195,7 @@ def _rig(unit: str) -> Rig:
         return named[0]
     known = ", ".join(str(rig) for rig in rigs.order_by("number")) or "none"
     what = "More than one rig is" if named else "No rig is"
-    raise UsageError(f"{what} called “{unit}”. The rigs are: {known}.")
+    raise _usage(f"{what} called “{unit}”. The rigs are: {known}.")
 
 
 def _layout(name: str | None) -> LogLayout | None:
@@ -207,7 +205,7 @@ def _layout(name: str | None) -> LogLayout | None:
         return found
     names = LogLayout.objects.filter(is_retired=False).order_by("name")
     known = ", ".join(f"“{each.name}”" for each in names) or "none"
-    raise UsageError(f"No layout is kept as “{name}”. Kept are: {known}.")
+    raise _usage(f"No layout is kept as “{name}”. Kept are: {known}.")
 
 
 def _answers(given: Sequence[str]) -> Mapping[str, str]:
@@ -215,9 +213,7 @@ def _answers(given: Sequence[str]) -> Mapping[str, str]:
     for each in given:
         key, equals, value = each.partition("=")
         if key.strip() not in KEYS or not equals or not value.strip():
-            raise UsageError(
-                f"“{each}” is no answer: give KEY=VALUE, KEY one of {', '.join(KEYS)}."
-            )
+            raise _usage(f"“{each}” is no answer: give KEY=VALUE, KEY one of {', '.join(KEYS)}.")
         answers[key.strip()] = value.strip()
     return answers
 
@@ -230,7 +226,7 @@ def _author(sign_in: str | None) -> Person:
         people = people.filter(sign_in=sign_in.casefold()).exclude(role=Role.OWNER)
     if found := people.first():
         return found
-    raise UsageError(
+    raise _usage(
         f"Nobody who may read logs signs in as {sign_in}."
         if sign_in
         else "There is no manager who may sign in."
