@@ -729,20 +729,35 @@ def test_twin_without_the_look_at_its_hash_the_key_refuses_the_second(
     assert len(files_kept() - before) == 1
 
 
+def two_rigs() -> tuple[SprayRig, SprayRig]:
+    first = spray_rig()
+    return first, spray_rig(number=2, author=first.author)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_file_for_two_rigs_at_once_is_read_for_one() -> None:
+    rigs = two_rigs()
+    before = files_kept()
+    found = at_once(*[lambda made=made: read(made, MORNING) for made in rigs])
+    assert sorted(each.status for each in found) == [READ, REFUSED]
+    assert ShiftLog.objects.count() == 1
+    assert len(files_kept() - before) == 1
+
+
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.postgresql
-def test_twin_without_the_key_one_file_is_kept_twice(monkeypatch: pytest.MonkeyPatch) -> None:
-    made = spray_rig()
-    without_row_locks(monkeypatch)
+def test_twin_without_the_key_one_file_is_read_for_two_rigs(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rigs = two_rigs()
     all_meet_in(monkeypatch, reading_service, "_log")
     key = next(each for each in ShiftLog._meta.constraints if each.name == "a_log_is_read_once")
     with connection.schema_editor() as editor:
         editor.remove_constraint(ShiftLog, key)
     try:
-        at_once(*[lambda: read(made, MORNING)] * 2)
-        assert ShiftLog.objects.count() == 2
+        found = at_once(*[lambda made=made: read(made, MORNING) for made in rigs])
+        assert [each.status for each in found] == [READ, READ]
     finally:
-        LogContradiction.objects.all().delete()
         ShiftDay.objects.all().delete()
         ShiftLog.objects.all().delete()
         with connection.schema_editor() as editor:
