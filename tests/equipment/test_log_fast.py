@@ -4,8 +4,9 @@ import csv
 import io
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
+from unittest import mock
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -31,7 +32,7 @@ from equipment.shiftlogs.layout import (
 )
 from equipment.shiftlogs.lines import Cells
 from equipment.shiftlogs.rows import Rows, planned
-from tests.equipment.test_log_reading import layout
+from tests.equipment.test_log_reading import blocks_of, joined, layout
 
 ZONE_OF_SHOP = ZoneInfo("America/Chicago")
 NUMBERS = ((STROKES_A, "strokes"), (TEMP_A, "F"), OTHER, (PRESSURE_A, "psi"), RUNNING)
@@ -234,3 +235,47 @@ def test_what_columns_take_at_all_they_take_as_cells_do(
     if fast is not None:
         assert account.bad.count == 0
         same(fast, careful)
+
+
+def outcome(data: bytes, of: Layout) -> tuple[list[tuple[str, bytes]], tuple[Any, ...]]:
+    """All that reading says of a log: its columns, and what it keeps account of."""
+    blocks, reader = blocks_of(data, of, on=date(2026, 3, 4), piece_bytes=700)
+    columns = [(name, column.tobytes()) for name, column in joined(blocks).items()]
+    figures = (
+        reader.rows, reader.duplicates, reader.clock_put_back, reader.torn, reader.misfit,
+        reader.unknown_states, reader.skipped_times, reader.bad,
+    )  # fmt: skip
+    return columns, figures
+
+
+@given(
+    of=st.sampled_from(STYLES),
+    start=st.datetimes(datetime(2026, 10, 31), datetime(2026, 11, 2)).map(  # noqa: DTZ001
+        lambda at: at.replace(microsecond=0)
+    ),
+    changes=st.lists(
+        st.tuples(
+            st.integers(0, 10_000),
+            st.integers(0, 4),
+            st.sampled_from([
+                b"", b",", b";", b'"', b"\n", b"\r\n", b"\r", b" ", b"x", b"0", b":", b"\0", b".",
+                b"\xff", "é".encode(), b"N/A", b"1e400", b"nan", b"\n\n", b"t,n\n", b"\x1f", b"-",
+            ]),
+        ),
+        max_size=6,
+    ),
+    newest_first=st.booleans(),
+)  # fmt: skip
+@settings(max_examples=400, deadline=None)
+def test_a_spoilt_log_is_read_alike_with_and_without_columns(
+    of: Style, start: datetime, changes: list[tuple[int, int, bytes]], newest_first: bool
+) -> None:
+    values: list[list[float | None]] = [[float(n), 70 + n / 8, None] for n in range(60)]
+    data = written(of, values, start, quoted=False)
+    for place, length, said in changes:
+        place %= len(data)
+        data = data[:place] + said + data[place + length :]
+    how = replace(of.of, header_line=0, newest_first=newest_first, missing=("", "n/a"))
+    with mock.patch.object(Fast, "rows", return_value=None):
+        expected = outcome(data, how)
+    assert outcome(data, how) == expected
