@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from django.utils import timezone
 from equipment.models import Due, Reading
 from equipment.services import advancing
 from shop.paper import sheet as paper
-from tests.benchmarks import due_page, list_page, reading_post, sheet_pdf, worlds
+from tests.benchmarks import due_page, list_page, log_ingest, reading_post, sheet_pdf, worlds
 from tests.benchmarks.__main__ import BENCHMARKS, main, table
 from tests.benchmarks.measure import Options, Result, WrongAnswer, take_turns
 from tests.shop.paper import samples
@@ -120,6 +121,23 @@ def test_a_list_page_with_other_rows_is_noticed(numbers: range) -> None:
     list_page.check(page(range(1, 51)), rows=50)
     with pytest.raises(WrongAnswer):
         list_page.check(page(numbers), rows=50)
+
+
+@pytest.mark.django_db
+def test_a_log_that_is_read_wrongly_is_noticed(tmp_path: Path) -> None:
+    log = log_ingest.written(tmp_path / "log.csv", rows=2_000)
+    _, manager = worlds.shop(at=log_ingest.BEGINS)
+    worlds.fleet(rigs=1, readings=1, author=manager, at=log_ingest.BEGINS)
+    outcome = log_ingest.ingest(log.path, rig=1)
+    log_ingest.check(log, outcome, is_last=True)
+    wrong = replace(log, strokes_a=log.strokes_a + 1)
+    with pytest.raises(WrongAnswer, match=r"strokes A were logged, not"):
+        log_ingest.check(wrong, outcome, is_last=False)
+    with pytest.raises(WrongAnswer, match=r"1,999 of 2,000 rows"):
+        log_ingest.check(log, replace(outcome, rows=1_999), is_last=False)
+    log_ingest.mark(log, 1)
+    with pytest.raises(WrongAnswer, match=r"the kept file is another"):
+        log_ingest.check(log, outcome, is_last=True)
 
 
 def test_turns_are_taken_by_both_and_the_first_do_not_count() -> None:
