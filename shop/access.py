@@ -55,6 +55,8 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:readings_file": SIGNED_IN,
     "shop:rig": SIGNED_IN,
     "shop:rigs": SIGNED_IN,
+    "shop:round_sheet": SIGNED_IN,
+    "shop:round_sheets": SIGNED_IN,
     "shop:today": SIGNED_IN,
     # shop: sheets
     "shop:add_part": CREW,
@@ -112,6 +114,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:new_position": MANAGER,
     "equipment:new_rig": MANAGER,
     "equipment:new_service": MANAGER,
+    "equipment:paper_week": MANAGER,
     "equipment:photo": SIGNED_IN,
     "equipment:quick_change": CREW,
     "equipment:readings": CREW,

@@ -138,6 +138,7 @@ class Reading(models.Model):
         SHEET = "sheet", "a service sheet"
         LOG = "log", "a shift log"
         IMPORT = "import", "an import"
+        PAPER = "paper", "a round sheet on paper"
 
     counter = models.ForeignKey(Counter, models.PROTECT, related_name="readings")
     at = models.DateTimeField()

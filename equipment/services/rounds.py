@@ -50,22 +50,26 @@ def items_for_round(*, rig: Rig, day: date) -> list[RoundItem]:
     Every daily check of the kinds fitted, and the weekly ones that no round of the six days
     before answered.
     """
-    fitted = _fitted(rig)
     done_this_week = set(
         RoundAnswer.objects.filter(
             round__rig=rig, round__day__gt=day - WEEK, round__day__lt=day
         ).values_list("item_id", flat=True)
     )
+    return [
+        item
+        for item in items_of_week(rig=rig)
+        if item.every == RoundItem.Every.DAY or item.pk not in done_this_week
+    ]
+
+
+def items_of_week(*, rig: Rig) -> list[RoundItem]:
+    """All checks of a rig, daily and weekly, in the order in which they stand along the rig."""
+    fitted = _fitted(rig)
     items = RoundItem.objects.select_related("kind").filter(
         is_retired=False, kind__in={row.position.kind_id for row in fitted}
     )
     places = {item.pk: _place(item, fitted) for item in items}
-    asked = [
-        item
-        for item in items
-        if places[item.pk] is not None
-        and (item.every == RoundItem.Every.DAY or item.pk not in done_this_week)
-    ]
+    asked = [item for item in items if places[item.pk] is not None]
     return sorted(asked, key=lambda item: (places[item.pk] or 0, item.code))
 
 

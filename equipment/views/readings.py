@@ -58,7 +58,7 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
     """Read all counters of a rig: what is typed is kept, what stays empty is passed over."""
     now = timezone.now()
     rig = get_rig(number)
-    counters = counters_of(rig, _carrying(rig))
+    counters = counters_of(rig, carrying(rig))
     form = ReadingsForm(typed(request), request.FILES or None, now=now, counters=counters)
     if is_sound(request, form) and not _asks(form):
         before = _grades(rig, request.today, request.shop.warning_days)
@@ -221,7 +221,7 @@ def counters_of(rig: Rig, fitted: Iterable[Installation]) -> list[tuple[Counter,
     return [*of_the_rig, *((counter, place.label) for counter, place in travelling)]
 
 
-def _carrying(rig: Rig) -> QuerySet[Installation]:
+def carrying(rig: Rig) -> QuerySet[Installation]:
     """What sits in a rig with a counter of its own: mostly nothing."""
     return (
         Installation.objects.filter(

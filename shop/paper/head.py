@@ -1,6 +1,6 @@
 """What frames every page: the title block with its QR code, and the foot."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from shop.paper.blocks import Area, Block
@@ -23,7 +23,9 @@ FOOT_WORDS = "The maker’s instructions and local codes go first."
 
 
 @dataclass(frozen=True, slots=True)
-class _ValueRow:
+class ValueRow:
+    """Cells of caption over value, broken into lines. widths, height: [pt]"""
+
     captions: tuple[Line, ...]
     values: tuple[tuple[Line, ...], ...]
     widths: tuple[float, ...]
@@ -46,7 +48,7 @@ def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, floa
     below: tuple[Line, ...] = ()
     if len(beside) > 1:
         below, beside = plain(name, width=right - left - 2 * _PAD, size=NAME), ()
-    values = _values(sheet, width=right - left)
+    values = value_rows((("Shop", sheet.shop_name), *sheet.cells), width=right - left)
     title_row = 28.0 + len(below) * NAME * LEADING
     natural = title_row + sum(row.height for row in values)
     height = max(natural, _LEAST)
@@ -66,7 +68,7 @@ def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, floa
         for index, row in enumerate(values):
             pen.rule(left, y, right, y)
             end = bottom if index == len(values) - 1 else y - row.height
-            _value_row(pen, row, x=left, top=y, bottom=end)
+            draw_values(pen, row, x=left, top=y, bottom=end)
             y = end
         pen.rule(left, top, left, bottom, _INNER)
         pen.rule(right, top, right, bottom, _INNER)
@@ -83,9 +85,8 @@ def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, floa
     return Block(height=height, draw=draw)
 
 
-def _values(sheet: SheetPaper, *, width: float) -> list[_ValueRow]:
+def value_rows(cells: Sequence[tuple[str, str]], *, width: float) -> list[ValueRow]:
     """Caption over value, as wide as the words need when the row has room for that."""
-    cells = (("Shop", sheet.shop_name), *sheet.cells)
     found = []
     for start in range(0, len(cells), _CELLS_A_ROW):
         chunk = cells[start : start + _CELLS_A_ROW]
@@ -95,7 +96,7 @@ def _values(sheet: SheetPaper, *, width: float) -> list[_ValueRow]:
             for (_, value), room in zip(chunk, widths, strict=True)
         ]
         found.append(
-            _ValueRow(
+            ValueRow(
                 captions=tuple(line(caption, size=SMALL) for caption, _ in chunk),
                 values=tuple(lines),
                 widths=tuple(widths),
@@ -120,7 +121,8 @@ def _shares(natural: list[float], width: float) -> list[float]:
     return [need if need <= fair else (width - modest) / greedy for need in natural]
 
 
-def _value_row(pen: Pen, row: _ValueRow, *, x: float, top: float, bottom: float) -> None:
+def draw_values(pen: Pen, row: ValueRow, *, x: float, top: float, bottom: float) -> None:
+    """Draw a row of cells from x on, between two edges. [pt]"""
     first = x
     for caption, value, width in zip(row.captions, row.values, row.widths, strict=True):
         pen.write(x + _PAD, top - 11, caption)
@@ -142,12 +144,17 @@ def _punches(pen: Pen, x: float, middle: float, sheet: SheetPaper) -> None:
 
 def foot(pen: Pen, sheet: SheetPaper, *, area: Area, bottom: float, page: int, pages: int) -> None:
     """The foot of a page; `bottom` is the lower margin. [pt]"""
+    count = f"Sheet {sheet.number_text}, page {page} of {pages}"
+    foot_line(pen, area=area, bottom=bottom, printed_text=sheet.printed_text, count=count)
+
+
+def foot_line(pen: Pen, *, area: Area, bottom: float, printed_text: str, count: str) -> None:
+    """What stands at the foot of every paper: who goes first, when it was printed, which page."""
     y = bottom + FOOT - 5
     pen.rule(area.left, y, area.right, y, 1.2)
     base = y - 12
     pen.write(area.left, base, line(FOOT_WORDS, size=SMALL))
-    pen.write_centred(area.left + area.width * 0.58, base, line(sheet.printed_text, size=SMALL))
-    count = f"Sheet {sheet.number_text}, page {page} of {pages}"
+    pen.write_centred(area.left + area.width * 0.58, base, line(printed_text, size=SMALL))
     pen.write_right(area.right, base, line(count, size=SMALL, bold=True))
 
 

@@ -4,7 +4,6 @@ from collections.abc import Iterable
 from io import BytesIO
 from itertools import chain
 
-from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.pdfgen.canvas import Canvas
 
 from shop.paper import checks, closing, opening, qr
@@ -21,8 +20,9 @@ from shop.paper.content import (
     StripCell,
     ZeroGauge,
 )
+from shop.paper.document import MARGIN, SIZES, begin
 from shop.paper.head import FOOT, foot, head, strike
-from shop.paper.pen import MM, Pen
+from shop.paper.pen import Pen
 from shop.paper.strip import strip
 
 __all__ = [
@@ -39,9 +39,6 @@ __all__ = [
     "sheet_pdf",
     "sheets_pdf",
 ]
-
-MARGIN = 12 * MM
-_SIZES: dict[PageSize, tuple[float, float]] = {"letter": LETTER, "a4": A4}
 
 
 def sheet_pdf(sheet: SheetPaper, *, page_size: PageSize = "letter") -> bytes:
@@ -64,18 +61,13 @@ def sheets_pdf(sheets: Iterable[SheetPaper], *, page_size: PageSize = "letter") 
     if first is None:
         raise ValueError("There is no service sheet to print.")
     file = BytesIO()
-    canvas = Canvas(
+    canvas = begin(
         file,
-        pagesize=_SIZES[page_size],
-        pageCompression=1,
-        invariant=1,
-        lang=first.language,
+        size=SIZES[page_size],
+        language=first.language,
+        author=first.shop_name,
+        subject="Service sheet",
     )
-    canvas.setAuthor(first.shop_name)
-    canvas.setSubject("Service sheet")
-    canvas.setCreator("Strokebook")
-    canvas.setViewerPreference("DisplayDocTitle", "true")
-    canvas.setViewerPreference("PrintScaling", "None")
     codes: dict[str, tuple[str, int]] = {}
     last = first
     for index, sheet in enumerate(chain((first,), waiting)):
@@ -101,7 +93,7 @@ def _draw(
 
     codes: the QR codes stored so far, by address.
     """
-    width, height = _SIZES[page_size]
+    width, height = SIZES[page_size]
     area = Area(left=MARGIN, width=width - 2 * MARGIN)
     if sheet.url and sheet.url not in codes:
         name = f"qr{len(codes)}"

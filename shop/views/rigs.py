@@ -54,6 +54,7 @@ def rigs(request: PageRequest) -> HttpResponse:
     else:
         context["is_narrowed"] = bool(request.GET)
         context["count"] = Rig.objects.count()
+        context["next_week"] = today + timedelta(days=7 - today.weekday())
         is_sound = found.form.is_valid()
         response = render(request, "shop/rigs.html", context, status=200 if is_sound else 422)
     patch_vary_headers(response, ["HX-Request"])
@@ -130,6 +131,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "counters": [_counter_line(each, today=today, shop=shop) for each in counters],
         "found": _found_work(request, subject, positions),
         "sheets": ServiceSheet.objects.open().filter(rig=subject).order_by("planned_on", "number"),
+        "next_week": today + timedelta(days=7 - today.weekday()),
         "rounds": _rounds(subject, bookings, today=today),
         "drawer": _drawer(subject, today=today),
         "bookings": [each for each in bookings if each.last_day >= today],
