@@ -257,6 +257,8 @@ class CorrectForm(WhenForm):
                 "face_start": reading.face_start,
             },
         )
+        self.face.fields["value"].required = True
+        self.face.fields["value"].error_messages["required"] = "Say what it showed."
         initial = dict(zip(("day", "time"), self.stood_at, strict=True))
         super().__init__(data, now=now, initial=initial, **kwargs)
         self.fields["day"].required = True
@@ -267,9 +269,6 @@ class CorrectForm(WhenForm):
             # Not only to the minute: the moment was not in question.
             self.at, self.is_day_only = self.wrong.at, self.wrong.is_day_only
         if not self.face.is_valid():
-            self.add_error(None, NOT_YET)
-        elif self.face.reading() is None:
-            self.face.add_error("value", "Say what it showed.")
             self.add_error(None, NOT_YET)
         return cleaned
 

@@ -52,6 +52,7 @@ from equipment.views.common import (
     zone,
 )
 from equipment.views.lifeline import lifeline
+from equipment.views.lifetime import lifetime
 
 ROWS_A_PAGE: Final = 50
 
@@ -103,6 +104,7 @@ def component(request: PageRequest, tag: str) -> HttpResponse:
         "next_stay": next_stay(rig=fitted.position.rig, today=request.today) if fitted else None,
         "counters": shown.counters.filter(is_retired=False).order_by("order", "pk"),
         "open_found": findings.order_by("-is_grave", "opened_at"),
+        "lifetime": lifetime(shown),
         "events": events,
         "is_more": is_more,
     }
@@ -123,6 +125,7 @@ def _lives(shown: Component, fitted: Installation | None) -> list[dict[str, Any]
         {
             "measure": measure.label,
             "wear": wear[measure],
+            "unit": UNITS[measure],
             "text": f"{rounded(wear[measure].life)} {UNITS[measure]}",
             "sources": sources.get(measure, []),
             "opening": getattr(shown, f"opening_{measure.value}"),

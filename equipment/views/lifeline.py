@@ -119,7 +119,7 @@ def _undone(component: Component, limit: int | None) -> Iterator[Event]:
     )
     for row in rows:
         came = row.component_in_id == component.pk
-        by = row.undone_by  # type: ignore[attr-defined]
+        by = row.undone_by
         yield Event(
             row.at,
             f"{'Fitted in' if came else 'Taken out of'} rig {row.position.rig}, "

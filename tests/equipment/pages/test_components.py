@@ -1,5 +1,6 @@
 """Components: the list, one with its line of time, new ones, services done elsewhere."""
 
+import re
 from datetime import date
 from decimal import Decimal
 from uuid import uuid4
@@ -276,3 +277,51 @@ class TestServiceDoneElsewhere:
         assert "undone already" in text_of(again)
         assert "undone by A. Manager: other pump" in text_of(desk.get(page_of(pump)))
         assert not Renewal.objects.in_force().exists()
+
+
+class TestLineOfTime:
+    def test_tells_the_whole_life_in_one_sentence(self, desk: Client, spray: SprayRig) -> None:
+        pump = spray.pump("A")
+        spare = shelf_component(pump.type.kind, tag="PU-77", opening_strokes=Decimal(1200))
+        spray.read(day(4), a=NewReading(spray.counters["a"], Decimal(10), "reset"))
+        exchange_component(
+            position=spray.positions["pump A"],
+            component_in=spare,
+            at=day(5),
+            author=spray.author,
+            zone=ZONE,
+        )
+        spray.read(day(6), a=110)
+        drawn = re.findall(r'aria-label="([^"]+; life [^"]+)"', html_of(desk.get(page_of(pump))))
+        assert len(drawn) == 2  # one for a desk, one for a phone
+        assert drawn[0] == drawn[1]
+        for words in (
+            "rig 04 Proportioning pump A 5 Jan",
+            "not fitted now",
+            "1 reset not all seen",
+            "some use estimated",
+            "life at least 3,060 strokes.",
+        ):
+            assert words in drawn[0], words
+        (told, _) = re.findall(
+            r'aria-label="([^"]+; life [^"]+)"', html_of(desk.get(page_of(spare)))
+        )
+        assert "1,200 strokes before it came" in told
+        assert "life at least" not in told
+
+    def test_takes_as_many_queries_for_a_long_life_as_for_a_short_one(
+        self, desk: Client, spray: SprayRig
+    ) -> None:
+        gun = spray.components["gun"]
+        short = queries_of(desk, page_of(gun))
+        for number in range(4, 10):
+            for coming in (None, gun):
+                exchange_component(
+                    position=spray.positions["gun"],
+                    component_in=coming,
+                    at=day(number),
+                    author=spray.author,
+                    zone=ZONE,
+                )
+            spray.read(day(number, hour=1), a=3000 + number, b=3100 + number)
+        assert queries_of(desk, page_of(gun)) == short
