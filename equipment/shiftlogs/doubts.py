@@ -14,6 +14,7 @@ from .layout import (
     HOURS,
     OTHER,
     ROLES,
+    RUNNING,
     TIME,
     UNITS,
     AnswerRefused,
@@ -207,6 +208,8 @@ def _role(said: str) -> tuple[str, str]:
         )
     if not unit.strip():
         return role, ""
+    if role == RUNNING:
+        return role, unit.strip().casefold()
     known = _UNIT_WORDS.get(plain(unit), "")
     fitting = next((units for start, units in _FITS if role.startswith(start)), ())
     if known not in fitting:

@@ -18,6 +18,7 @@ from .words import (
     ELAPSED,
     EPOCH,
     FLOW,
+    HEAT,
     HOSE,
     HOURS,
     ISO,
@@ -284,7 +285,7 @@ def _quiet_unit(words: list[str], quantity: str) -> str:
 
 _ORDER: Final = (
     CYCLES, STROKES, TEMP, PRESSURE, FLOW, VOLUME, HOURS, EPOCH, ELAPSED, DATE, TIME, ZONE, COUNT,
-    RUNNING, SERIAL,
+    HEAT, RUNNING, SERIAL,
 )  # fmt: skip
 
 
@@ -307,7 +308,7 @@ def _quantity(seen: set[str], unit: str, words: list[str]) -> str:
     ):
         return HOURS if TIME in seen else RUNNING
     for each in _ORDER:
-        if each in seen:
+        if each in seen and not (each == HEAT and unit in _KIND):
             return each
     if unit in _KIND:
         return _KIND[unit]

@@ -68,7 +68,8 @@ class Column:
     """One column.
 
     index: its place in the file, 0 first. heading: as the file has it, "" where it has none.
-    role: one of ROLES. unit: of UNITS (of EPOCH and ELAPSED: s, ms, us, min, h, hms), or "".
+    role: one of ROLES. unit: of UNITS (of EPOCH and ELAPSED: s, ms, us, min, h, hms), or "". Of
+        RUNNING: the word that means so, case-folded, where it is none of the usual ones.
     """
 
     index: int

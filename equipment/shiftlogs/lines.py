@@ -19,7 +19,7 @@ from equipment.shiftlogs.cells import (
     read_date,
     read_moment,
 )
-from equipment.shiftlogs.layout import Layout
+from equipment.shiftlogs.layout import RUNNING, Layout
 from equipment.shiftlogs.rows import RUNNING_WORDS, STOPPED_WORDS, Plan
 from equipment.shiftlogs.zone_names import ABBREVIATIONS, offset_of, place_of
 from equipment.shiftlogs.zones import ahead_us, parted_us
@@ -61,6 +61,8 @@ class Cells:
         self.unknown_states: set[str] = set()
         self.missing = frozenset(plain(each) for each in layout.missing) | {""}
         self._has_halves = layout.clock == "12"
+        #: The one word that means that the rig runs, where the layout knows it.
+        self._runs = getattr(layout.column(RUNNING), "unit", "")
 
     def split(self, line: str) -> list[str]:
         """Return the cells of a line that is not blank. Raises Unreadable for a wrong number."""
@@ -212,6 +214,8 @@ class Cells:
     def running(self, cell: str) -> bool:
         """Return whether a cell says that the rig runs; what it does not know runs not."""
         text = cell.strip().casefold()
+        if self._runs:
+            return text == self._runs
         if text in RUNNING_WORDS:
             return True
         if text in STOPPED_WORDS or plain(text) in self.missing:

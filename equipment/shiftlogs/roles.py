@@ -11,12 +11,14 @@ from .cells import MISSING
 from .columns import EMPTY, FLAG, NUMBER, TEXT, Found
 from .layout import HOURS, OTHER, TIMES, UNITS, Column, LogRefused, Question
 from .layout import RUNNING as RUNNING_ROLE
+from .leftovers import doubt_leftovers
 from .preamble import Said
 from .rows import RUNNING_WORDS, STOPPED_WORDS
 from .table import Table
 from .times_found import Timing
 
-_STATES = RUNNING_WORDS | STOPPED_WORDS | frozenset(MISSING) | frozenset(("0", "1"))
+_UNSAID = frozenset(MISSING)
+_STATES = RUNNING_WORDS | STOPPED_WORDS | frozenset(("0", "1"))
 _COUNTERS: Final = (h.STROKES, h.CYCLES, h.COUNT)
 _MEASURED: Final = (h.TEMP, h.PRESSURE, h.FLOW, h.VOLUME)
 #: What a rig can show, by unit: beyond it, a number is a sensor's word for “no value”. From memory:
@@ -141,17 +143,9 @@ def _by_headings(work: _Work, found: Sequence[Found], free: Sequence[Found]) -> 
             work.muddles.append(f"{names} could each be {_words(role)}.")
             best = candidates[0]
         work.roles[best.index] = (role, _unit(best))
-    _gaps(work, found, unknown)
-    for each in free:
-        if (
-            each.heading.quantity == h.RUNNING
-            and not each.heading.is_decoy
-            and each.index not in work.roles
-            and each.moves_at_all()
-        ):
-            work.notes.append(
-                f"“{each.name}” was left out: it does not say plainly running or not."
-            )
+    muddles, notes = doubt_leftovers(found, free, unknown, work.roles, sides, sign=work.sign)
+    work.muddles += muddles
+    work.notes += notes
 
 
 def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
@@ -179,6 +173,8 @@ def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
         return "gallons" if heading.side in ("", h.BOTH) else ""
     if quantity == h.HOURS:
         return HOURS if not heading.side and each.rises(sign=sign) else ""
+    if quantity == h.HEAT and max(each.filled(), default=0) > 100:
+        quantity = h.TEMP  # no share of a heater's power
     if quantity in (h.TEMP, h.PRESSURE):
         if {0.0, 1.0} >= set(each.filled()) and each.kind == NUMBER:
             return ""  # an alarm, or whether it heats
@@ -195,9 +191,24 @@ def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
 
 
 def _is_state(each: Found) -> bool:
-    return each.kind in (FLAG, NUMBER, TEXT) and all(
-        cell.casefold() in _STATES for cell in each.cells
-    )
+    """Say whether a column says running or not: in known words, or one of two is known."""
+    words = _states(each)
+    if each.kind in (TEXT, FLAG) and len(words) == 2:
+        return bool(words & (RUNNING_WORDS | STOPPED_WORDS))
+    return each.kind in (FLAG, NUMBER, TEXT) and words <= _STATES
+
+
+def _states(each: Found) -> set[str]:
+    return {cell.casefold() for cell in each.cells} - _UNSAID
+
+
+def _running_word(each: Found) -> str:
+    """Return the one of two words that means running, "" where the reader knows both."""
+    words = _states(each)
+    if each.kind == NUMBER or len(words) != 2 or words <= _STATES:
+        return ""
+    runs = words & RUNNING_WORDS or words - STOPPED_WORDS
+    return next(iter(runs))
 
 
 def _counters(work: _Work, wanted: dict[str, list[Found]]) -> None:
@@ -230,6 +241,8 @@ def _best(candidates: Sequence[Found]) -> Found | None:
     best = [each for each in candidates if each.heading.rank == top]
     if len(best) == 1:
         return best[0]
+    if len(moving := [each for each in best if each.moves()]) == 1:
+        return moving[0]  # the others do not change, as set points do not
     if all(each.values == best[0].values for each in best):
         return best[0]
     if best[0].heading.quantity == h.TEMP and _same_degrees(best):
@@ -258,6 +271,8 @@ def _words(role: str) -> str:
 
 def _unit(each: Found) -> str:
     heading = each.heading
+    if heading.quantity == h.RUNNING:
+        return _running_word(each)
     if heading.quantity in (h.STROKES, h.CYCLES):
         return heading.quantity
     if heading.quantity == h.COUNT:
@@ -270,44 +285,12 @@ def _unit(each: Found) -> str:
 
 def _unit_for(role: str, each: Found) -> str:
     """Return the unit of a column whose role a person gave without one."""
+    if role == RUNNING_ROLE:
+        return _running_word(each)
     if role == HOURS:
         return each.unit if each.unit in ("h", "min", "s") else "h"
     unit = each.heading.quantity if role.startswith("strokes_") else each.unit
     return unit if doubts.fits(role, unit) else ""
-
-
-def _gaps(work: _Work, found: Sequence[Found], unknown: Sequence[Found]) -> None:
-    """What is needed and missing, and columns that might be it."""
-    has = {role for role, _ in work.roles.values()}
-    counted = {"strokes_a", "strokes_b", "gallons_a", "gallons_b", "gallons"} & has
-    flow = {"flow_a", "flow_b"} & has
-    strokes = {"strokes_a", "strokes_b"} & has
-    odd = [e for e in unknown if e.heading.quantity in (h.STROKES, h.CYCLES)]
-    for each in unknown:
-        quantity = each.heading.quantity
-        if quantity in (h.TEMP, h.PRESSURE):
-            work.muddles.append(f"“{each.name}” does not say which side, or the hose, it measures.")
-        elif quantity in (h.STROKES, h.CYCLES) and not strokes:
-            if each.rises(sign=work.sign):
-                work.muddles.append(f"“{each.name}” does not say which side it counts.")
-            else:
-                work.muddles.append(
-                    f"“{each.name}” rises and falls, so it is no counter of the rig."
-                )
-    if counted or odd:
-        return
-    rising = [e for e in unknown if e.moves() and e.rises(sign=work.sign)]
-    if rising and not flow:
-        names = ", ".join(f"“{e.name}”" for e in rising[:4])
-        work.muddles.append(f"No heading names a counter of strokes or gallons; {names} only rise.")
-    elif not {r for r in has if r.startswith(("temp_", "pressure_", "flow_", HOURS))}:
-        figures = [
-            e
-            for e in found
-            if e.kind == NUMBER and not e.heading.is_decoy and e.index not in work.roles
-        ]
-        if figures:
-            work.muddles.append("No heading says what a rig counts or measures.")
 
 
 # --- sides ------------------------------------------------------------------------------------

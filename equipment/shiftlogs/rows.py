@@ -41,7 +41,7 @@ NO_OFFSET: Final = np.iinfo(np.int64).min
 
 #: What a running column says, case-folded. Numbers: anything but 0 runs.
 RUNNING_WORDS: Final = frozenset({
-    "run", "running", "on", "yes", "y", "true", "t", "active", "spray", "spraying", "pumping",
+    "run", "running", "on", "yes", "y", "j", "true", "t", "active", "spray", "spraying", "pumping",
     "started", "start", "open", "ein", "an", "ja", "läuft", "laeuft", "betrieb", "in betrieb",
     "aktiv", "wahr", "marche", "en marche", "oui", "o", "vrai", "actif", "si", "sí", "s",
     "encendido", "marcha", "en marcha", "activo", "verdadero", "sì", "acceso", "attivo", "vero",
@@ -55,7 +55,10 @@ STOPPED_WORDS: Final = frozenset({
     "halt", "bereit", "arrêt", "arret", "arrêté", "non", "faux", "inactif", "apagado", "parado",
     "detenido", "inactivo", "falso", "spento", "fermo", "inattivo", "uit", "nee", "inactief",
     "onwaar", "não", "nao", "desligado", "inativo", "av", "nej", "falsk", "nie", "postój", "wył",
-    "paro", "parada", "stand-by", "stand by", "park", "attente", "espera", "ruhe", "down", "stil",
+    "paro", "parada", "stopp", "gestopt", "stilstand", "stillstand", "arresto", "ferma",
+    "halten", "angehalten", "detenida", "not running", "idling", "steht still", "en arrêt",
+    "à l'arrêt", "en paro", "stand-by", "stand by", "park", "attente", "espera", "ruhe", "down",
+    "stil",
 })  # fmt: skip
 
 

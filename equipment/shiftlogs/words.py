@@ -22,6 +22,7 @@ DATE: Final = "date"
 EPOCH: Final = "epoch"
 ELAPSED: Final = "elapsed"
 ZONE: Final = "zone"
+HEAT: Final = "heat"  # a temperature, or how hard a heater works
 SERIAL: Final = "serial"  # numbers the rows
 
 # Sides, as headings name them.
@@ -73,8 +74,11 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "fi": "isku iskut iskua",
         "tr": "strok stroklar vurus",
     },
+    HEAT: {
+        "en": "heat",
+    },
     TEMP: {
-        "x": "temp tmp *temp",
+        "x": "temp tmp *temp t° temp°",
         "en": "temperature temperatures",
         "de": "temperatur *temperatur temperatur*",
         "fr": "temperature temperatures",
@@ -119,9 +123,12 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "x": "vol gal gals ltr",
         "en": (
             "gallon gallons volume litre litres liter liters usage used dispensed consumption "
-            "consumed sprayed output yield"
+            "consumed sprayed output yield totalizer totaliser pumped totalised totalized"
         ),
-        "de": "menge volumen verbrauch *verbrauch* *menge *volumen gefordert",
+        "de": (
+            "menge volumen verbrauch *verbrauch* *menge *volumen gefordert fordermenge* "
+            "foerdermenge* *fordermenge gefoerdert verbraucht"
+        ),
         "fr": "volume quantite consommation consomme",
         "es": "volumen cantidad galones litros consumo",
         "it": "volume quantita litri consumo",
@@ -169,7 +176,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "sv": "sekunder",
     },
     EPOCH: {
-        "x": "epoch unix unixtime epochtime posix timestamp* tst ts",
+        "x": "epoch unix unixtime epochtime posix timestamp* tst ts epochs unixts",
     },
     ZONE: {
         "x": "tz utcoffset gmtoffset",
@@ -213,9 +220,10 @@ WORDS: Final[dict[str, dict[str, str]]] = {
         "x": "cnt ctr pmp",
         "en": "count counts counter pump pumps tally meter",
         "de": (
-            "zahler zaehler *zahler *zaehler zahlerstand zaehlerstand anzahl pumpe pumpen *pumpe"
+            "zahler zaehler *zahler *zaehler zahlerstand zaehlerstand anzahl pumpe pumpen *pumpe "
+            "zahlwerk* zaehlwerk*"
         ),
-        "fr": "compteur nombre nb pompe",
+        "fr": "compteur nombre nb pompe compt",
         "es": "contador conteo cuenta bomba",
         "it": "contatore conteggio pompa",
         "nl": "teller tellerstand pomp aantal",
@@ -255,7 +263,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
     },
     HOSE: {
         "en": "hose hoses *hose",
-        "de": "schlauch *schlauch* schlauche",
+        "de": "schlauch *schlauch* schlauche heizschlauch*",
         "fr": "tuyau flexible tuyaux",
         "es": "manguera mangueras",
         "it": "tubo tubazione manichetta tubi",
@@ -364,27 +372,29 @@ WORDS: Final[dict[str, dict[str, str]]] = {
             "soll sollwert *sollwert* *soll soll* ziel zielwert vorgabe grenzwert *grenz* alarm "
             "*alarm* warnung storung stoerung fehler meldung umgebung* *umgebung* aussen* luft* "
             "raum* batterie* akku* spannung *spannung strom *strom leistung *leistung drehzahl "
-            "frequenz takt feuchte motor* *motor oel* ol hydraulik* kuhl* fass* *fass tank* "
-            "*tank fullstand* zulauf eingang einlass *eingang forder* foerder* zufuhr* rucklauf "
-            "differenz *differenz abweichung verhaltnis *verhaltnis wartung* rest* pistole* "
-            "bediener rezept bemerkung kommentar kompressor* pro minimal maximal hochst* "
-            "mittelwert aggregat* schaltschrank*"
+            "frequenz takt feuchte motor* *motor oel* ol hydraulik* kuhl* fass* *fass tank* *tank "
+            "fullstand* zulauf eingang einlass *eingang zufuhr* rucklauf differenz *differenz "
+            "abweichung verhaltnis *verhaltnis wartung* rest* pistole* bediener rezept bemerkung "
+            "kommentar kompressor* pro minimal maximal hochst* mittelwert aggregat* "
+            "schaltschrank* forderpumpe* foerderpumpe* forderdruck zubringer* einstellung "
+            "eingestellt heizstrom"
         ),
         "fr": (
             "consigne consignes cible alarme alarmes limite seuil defaut erreur code ambiante "
             "ambiant exterieure exterieur air batterie tension courant intensite puissance "
             "vitesse cadence frequence humidite moteur huile hydraulique fut futs bidon cuve "
             "reservoir niveau entree alimentation gavage aspiration transfert retour ecart "
-            "difference rapport entretien maintenance restant pistolet operateur recette "
-            "remarque commentaire compresseur groupe moyenne maximale minimale par"
+            "difference rapport entretien maintenance restant pistolet operateur recette remarque "
+            "commentaire compresseur groupe moyenne maximale minimale par reglage reglages regle "
+            "programmee programme voulue voulu"
         ),
         "es": (
             "consigna objetivo alarma alarmas limite umbral falla fallo error ambiente exterior "
             "aire bateria voltaje tension corriente potencia velocidad frecuencia humedad motor "
-            "aceite hidraulico hidraulica tambor tambores bidon tanque nivel entrada "
-            "alimentacion succion trasiego transferencia retorno diferencia relacion "
-            "mantenimiento restante pistola operador receta comentario nota compresor ajuste "
-            "amperaje amperios promedio maxima minima maximo minimo por barril ritmo"
+            "aceite hidraulico hidraulica tambor tambores bidon tanque nivel entrada alimentacion "
+            "succion trasiego transferencia retorno diferencia relacion mantenimiento restante "
+            "pistola operador receta comentario nota compresor ajuste amperaje amperios promedio "
+            "maxima minima maximo minimo por barril ritmo programada programado fijada"
         ),
         "it": (
             "setpoint obiettivo allarme allarmi limite soglia guasto errore ambiente esterna "
@@ -392,7 +402,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
             "olio idraulico idraulica fusto fusti serbatoio livello ingresso alimentazione "
             "aspirazione travaso ritorno differenza rapporto manutenzione residuo pistola "
             "operatore ricetta nota compressore impostata impostato media massima minima al "
-            "cadenza"
+            "cadenza regolazione taratura programmata richiesta"
         ),
         "nl": (
             "streefwaarde ingesteld instelling doel grens storing fout omgeving* *omgeving "
@@ -418,7 +428,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
 
 #: How units are written (`plain`), by those of layout.UNITS and of times; "?": of no use here.
 _UNITS: Final = {
-    "psi": "psi | psig | lb/in2 | lbs/in2 | lbf/in2",
+    "psi": "psi | psig | psi(g) | lb/in2 | lbs/in2 | lbf/in2 | lb/sq in | pounds/in2",
     "?": (
         "psia | mbar | pa | atm | k | kelvin | imp gal | uk gal | igal | ml "
         "| cc | cm3 | m3 | kg | lb | lbs | g | qt | oz | in3 | cu in | cc/min | ml/min | kg/min "
@@ -472,7 +482,7 @@ NO_UNITS: Final = frozenset(each.strip() for each in _NO_UNITS.split("|"))
 #: Units that need no bracket: no other word is written so.
 _LOUD: Final = (
     "% %rh /min 1/min bar barg celsius coups/min cpm cycles/min degc degf fahrenheit gal/h "
-    "gal/min gph gpm hub/min kg/cm2 kgf/cm2 kpa l/h l/min lph lpm mbar mpa psi psig rpm spm "
-    "strokes/min °c °f"
+    "gal/min gph gpm hub/min kg/cm2 kgf/cm2 kpa l/h l/min lb/in2 lbf/in2 lbs/in2 lph lpm mbar "
+    "mpa psi psig rpm spm strokes/min °c °f"
 )
 LOUD: Final = frozenset(_LOUD.split())

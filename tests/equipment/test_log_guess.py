@@ -301,7 +301,7 @@ DOUBTS: list[tuple[str, str, str, set[str]]] = [
     ("letters", "Zeit;Hübe A;Druck A bar", "{t};{n};86,5", {"sides"}),
     ("left", "When,Left strokes,Right strokes", "{t},{n},{n}", {"sides"}),
     ("no headings", "", "{t},{n},{n}", {"columns"}),
-    ("two alike", "When,ISO strokes,Hose 1 F,Hose 2 F", "{t},{n},118.{i},119", {"columns"}),
+    ("two alike", "When,ISO strokes,Hose 1 F,Hose 2 F", "{t},{n},118.{i},119.{i}", {"columns"}),
     ("no side", "When,Strokes,Temp A F", "{t},{n},120", {"columns"}),
     ("no counter", "When,ISO strokes", "{t},{i:b}", {"columns"}),
     ("zone", "Time (BST),ISO strokes", "{t},{n}", {"zone"}),
