@@ -8,7 +8,7 @@ import unicodedata
 from calendar import monthrange
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from functools import lru_cache
 from math import isfinite
 from typing import Final
@@ -135,6 +135,7 @@ _NUMERIC = re.compile(
     r"^(\d{4}|\d{1,2})(\s*[-/._]\s*|\s)(\d{1,2})\s*(\2)\s*('?\d{4}|'?\d{1,2})\.?$"
 )
 _COMPACT = re.compile(r"^(\d{4})(\d\d)(\d\d)$")
+_ORDINAL = re.compile(r"^((?:19|20)\d\d)[-/.]([0-3]\d\d)$")  # day of the year, ISO 8601
 _SHORT = re.compile(r"^(\d\d)(\d\d)(\d\d)$")
 _DAY_NAME = re.compile(
     r"^(\d{1,2})(?:\.|st|nd|rd|th|er|º|°)?[-/\s]*(?:de\s+|of\s+)?([^\W\d_]{3,})\.?[-/,\s]*"
@@ -183,6 +184,10 @@ def _numbers(text: str) -> tuple[tuple[int, int, int], tuple[str, ...]] | None:
         if len(first) == 4:
             return (fields, ("ymd",)) if len(last) < 4 else None
         return fields, ("dmy", "mdy") if len(last) == 4 else ORDERS
+    if match := _ORDINAL.match(text):
+        first = date(int(match[1]), 1, 1)
+        on = first + timedelta(days=int(match[2]) - 1)
+        return ((on.year, on.month, on.day), ("ymd",)) if on.year == first.year else None
     if match := _COMPACT.match(text):
         return (int(match[1]), int(match[2]), int(match[3])), ("ymd",)
     if match := _SHORT.match(text):

@@ -14,7 +14,7 @@ from .blocks import RigFacts
 from .cells import MISSING, plain, read_date, read_moment
 from .columns import Found, look
 from .layout import Column, Layout, LogRefused, Question
-from .moments import Decided, Seen, decide, see
+from .moments import Decided, Seen, decide, moment_of, see
 from .preamble import Said, hear
 from .roles import assign, languages, out_of_range
 from .table import Table, find_table
@@ -267,7 +267,7 @@ def _date(
     answer = doubts.day(answers)
     if isinstance(answer, datetime) and answer.tzinfo:
         answer = answer.astimezone(facts.zone).replace(tzinfo=None)
-    start = said.start
+    start = said.start or (moment_of(timing.start) if timing.start else None)
     if isinstance(start, datetime) and start.tzinfo:
         start = start.astimezone(facts.zone).replace(tzinfo=None)
     if start is not None and answer is None:

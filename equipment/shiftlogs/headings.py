@@ -206,6 +206,9 @@ def read_heading(text: str, unit_below: str = "") -> Heading:
     if glued := _STUCK_UNIT.match(plain(rest)):
         unit, rest = UNITS[glued[1]], glued[2]
     words = _words(rest)
+    if not unit and (loud := next((each for each in words if each in LOUD), "")):
+        unit = UNITS[loud]
+        words.remove(loud)
     seen: set[str] = set()
     languages: list[str] = []
     for word in words:

@@ -245,19 +245,20 @@ def _best(candidates: Sequence[Found]) -> Found | None:
         return moving[0]  # the others do not change, as set points do not
     if all(each.values == best[0].values for each in best):
         return best[0]
-    if best[0].heading.quantity == h.TEMP and _same_degrees(best):
-        return next(e for e in best if e.unit == "F")
-    return None
+    return best[0] if all(_is_same(best[0], each) for each in best[1:]) else None
 
 
-def _same_degrees(best: Sequence[Found]) -> bool:
-    if len(best) != 2 or {e.unit for e in best} != {"F", "C"}:
+def _is_same(one: Found, other: Found) -> bool:
+    """Say whether two columns show the same in two units, but for rounding."""
+    if one.unit not in UNITS or other.unit not in UNITS or one.unit == other.unit:
         return False
-    f, c = sorted(best, key=lambda e: e.unit, reverse=True)
+    (by, plus), (other_by, other_plus) = UNITS[one.unit], UNITS[other.unit]
     pairs = [
-        (x, y) for x, y in zip(f.values, c.values, strict=True) if x is not None and y is not None
+        (x * by + plus, y * other_by + other_plus)
+        for x, y in zip(one.values, other.values, strict=True)
+        if x is not None and y is not None
     ]
-    return all(abs(y * 1.8 + 32 - x) < 1.5 for x, y in pairs)
+    return bool(pairs) and all(abs(x - y) <= 1.0 + 0.01 * abs(x) for x, y in pairs)
 
 
 def _words(role: str) -> str:

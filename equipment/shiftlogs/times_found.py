@@ -23,7 +23,8 @@ _EPOCHS = (("s", 1e9, 2.2e9), ("ms", 1e12, 2.2e12), ("us", 1e15, 2.2e15))
 class Timing:
     """The columns of time, by place; None or () for those that are not.
 
-    order: of year, month and day where headings name them.
+    order: of year, month and day where headings name them. start: the date, as written, of a log
+    whose rows count from its beginning.
     roles: role and unit by place, of all of them. zones: as headings and a column of zones write
     them. doubt: what is not sure, for the question `columns`.
     """
@@ -32,6 +33,7 @@ class Timing:
     day: tuple[int, ...] = ()
     clock: tuple[int, ...] = ()
     order: str = ""
+    start: str = ""
     roles: dict[int, tuple[str, str]] = field(default_factory=dict)
     zones: tuple[str, ...] = ()
     doubt: str = ""
@@ -267,6 +269,7 @@ def _choose(timing: Timing, found: list[Found]) -> None:
         unit = _elapsed_unit(best)
         timing.roles[best.index] = (ELAPSED, unit or "s")
         timing.is_backward = _falls(best)
+        _dated_elapsed(timing, best, days)
         if not unit:
             timing.doubt = f"“{best.name}” counts time, and its unit is not written (s, min or h)."
         return
@@ -287,6 +290,22 @@ def _choose(timing: Timing, found: list[Found]) -> None:
         "No column tells the time. A log has a line for each moment, with its time, and what was "
         "measured then."
     )
+
+
+def _dated_elapsed(timing: Timing, counted: Found, days: list[Found]) -> None:
+    """Take the date beside seconds: of the beginning, or of each midnight from which they count."""
+    if not days:
+        return
+    day = max(days, key=lambda e: (_score(e)[0], -e.index))
+    values = counted.filled()
+    unit = timing.roles[counted.index][1]
+    first = values[0] * {"s": 1, "ms": 0.001, "min": 60, "h": 3600}.get(unit, 1) if values else 0
+    if 900 < first < 86_400:
+        timing.day = (day.index,)
+        timing.roles[day.index] = (DATE, "")
+        timing.is_elapsed = False
+    elif len(set(day.cells)) == 1:
+        timing.start = day.cells[0]
 
 
 def _beside(timing: Timing, epochs: list[Found]) -> None:
