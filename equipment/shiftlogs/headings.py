@@ -223,6 +223,16 @@ def read_heading(text: str, unit_below: str = "") -> Heading:
         quantity = _quantity(seen, unit, words)
     side, letter = _side(seen, words, quantity)
     is_decoy = "decoy" in seen
+    if {"aller", "allers"} & set(words) and {"retour", "retours"} & set(words):
+        # There and back is a cycle; back alone is a pipe.
+        is_decoy = any(
+            concept == "decoy"
+            for word in words
+            if not word.startswith("retour")
+            for concept, _ in _concepts(word)
+        )
+    if not quantity and "current" in words:
+        is_decoy = True  # amperes
     if is_bracket_a:
         if quantity in ("", COUNT) or side:
             is_decoy = is_decoy or not quantity or not side
@@ -262,7 +272,8 @@ def _loud_unit(text: str) -> tuple[str, str]:
     for written in (whole, _SPLIT_CASE.sub(" ", whole)):
         for pattern in (_DEGREES, _LOUD):
             if match := pattern.search(written):
-                unit = UNITS[re.sub(r"[/_ ]+(?=min|h)", "/", match[1].lower())]
+                written_as = match[1].lower()
+                unit = UNITS.get(written_as) or UNITS[re.sub(r"[/_ ]", "/", written_as)]
                 return unit, f"{written[: match.start()]} {written[match.end() :]}"
     return ("?" if _PER_TIME.search(plain(text)) else ""), text
 

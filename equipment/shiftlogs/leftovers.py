@@ -35,7 +35,7 @@ def doubt_leftovers(
         *_unsaid(unknown, has, sign),
         *_no_counter(found, unknown, roles, has, sign),
         *_units(left, has, sides),
-        *_sided(left, has, sides, sign),
+        *_sided(free, roles, has, sides, sign),
         *_unnamed(left, has, sides, sign),
         *_steady(found, left, roles, sides),
     ]
@@ -109,10 +109,16 @@ def _units(left: Sequence[Found], has: set[str], sides: Mapping[str, str]) -> It
 
 
 def _sided(
-    left: Sequence[Found], has: set[str], sides: Mapping[str, str], sign: int
+    free: Sequence[Found],
+    roles: Mapping[int, tuple[str, str]],
+    has: set[str],
+    sides: Mapping[str, str],
+    sign: int,
 ) -> Iterator[str]:
     """Columns of a side that only rise, where no counter of that side was found."""
-    for each in left:
+    for each in free:
+        if each.index in roles or not each.moves():
+            continue
         side = sides.get(each.heading.side, "")
         if (
             side

@@ -8,7 +8,7 @@ from typing import Final
 
 from . import words as h
 from .blocks import RigFacts
-from .cells import ORDERS, plain, read_date, read_moment
+from .cells import ORDERS, plain, read_clock, read_date, read_moment
 from .columns import CLOCK, DAY, MOMENT, NUMBER, TEXT, Found
 from .headings import is_zone_word
 from .layout import CLOCK as CLOCK_ROLE
@@ -222,11 +222,7 @@ def _choose(timing: Timing, found: list[Found]) -> None:
             timing.roles[best.index] = (TIME, "")
             _beside(timing, epochs)
             return
-    timed = [
-        e
-        for e in clocks
-        if e.heading.quantity not in (h.ELAPSED, h.HOURS) and not e.heading.is_decoy
-    ]
+    timed = [e for e in clocks if not _is_span(e)]
     if _parted(timing, found):
         return
     if days and (timed or clocks):
@@ -306,6 +302,16 @@ def _dated_elapsed(timing: Timing, counted: Found, days: list[Found]) -> None:
         timing.is_elapsed = False
     elif len(set(day.cells)) == 1:
         timing.start = day.cells[0]
+
+
+def _is_span(each: Found) -> bool:
+    """Say whether hours, minutes and seconds count from the beginning: from about 0, never back."""
+    if each.heading.quantity not in (h.ELAPSED, h.HOURS):
+        return False
+    seen = [clock.us for cell in each.cells[:160] if (clock := read_clock(cell))]
+    return bool(seen) and min(seen[0], seen[-1]) < 3_600_000_000 and seen in (
+        sorted(seen), sorted(seen, reverse=True),
+    )  # fmt: skip
 
 
 def _beside(timing: Timing, epochs: list[Found]) -> None:

@@ -44,8 +44,8 @@ WORDS: Final[dict[str, dict[str, str]]] = {
     },
     CYCLES: {
         "x": "cyc cycs cycl",
-        "en": "cycle cycles",
-        "fr": "cycle cycles",
+        "en": "cycle cycles cyclecount* *cyclecount",
+        "fr": "cycle cycles aller allers",
         "de": "zyklus zyklen zykluszahl* zyklenzahl* *doppelhub* dh",
         "es": "ciclo ciclos",
         "it": "ciclo cicli",
@@ -58,7 +58,7 @@ WORDS: Final[dict[str, dict[str, str]]] = {
     },
     STROKES: {
         "x": "str strk strks stk",
-        "en": "stroke strokes",
+        "en": "stroke strokes strokecount* *strokecount",
         "de": (
             "hub hube huebe hubzahl* hubzaehl* *hubzahler* *hubzaehler* *kolbenhub* *einzelhub* "
             "*hube *huebe"

@@ -15,6 +15,7 @@ from equipment.shiftlogs.cells import number, read_clock, read_date, read_moment
 from equipment.shiftlogs.guess import Evidence, Understanding, sample_of, understand
 from equipment.shiftlogs.headings import read_heading
 from equipment.shiftlogs.layout import AnswerRefused, Layout, LogRefused
+from equipment.shiftlogs.words import LOUD, UNITS
 
 CHICAGO = RigFacts(zone=ZoneInfo("America/Chicago"))
 BERLIN = RigFacts(zone=ZoneInfo("Europe/Berlin"))
@@ -190,6 +191,21 @@ def test_headings(text: str, quantity: str, side: str, unit: str) -> None:
 )  # fmt: skip
 def test_headings_of_something_else(text: str) -> None:
     assert read_heading(text).is_decoy
+
+
+@given(
+    words=st.lists(
+        st.sampled_from(sorted({*LOUD, *UNITS, *"ABCFPTblis12°", "iso", "temp", "psi", "Hose"})),
+        max_size=5,
+    ),
+    between=st.sampled_from(["", " ", "_", "/", "-", " (", "]", ". ", "° "]),
+    below=st.sampled_from(["", *sorted(UNITS)]),
+)
+@settings(max_examples=400, deadline=None)
+def test_any_heading_is_read(words: list[str], between: str, below: str) -> None:
+    for text in (between.join(words), between.join(words).upper(), between.join(words).title()):
+        heading = read_heading(text, below)
+        assert heading.unit in {"", "?", *UNITS.values()}
 
 
 # --- layouts ----------------------------------------------------------------------------------
