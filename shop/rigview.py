@@ -158,6 +158,7 @@ def bare_tape(
         next_stay_days=due_math.days_between(today, next_stay) if next_stay else None,
         calendar_only=due.measure == due_math.DAYS,
         notches=notches,
+        at_least=due.is_at_least,
     )
 
 
@@ -232,7 +233,7 @@ def _strip_position(
         if due
         else None,
         service=due.version.service.name if due else "",
-        at_text=f"{words.AT[state]} {words.figure(due.interval)} {unit}" if due else "",
+        at_text=_at_text(due, state, today=today) if due else "",
         state=state,
         state_word=state_word,
         date_text=words.date_text(due, today=today) if due else "",
@@ -241,6 +242,13 @@ def _strip_position(
         fitted=component is not None,
         since_text=f"{words.day(due.renewed_at.date(), today=today)} · {unit}" if due else "",
     )
+
+
+def _at_text(due: Due, state: str, *, today: date) -> str:
+    """ "at 5,000 gallons"; "at least 4,310 of 5,000 gal" where the tape's figure is a bound."""
+    if due.is_at_least:
+        return words.life_text(due, today=today)
+    return f"{words.AT[state]} {words.figure(due.interval)} {words.LONG_UNITS[due.measure]}"
 
 
 def holds(rigs: Iterable[Rig]) -> dict[int, list[Finding]]:

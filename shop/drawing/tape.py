@@ -7,7 +7,6 @@ from shop.drawing.svg import (
     figure,
     hatch,
     image,
-    life_figure,
     line,
     num,
     outline,
@@ -35,7 +34,7 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
         return _unread(tape, ident=ident, left=left, top=top, length=length, thick=thick)
     m = marks(tape, length=length)
     now = m.now or 0.0
-    words = life_figure(tape.life)
+    words = tape.life_words
     plate_width = max(width_of(words, 15) + 16, 30)
     plate = min(max(left + now - plate_width / 2, 0), left + length + 8 - plate_width)
     out = [
@@ -129,7 +128,7 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
         _tolerance(m, x=left, y=top + m.due, width=thick, height=length - m.due),
         rect(left, top, thick, length, "d-none s-ink", stroke_width=1.2),
     ]
-    words = life_figure(tape.life)
+    words = tape.life_words
     plate_at = top + now
     taken = [(plate_at - 18, plate_at + 18), (top + m.due - 9, top + m.due + 9)]
     for at, rank, value in m.ticks:
@@ -159,6 +158,7 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
     if not m.past_tolerance:
         out.append(line(left - 3, top + length + 1, right + 3, top + length + 1, width=HOOK))
     centre = left + thick / 2
+    wider = max(5.0, (width_of(words, 14) - thick) / 2 + 5)
     if m.past_tolerance:
         # Under the blade, so that the figure does not cover what it points at.
         y = top + length + 9
@@ -168,7 +168,7 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
                 d=outline((centre - 7, y), (centre, y - 9), (centre + 7, y)),
                 class_="d-oxide",
             ),
-            rect(left - 5, y, thick + 10, 20, "d-oxide"),
+            rect(left - wider, y, thick + 2 * wider, 20, "d-oxide"),
         ]
         plate_y = y + 10
     else:

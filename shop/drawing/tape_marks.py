@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shop.drawing.svg import ticks_for
+from shop.drawing.svg import life_figure, ticks_for
 
 #: Weeks are ticked on the date edge up to this many days ahead, months beyond.
 WEEKS_UNTIL = 75
@@ -31,6 +31,7 @@ class Tape:
     next_stay_days: from today to the rig's next stay in the shop, >= 0, or None.
     calendar_only: the date is exact, so it is a diamond and has no band.
     notches: smaller services on the way, (at this life [unit], done).
+    at_least: some of the life could not be seen, so that its figure is a lower bound.
     """
 
     unit: str
@@ -43,6 +44,13 @@ class Tape:
     next_stay_days: float | None = None
     calendar_only: bool = False
     notches: tuple[tuple[float, bool], ...] = ()
+    at_least: bool = False
+
+    @property
+    def life_words(self) -> str:
+        """The life as its plate says it: "4,310", "≥ 4,310" where it is a lower bound."""
+        words = life_figure(self.life or 0.0)
+        return f"≥ {words}" if self.at_least else words
 
     def __post_init__(self) -> None:
         if not self.interval > 0:

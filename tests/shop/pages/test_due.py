@@ -436,7 +436,7 @@ def test_a_workbook_holds_the_same_as_the_csv_file(client: Client, spread: dict[
     head, *rows = sheet.iter_rows(values_only=True)
     assert [str(name) for name in head] == list(text[0])
     assert [row[4] for row in rows] == [row["Service"] for row in text]
-    dates = [row[9].date() if row[9] else None for row in rows]  # type: ignore[union-attr]
+    dates = [row[10].date() if row[10] else None for row in rows]  # type: ignore[union-attr]
     assert dates == [
         date.fromisoformat(row["Falls due"]) if row["Falls due"] else None for row in text
     ]
