@@ -1,34 +1,36 @@
-"""`python -m tests.equipment.shiftlogs [NUMBER…]`: show drawn logs, or count over all of them."""
+"""`python -m tests.equipment.shiftlogs [strange] [NUMBER…]`: show drawn logs, or count over all."""
 
 import sys
 import traceback
 from collections import Counter
+from collections.abc import Callable
 
 from .drawn import Draw
+from .strangers import Stranger
 from .subject import talk
 from .survey import judge
 
 DRAWS = 500
 
 
-def show(number: int) -> None:
-    log = Draw(number).written
+def show(number: int, family: Callable[[int], Draw]) -> None:
+    log = family(number).written
     text = log.data.decode(log.style.encoding.removesuffix("-mark"))
     print(text[:1200])
     print(log.style)
     print("doubts", log.doubts)
     print("truth", log.answers)
-    print(judge(number))
+    print(judge(number, family))
     print(talk(log).days)
 
 
-def survey() -> None:
+def survey(family: Callable[[int], Draw]) -> None:
     asked: Counter[str] = Counter()
     needless: Counter[str] = Counter()
     faulty, silent, over = [], 0, []
     for number in range(DRAWS):
         try:
-            verdict = judge(number)
+            verdict = judge(number, family)
         except Exception:
             print(number, traceback.format_exc(limit=-2).replace("\n", " | ")[-400:])
             faulty.append(number)
@@ -48,8 +50,9 @@ def survey() -> None:
 
 
 if __name__ == "__main__":
-    if numbers := [int(each) for each in sys.argv[1:]]:
-        for number in numbers:
-            show(number)
+    kind: Callable[[int], Draw] = Stranger if "strange" in sys.argv else Draw
+    if numbers := [int(each) for each in sys.argv[1:] if each.isdigit()]:
+        for each in numbers:
+            show(each, kind)
     else:
-        survey()
+        survey(kind)

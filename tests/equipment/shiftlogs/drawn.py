@@ -37,10 +37,11 @@ CODES = ("-9999", "9999", "32767", "-999")
 
 
 class Draw:
-    """One log: `Draw(17).written`."""
+    """One log: `Draw(17).written`; with `STRANGE` for its vocabulary in other words and quirks."""
 
-    def __init__(self, number: int) -> None:
+    def __init__(self, number: int, vocabulary: headings.Vocabulary = headings.PLAIN) -> None:
         self.chance = random.Random(f"shift log {number}")
+        self.vocabulary = vocabulary
         self.language = self.pick({"en": 46, "de": 18, "fr": 18, "es": 18})
         self.has_headings = not self.often(0.12)
         self.kind = self.pick(
@@ -233,7 +234,7 @@ class Draw:
             is_torn=not footer and self.often(0.12),
             missing=self.one(("", "n/a", "---", "NaN", "-", "null")),
             newest_first=is_plain_order and self.often(0.1),
-            on_off=self.one(headings.ON_OFF[self.language]),
+            on_off=self.one(self.vocabulary.on_off[self.language]),
             zone=zone,
             sides=sides,
             language=self.language,
@@ -241,7 +242,7 @@ class Draw:
         )
 
     def draw_when(self) -> tuple[When, list[Col], str]:
-        words = headings.WORDS[self.language]
+        words = self.vocabulary.words[self.language]
         english = self.language == "en"
         if self.often(0.08):
             unit = self.one(("s", "ms"))
@@ -255,7 +256,7 @@ class Draw:
             order=order,
             separator=separator,
             year=year,
-            months=self.language,
+            months=self.vocabulary.months[self.language],
             clock="12" if english and self.often(0.25) else "24",
             joiner="T" if order == "ymd" and year == 4 and self.often(0.3) else " ",
             seconds=has_seconds or self.often(0.7),
@@ -284,7 +285,7 @@ class Draw:
 
     def draw_sides(self) -> tuple[str, tuple[str, str]]:
         """Return how sides are named, and the words for the isocyanate and the resin side."""
-        iso, resin = self.one(headings.CHEMICALS[self.language])
+        iso, resin = self.one(self.vocabulary.chemicals[self.language])
         kind = self.pick({"chemical": 45, "both": 20, "letters": 20, "crossed": 8, "numbers": 7})
         if kind == "letters" and self.language != "en" and self.often(0.4):
             return "letters swapped", ("B", "A")
@@ -307,7 +308,7 @@ class Draw:
         return decimal, self.one((".", "\u00a0", "\u00a0"))
 
     def draw_columns(self, names: tuple[str, str], decimal: str, grouping: str) -> list[Col]:
-        words = headings.WORDS[self.language]
+        words = self.vocabulary.words[self.language]
         side = dict(zip("ab", names, strict=True))
         european = self.language != "en"
         temp = self.pick({"C": 75, "F": 25} if european else {"C": 15, "F": 85})
@@ -369,7 +370,7 @@ class Draw:
         """Return the columns with their units said in one of the ways, or not at all."""
         way = self.pick({"brackets": 60, "row": 15, "nowhere": 25})
         form = self.one((" ({u})", " [{u}]", " {u}", ", {u}"))
-        spelling = {unit: self.one(words) for unit, words in headings.UNITS.items()}
+        spelling = {unit: self.one(words) for unit, words in self.vocabulary.units.items()}
         case = self.pick({"as it is": 70, "upper": 15, "snake": 15})
         out = []
         for col in cols:

@@ -1,12 +1,27 @@
-"""What controllers might write above their columns, in four languages.
+"""What controllers might write above their columns and in their cells, in four languages.
 
 Common words of each language, put together for these tests. {s} stands for the side.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Final
 
-LANGUAGES: Final = ("en", "de", "fr", "es")
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """The words of one family of controllers, by language.
+
+    words: of what a column holds; of each several. chemicals: of the isocyanate and the resin side.
+    units: how a heading spells them. on_off: for running and stopped. months: in dates.
+    """
+
+    words: Mapping[str, Mapping[str, tuple[str, ...]]]
+    chemicals: Mapping[str, tuple[tuple[str, str], ...]]
+    units: Mapping[str, tuple[str, ...]]
+    on_off: Mapping[str, tuple[tuple[str, str], ...]]
+    months: Mapping[str, str]
+
 
 #: By language, what a column holds: the first of each is the plainest.
 WORDS: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
@@ -160,3 +175,5 @@ MONTHS: Final[Mapping[str, str]] = {
     "fr": "janv. févr. mars avr. mai juin juil. août sept. oct. nov. déc.",
     "es": "ene feb mar abr may jun jul ago sep oct nov dic",
 }
+
+PLAIN: Final = Vocabulary(WORDS, CHEMICALS, UNITS, ON_OFF, MONTHS)

@@ -8,7 +8,6 @@ from datetime import UTC, date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from . import headings
 from .doubts import answers_of, doubts_of
 from .style import WRITTEN_IN, Col, Style, When
 from .world import Rig, Row
@@ -187,10 +186,10 @@ def moment(wall: datetime, when: When) -> str:
     zone = ""
     if when.zone == "Z":
         assert wall.utcoffset() == UTC.utcoffset(None)
-        zone = "Z"
+        zone = " UTC" if "utc" in when.quirks else "Z"
     elif when.zone == "offset":
         plain = wall.strftime("%z")
-        zone = f"{plain[:3]}:{plain[3:]}"
+        zone = f" {plain}" if "bare" in when.quirks else f"{plain[:3]}:{plain[3:]}"
     return day_text(wall.date(), when) + when.joiner + clock_text(wall, when) + zone
 
 
@@ -199,20 +198,35 @@ def day_text(day: date, when: When) -> str:
     year = f"{day.year:04d}" if when.year == 4 else f"{day.year % 100:02d}"
     pad = 2 if when.is_padded else 1
     if when.order in ("month", "first"):
-        month = headings.MONTHS[when.months].split()[day.month - 1]
+        month = when.months.split()[day.month - 1]
         number = f"{day.day:0{pad}d}"
+        if "upper" in when.quirks:
+            month = month.upper()
         if when.order == "first":
-            return f"{month} {number}, {year}"
+            weekday = f"{day:%a} " if "weekday" in when.quirks else ""
+            return f"{weekday}{month} {number}, {year}"
         return when.separator.join((number, month, year))
+    if when.order == "ymd" and when.year == 4 and "compact" in when.quirks:
+        return f"{day:%Y%m%d}"
     parts = {"y": year, "m": f"{day.month:0{pad}d}", "d": f"{day.day:0{pad}d}"}
     return when.separator.join(parts[part] for part in when.order)
 
 
 def clock_text(wall: datetime, when: When) -> str:
     """Write a time of day."""
-    seconds = f":{wall.second:02d}" if when.seconds else ""
-    if when.clock == "24":
-        return f"{wall.hour:02d}:{wall.minute:02d}{seconds}"
-    hour = wall.hour % 12 or 12
-    half = "" if when.clock == "12?" else " PM" if wall.hour >= 12 else " AM"
-    return f"{hour:02d}:{wall.minute:02d}{seconds}{half}"
+    hour, half = wall.hour, ""
+    if when.clock != "24":
+        hour = hour % 12 or 12
+        half = "" if when.clock == "12?" else " PM" if wall.hour >= 12 else " AM"
+    text = f"{hour:02d}:{wall.minute:02d}" + (f":{wall.second:02d}" if when.seconds else "")
+    if "short" in when.quirks:
+        text = text.removeprefix("0")
+    if "dots" in when.quirks and when.clock == "24":
+        text = text.replace(":", ".")
+    if "fraction" in when.quirks and when.seconds:
+        text += ".000"
+    if "small" in when.quirks:
+        half = half.strip().lower()
+    if "points" in when.quirks:
+        half = half.replace("AM", "a.m.").replace("PM", "p.m.")
+    return text + half

@@ -10,6 +10,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any, Final
 
+from .headings import MONTHS
 from .layouts import Written, write
 from .style import Col, Style, When
 from .world import Plan, Rig, Row, Stretch, only, run, with_glitch, with_missing
@@ -146,7 +147,8 @@ def spanish_pipes_month_words_and_thousands_in_latin_1() -> Written:
         "pressure_a:kPa=Presión Isocianato kPa", "pressure_b:kPa=Presión Resina kPa",
     )  # fmt: skip
     style = style_of(
-        ("time=Fecha y hora",), columns, when=When(order="month", separator=" ", months="es"),
+        ("time=Fecha y hora",), columns,
+        when=When(order="month", separator=" ", months=MONTHS["es"]),
         delimiter="|", decimal=",", grouping=".", encoding="latin-1", language="es",
     )  # fmt: skip
     return written(plan("2026-01-09 09:30:00", rig=BERLIN), style)

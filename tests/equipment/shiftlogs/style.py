@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
+from . import headings
+
 #: Canonical units to those of a cell, as value × factor + offset; NIST SP 811 (2008), Appendix B:
 #: 1 psi = 6.894757 kPa, t/°C = (t/°F − 32)/1.8; NIST Handbook 44: 1 gal = 3.785411784 l exactly.
 WRITTEN_IN: Final[Mapping[str, tuple[float, float]]] = {
@@ -44,19 +46,24 @@ class When:
 
     order: of a date in figures, or where the month is a word "month" (4 Mar 2026) or "first"
     (Mar 4, 2026); separator between its parts.
-    year: digits of the year. clock: "24", "12" with AM and PM, or "12?" without. joiner: between
-    date and time in one cell. zone: "", "Z" or "offset" behind each time. seconds: also written.
+    year: digits of the year. months: their twelve names. clock: "24", "12" with AM and PM, or
+    "12?" without. joiner: between date and time in one cell. zone: "", "Z" or "offset" behind each
+    time. seconds: also written.
     """
 
     order: str = "ymd"
     separator: str = "-"
     year: int = 4
-    months: str = "en"
+    months: str = headings.MONTHS["en"]
     clock: str = "24"
     joiner: str = " "
     zone: str = ""
     seconds: bool = True
     is_padded: bool = True
+    #: What else is peculiar: "compact" (20260304), "weekday" (Wed Mar …), "upper" (04-MAR-2026),
+    #: "short" (7:05), "dots" (07.05.09), "fraction" (.000), "small" (7:05am), "points" (a.m.),
+    #: "utc" (" UTC" for Z), "bare" (" -0600").
+    quirks: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

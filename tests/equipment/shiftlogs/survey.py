@@ -1,5 +1,6 @@
 """One drawn log, put to the importer and judged."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from equipment.shiftlogs.layout import AnswerRefused, LogRefused
@@ -23,9 +24,12 @@ class Verdict:
     asked: frozenset[str] = frozenset()
 
 
-def judge(number: int) -> Verdict:
-    """Read a drawn log in a dialogue with somebody truthful."""
-    log = Draw(number).written
+def judge(number: int, family: Callable[[int], Draw] = Draw) -> Verdict:
+    """Read a drawn log in a dialogue with somebody truthful.
+
+    family: Stranger: there `columns` may always be asked, and settles what else was in doubt.
+    """
+    log = family(number).written
     try:
         talked = talk(log)
     except (LogRefused, AnswerRefused) as refused:
@@ -36,11 +40,13 @@ def judge(number: int) -> Verdict:
         for each in differences(talked.days, truth)
     ]
     unasked = {key for key, how in log.doubts.items() if how == MUST} - talked.asked.keys()
+    if "columns" in talked.asked:
+        unasked -= {"counts", "sides", "pressure_unit", "temp_unit"}
     if unasked:
         faults.append(f"decides in silence: {sorted(unasked)}")
     if talked.bad != log.bad:
         faults.append(f"{talked.bad} bad rows, truly {log.bad}")
-    allowed = set(log.doubts)
+    allowed = set(log.doubts) | ({"columns", "counts", "sides"} if family is not Draw else set())
     if any(day["at_least"] for day in truth.days):
         allowed.add("reset")  # began anew over unlogged time: reset, or read wrongly
     needless = {key: why for key, why in talked.asked.items() if key not in allowed}

@@ -6,6 +6,7 @@ Properties of days that several files tell of: split, overlapping, and the same 
 import random
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -214,3 +215,17 @@ def test_overlapping_rows_that_contradict_are_asked_about() -> None:
         values={**second[20].values, "strokes_a": int(second[20].values["strokes_a"] or 0) + 40},
     )
     assert {question.key for question in joined(Rig(), first, second).questions} == {"overlap"}
+
+
+def test_two_logs_that_tell_of_the_same_hour_differently_are_asked_about() -> None:
+    """The second file's rows lie between those of the first, with other counters."""
+    rows = run(SHARED["a morning"])
+    other = [
+        replace(
+            row,
+            at=row.at + timedelta(seconds=2),
+            values={**row.values, "strokes_a": int(row.values["strokes_a"] or 0) + 5_000},
+        )
+        for row in rows[100:300]
+    ]
+    assert {question.key for question in joined(Rig(), rows, other).questions} == {"overlap"}

@@ -8,6 +8,7 @@ import pytest
 from . import named
 from .doubts import MUST
 from .drawn import Draw
+from .headings import MONTHS
 from .layouts import clock_text, day_text, grouped, write
 from .named import LOGS, MUST_ASK
 from .oracle import truth_of
@@ -57,7 +58,7 @@ def test_a_small_log_letter_by_letter() -> None:
         (When(order="dmy", separator=".", year=2, is_padded=False), "4.3.26", "14:05:09"),
         (When(order="month", separator="-", clock="12?"), "04-Mar-2026", "02:05:09"),
         (When(order="first", seconds=False), "Mar 04, 2026", "14:05"),
-        (When(order="month", separator=" ", months="de"), "04 Mär 2026", "14:05:09"),
+        (When(order="month", separator=" ", months=MONTHS["de"]), "04 Mär 2026", "14:05:09"),
     ],
 )
 def test_moments(when: When, day: str, clock: str) -> None:
