@@ -6,7 +6,9 @@ the database or the clock.
     text      bytes to lines and cells: encoding, quotes
     cells     how dates, times and numbers are written in one cell
     layout    which column is which, and how its cells are written
-    guess     a layout for a file nobody has seen, and the questions that its text leaves open
+    guess     a layout for a file nobody has seen, and the questions that its text leaves open:
+              table (delimiter, headings, first row), preamble, columns and headings (with words),
+              timing and moments (when), roles, which_side, scales (units), leftovers, doubts
     reading   a file and its layout to blocks of rows, streamed
     days      blocks of rows to day figures: instants (rows that come twice), steps (gaps and
               logged time), faces (what a counter gained, resets, glitches), figures (the day)

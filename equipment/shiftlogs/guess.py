@@ -16,10 +16,12 @@ from .columns import Found, look
 from .layout import Column, Layout, LogRefused, Question
 from .moments import Decided, Seen, decide, moment_of, see
 from .preamble import Said, hear
-from .roles import assign, languages, out_of_range
+from .roles import assign
+from .scales import out_of_range
 from .table import Table, find_table
 from .text import Sample, lines_of, sample_of
-from .times_found import Timing, find_timing
+from .timing import Timing, find_timing
+from .which_side import languages
 from .zone_names import named, offset_of
 
 __all__ = ["Evidence", "Sample", "Understanding", "sample_of", "understand"]
