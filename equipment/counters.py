@@ -289,6 +289,14 @@ def plain(value: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def roughly(value: float) -> str:
+    """Return an estimate as people say one: two digits that count, 0.33, 5.4, 59 or 28,000."""
+    if not value:
+        return "0"
+    number = Decimal(repr(value))
+    return plain(round(number, 1 - number.adjusted()))
+
+
 def _refuse_off_the_face(value: Decimal, rollover: Decimal | None) -> None:
     if value < 0 or (rollover is not None and value >= rollover):
         raise OffTheFace(value=value, rollover=rollover)

@@ -38,6 +38,7 @@ urlpatterns = [
     path("rigs/<int:number>/round/", rounds.round_, name="round"),
     path("rigs/<int:number>/found/", findings.new_finding, name="new_finding"),
     path("rigs/<int:number>/bookings/", bookings.bookings, name="bookings"),
+    path("bookings/<int:pk>/", bookings.change, name="change_booking"),
     path("bookings/<int:pk>/cancel/", bookings.cancel, name="cancel_booking"),
     path("found/<int:pk>/close/", findings.close, name="close_finding"),
     path("drums/<int:pk>/reverse/", readings.reverse_drum, name="reverse_drum"),

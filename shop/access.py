@@ -53,6 +53,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:due": SIGNED_IN,
     "shop:due_picked": MANAGER,
     "shop:readings_file": SIGNED_IN,
+    "shop:jobs": ReadOrChange(read=SIGNED_IN, change=MANAGER),
     "shop:rig": SIGNED_IN,
     "shop:rigs": SIGNED_IN,
     "shop:round_sheet": SIGNED_IN,
@@ -99,6 +100,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     # equipment
     "equipment:bookings": ReadOrChange(read=SIGNED_IN, change=MANAGER),
     "equipment:cancel_booking": MANAGER,
+    "equipment:change_booking": MANAGER,
     "equipment:change_counter": MANAGER,
     "equipment:change_rig": MANAGER,
     "equipment:change_service": MANAGER,

@@ -81,13 +81,14 @@ def lanes(
     waiting: Mapping[int, ServiceSheet],
     *,
     today: date,
+    start: date | None = None,
 ) -> dict[int, DayLane]:
     """Return each rig's lane on the rule of fourteen days.
 
     dues: those whose date lies on the rule. waiting: the sheet a rig in the shop waits on for
-    parts, by rig.
+    parts, by rig. start: the first day of the rule; None for the Monday of this week.
     """
-    start = first_day(today)
+    start = start or first_day(today)
     by_rig: dict[int, list[Due]] = {}
     for due in dues:
         by_rig.setdefault(due.rig_id or 0, []).append(due)

@@ -1,6 +1,7 @@
 """Forms about a rig: found work, jobs, and what the rig is made of."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -13,7 +14,8 @@ from equipment.forms.fields import (
     SpokenForm,
     WhyField,
 )
-from equipment.models import Component, Counter, Installation, Rig, Side
+from equipment.models import Component, Counter, Installation, JobBooking, Rig, Side
+from equipment.services import INTENSITIES, how_hard
 
 READ_IT = {"required": "Read the counter: what it counts from now on adds to it."}
 
@@ -52,6 +54,13 @@ class BookingForm(SpokenForm):
     job = forms.CharField(label="Job", max_length=60)
     first_day = DayField(label="First day away")
     last_day = DayField(label="Last day away")
+    intensity = forms.TypedChoiceField(
+        label="How hard the rig will work",
+        help_text="Beside a usual day of a job, which counts 1. What the job will use follows it.",
+        choices=[(str(each), words) for each, _, words in INTENSITIES],
+        coerce=Decimal,
+        initial="1",
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -63,6 +72,47 @@ class BookingForm(SpokenForm):
         if first and last and (last - first).days > 366:
             self.add_error("last_day", "A job of more than a year? Check the days.")
         return cleaned
+
+
+class ChangeBookingForm(BookingForm):
+    """A job put right, of this rig."""
+
+    def __init__(self, *args: Any, booking: JobBooking, **kwargs: Any) -> None:
+        kept = booking.intensity.normalize()
+        super().__init__(
+            *args,
+            initial={
+                "job": booking.job,
+                "first_day": booking.first_day,
+                "last_day": booking.last_day,
+                "intensity": f"{kept:f}",
+            },
+            **kwargs,
+        )
+        field = self.fields["intensity"]
+        assert isinstance(field, forms.ChoiceField)
+        if all(each != kept for each, _, _ in INTENSITIES):
+            # Brought in from a file with a figure of its own: it may stay.
+            known = [(str(each), words) for each, _, words in INTENSITIES]
+            field.choices = [*known, (f"{kept:f}", f"As it is: {how_hard(kept)}")]
+
+
+class JobForm(BookingForm):
+    """A job of any rig that is in work."""
+
+    rig = forms.ModelChoiceField(
+        queryset=Rig.objects.none(),
+        label="Rig",
+        empty_label="Choose a rig",
+        error_messages={"invalid_choice": "Choose one of the rigs."},
+    )
+    field_order = ("rig", "job", "first_day", "last_day", "intensity")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["rig"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = Rig.objects.working().order_by("number")
 
 
 class RigForm(SpokenForm):

@@ -4,11 +4,13 @@ Locks are taken in one order: rigs, components, counters; within each by primary
 """
 
 from equipment.services.bookings import (
+    INTENSITIES,
     BookingGone,
     BookingOverlaps,
     book_job,
     cancel_booking,
     change_booking,
+    how_hard,
     next_stay,
 )
 from equipment.services.care import (
@@ -116,6 +118,7 @@ from equipment.services.stays import add_stay, undo_exchange
 from equipment.services.wearing import WearPlan
 
 __all__ = [
+    "INTENSITIES",
     "AlreadyClosed",
     "AlreadyFitted",
     "AlreadyReversed",
@@ -184,6 +187,7 @@ __all__ = [
     "create_type",
     "dismiss_signal",
     "exchange_component",
+    "how_hard",
     "install_component",
     "items_for_round",
     "lay_up_rig",

@@ -2,12 +2,33 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Final
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
 from equipment.models import JobBooking, Rig
 from equipment.services import locks
+
+#: How hard a job works a rig: beside a usual day of a job, in a word, and in full.
+INTENSITIES: Final = (
+    (Decimal("0.5"), "light", "Light: about half of a usual day (0.5)"),
+    (Decimal(1), "as usual", "As on a usual day (1)"),
+    (Decimal("1.5"), "hard", "Hard: half as much again (1.5)"),
+    (Decimal(2), "very hard", "Very hard: twice a usual day (2)"),
+)
+
+
+def how_hard(intensity: Decimal) -> str:
+    """Return how hard a job works a rig, in a word where there is one: "hard, 1.5 of a usual day".
+
+    intensity: >= 0. [1] "" for a usual day.
+    """
+    if intensity == 1:
+        return ""
+    figure = f"{intensity.normalize():f} of a usual day"
+    word = next((word for known, word, _ in INTENSITIES if known == intensity), "")
+    return f"{word}, {figure}" if word else figure
 
 
 class BookingOverlaps(ValueError):

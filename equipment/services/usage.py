@@ -22,13 +22,6 @@ from equipment.usage.wiener import Drift, wiener_drift
 #: Older readings would count for less than an eighth.
 HISTORY: Final = timedelta(days=3 * HALF_LIFE_DAYS)
 ONE_DAY: Final = timedelta(days=1)
-#: How hard a job works a rig, as a share of a usual booked day, and in words.
-INTENSITIES: Final = (
-    ("0.5", "Light: about half of a usual day"),
-    ("1", "As on a usual day"),
-    ("1.5", "Hard: half as much again"),
-    ("2", "Very hard: twice a usual day"),
-)
 _KEPT: Final = [
     field.name for field in UsageRate._meta.fields if field.name not in ("id", "counter")
 ]

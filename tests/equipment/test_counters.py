@@ -31,6 +31,7 @@ from equipment.counters import (
     plain,
     possible_rate,
     refuse_future,
+    roughly,
     totals,
 )
 
@@ -353,3 +354,20 @@ def test_a_lower_face_is_always_asked_about(previous: int, value: int) -> None:
     assume(value < previous)
     with pytest.raises(WentDown):
         gain(previous=Decimal(previous), current=read(1, value), rollover=Decimal(FACE))
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0, "0"),
+        (0.3334, "0.33"),
+        (5.3666, "5.4"),
+        (59.03, "59"),
+        (96.4, "96"),
+        (99.6, "100"),
+        (1534.0, "1,500"),
+        (27772.8, "28,000"),
+    ],
+)
+def test_an_estimate_has_two_digits_that_count(value: float, said: str) -> None:
+    assert roughly(value) == said

@@ -112,6 +112,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
     rig = [{"number": 1}]
     return {
         "equipment:cancel_booking": [{"pk": JobBooking.objects.get().pk}],
+        "equipment:change_booking": [{"pk": JobBooking.objects.get().pk}],
         "equipment:close_finding": [{"pk": Finding.objects.latest("pk").pk}],
         "equipment:component": pump,
         "equipment:new_component_counter": pump,
