@@ -72,7 +72,7 @@ class Migration(migrations.Migration):
                 ('value', models.DecimalField(decimal_places=3, max_digits=14)),
                 ('words', models.CharField(max_length=300)),
                 ('found_at', models.DateTimeField()),
-                ('how', models.CharField(blank=True, choices=[('', 'not settled yet'), ('reset', 'the counter was reset before it'), ('log_wrong', 'the log is wrong about this counter on this day'), ('other_counter', 'the log counts by another counter, whatever the day'), ('too_old', 'it is older than the count, so it makes no reading'), ('fits', 'it fits beside the readings as they are now'), ('gone', 'the log was withdrawn, or says something else now')], max_length=13)),
+                ('how', models.CharField(blank=True, choices=[('', 'not settled yet'), ('reset', 'the counter was reset before it'), ('log_wrong', 'the log is wrong about this counter on this day'), ('other_counter', 'the log counts by another counter, whatever the day'), ('same_counter', 'it is this counter, and it did count that much'), ('too_old', 'it is older than the count, so it makes no reading'), ('fits', 'it fits beside the readings as they are now'), ('gone', 'the log was withdrawn, or says something else now')], max_length=13)),
                 ('before_reset', models.DecimalField(blank=True, decimal_places=3, max_digits=14, null=True)),
                 ('settled_at', models.DateTimeField(blank=True, null=True)),
                 ('note', models.CharField(blank=True, max_length=200)),

@@ -166,6 +166,7 @@ class LogContradiction(models.Model):
         RESET = "reset", "the counter was reset before it"
         LOG_WRONG = "log_wrong", "the log is wrong about this counter on this day"
         OTHER_COUNTER = "other_counter", "the log counts by another counter, whatever the day"
+        SAME_COUNTER = "same_counter", "it is this counter, and it did count that much"
         TOO_OLD = "too_old", "it is older than the count, so it makes no reading"
         FITS = "fits", "it fits beside the readings as they are now"
         GONE = "gone", "the log was withdrawn, or says something else now"

@@ -23,6 +23,7 @@ from equipment.services.refusals import (
     NothingCorrected,
     SameMoment,
 )
+from equipment.services.shiftlogs.posting import try_again
 from equipment.services.timelines import Contradiction
 
 
@@ -37,6 +38,7 @@ def reverse_reading(
 ) -> Reading:
     """Take a reading back; what followed from it is worked out anew. Returns the reversal.
 
+    Readings of a shift log that it stood against are taken then.
     at: now. The same request_id again returns the same row. Raises AlreadyReversed;
     LaterContradicts when the readings that remain could not all be true.
     """
@@ -56,6 +58,7 @@ def reverse_reading(
             raise LaterContradicts(later=found.reading, cause=found.cause, zone=zone) from found
         dues.recompute(components, zone=zone)
         sides.refresh_read([counter], zone=zone)
+        try_again(counter=counter, author=author, at=at, zone=zone)
         return reversal
 
 
@@ -106,6 +109,7 @@ def correct_reading(
         row.save()
         dues.recompute(components, zone=zone)
         sides.refresh_read([counter], zone=zone)
+        try_again(counter=counter, author=author, at=recorded_at, zone=zone)
         return row
 
 

@@ -163,6 +163,10 @@ class SettleForm(forms.Form):
         label="What happened?",
         choices=[
             (LogContradiction.How.RESET, "The counter was reset before this log"),
+            (
+                LogContradiction.How.SAME_COUNTER,
+                "It is this counter, and it did count that much since",
+            ),
             (LogContradiction.How.LOG_WRONG, "The log is wrong about this counter on this day"),
             (
                 LogContradiction.How.OTHER_COUNTER,

@@ -20,6 +20,7 @@ from equipment.models import (
 )
 from equipment.services import (
     NewReading,
+    correct_reading,
     create_counter,
     create_rig,
     exchange_component,
@@ -515,16 +516,69 @@ def test_of_another_counter_nothing_is_taken_any_more(made: SprayRig) -> None:
     assert len(shown(made.counters["b"])) == 6
 
 
-def test_once_the_wrong_reading_is_taken_back_the_log_fits(made: SprayRig) -> None:
+def take_back(wrong: Reading, made: SprayRig) -> None:
+    reverse_reading(
+        reading=wrong, author=made.author, at=NOW, reason="a slip", request_id=uuid4(), zone=ZONE
+    )
+
+
+def test_once_the_wrong_reading_is_taken_back_the_log_is_taken(made: SprayRig) -> None:
     wrong = evening(11, 5_000, made)
     (each,) = read(made, MORNING).contradictions
     with pytest.raises(SettlingRefused, match="Was the counter reset"):
         settle(each, How.FITS, made)
-    reverse_reading(
-        reading=wrong, author=made.author, at=NOW, reason="a slip", request_id=uuid4(), zone=ZONE
-    )
-    assert settle(each, How.FITS, made).how == How.FITS
+    take_back(wrong, made)
+    assert LogContradiction.objects.get().how == How.FITS
     assert made.life("pump A", "strokes") == 1897
+
+
+def test_once_the_wrong_reading_is_corrected_the_log_is_taken(made: SprayRig) -> None:
+    wrong = evening(11, 5_000, made)
+    read(made, MORNING)
+    correct_reading(
+        reading=wrong,
+        new=NewReading(made.counters["a"], Decimal(50)),
+        at=wrong.at,
+        is_day_only=False,
+        author=made.author,
+        recorded_at=NOW,
+        reason="a slip",
+        request_id=uuid4(),
+        zone=ZONE,
+    )
+    assert open_ones() == []
+    assert made.life("pump A", "strokes") == 1897
+
+
+def test_a_reading_of_a_log_that_a_person_took_back_does_not_come_again(made: SprayRig) -> None:
+    read(made, MORNING, name="1.csv")
+    take_back(Reading.objects.of(made.counters["a"]).last(), made)  # type: ignore[arg-type]
+    read(made, NOON, name="2.csv")
+    assert [at for at, _, _ in shown(made.counters["a"])] == ["12 07:00:00", "12 12:49:55"]
+
+
+def test_a_log_far_above_the_counter_is_asked_about(made: SprayRig) -> None:
+    """On the clock the pump could have made it, but it never makes that much."""
+    Counter.objects.filter(pk=made.counters["a"].pk).update(max_per_minute=None)
+    for number in range(6, 21):
+        evening(number, 500 * number, made)
+    far = log_text("2026-01-21 07:00:00", climb(400_000, ROWS), climb(200, ROWS))
+    (each,) = read(made, far).contradictions
+    assert each.words == (
+        "That is 390,000 more than the reading before it, far more than was ever counted in a day. "
+        "Is it the log of another rig?"
+    )
+    assert made.life("pump A", "strokes") == 10_000
+    settle(each, How.SAME_COUNTER, made)
+    assert open_ones() == []
+    assert made.life("pump A", "strokes") == 401_797
+
+
+def test_a_hard_day_after_an_idle_season_is_no_stranger(made: SprayRig) -> None:
+    evening(6, 10, made)
+    evening(30, 20, made)
+    busy = log_text("2026-01-31 07:00:00", climb(1_500, ROWS), climb(200, ROWS))
+    assert read(made, busy).contradictions == ()
 
 
 def test_a_reading_between_the_rows_contradicts_the_whole_day(made: SprayRig) -> None:

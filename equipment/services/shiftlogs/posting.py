@@ -18,6 +18,7 @@ from equipment.services.history import HistoryRefused, PastReading, record_histo
 from equipment.services.readings import NewReading, lock_all_behind
 from equipment.services.refusals import BeforeTheCount, LaterContradicts
 from equipment.services.shiftlogs.facts import rig_of_the_time
+from equipment.services.shiftlogs.strangers import strangers
 from equipment.services.shiftlogs.twice import counted_once, days_within, told_of
 from equipment.services.shiftlogs.wanted import Key, Wanted, key_of, wanted_of
 from equipment.services.timelines import Contradiction
@@ -96,6 +97,9 @@ def post(
     days |= days_within(rig, told.values(), days, zone)
     rows = rig.shift_days.filter(date__in=days).order_by("date").prefetch_related("logs")
     wanted = counted_once(wanted_of(rows, facts, settled, zone), told)
+    wanted = _without_taken_back(wanted)
+    same = {(each.counter_id, each.date) for each in settled if each.how == How.SAME_COUNTER}
+    posting.refused |= strangers(wanted, same)
     there = _there(rig, days, zone, withdrawn)
     _bring_in_line(posting, wanted, there, withdrawn)
     _tell(rig, posting, wanted, days)
@@ -103,6 +107,28 @@ def post(
     return list(
         rig.log_contradictions.open().select_related("counter", "against").order_by("at", "pk")
     )
+
+
+def try_again(*, counter: Counter, author: AbstractBaseUser, at: datetime, zone: ZoneInfo) -> None:
+    """Take the readings of logs that fit now, since another reading of the counter was put right.
+
+    The caller has opened the transaction and locked what is behind the counter.
+    """
+    rigs = {each.rig for each in counter.log_contradictions.open().select_related("rig")}
+    for rig in sorted(rigs, key=lambda each: each.pk):
+        post(rig=rig, dates=(), author=author, at=at, zone=zone)
+
+
+def _without_taken_back(wanted: Sequence[Wanted]) -> list[Wanted]:
+    """Leave out what a log says, and a person took back by hand: it does not come again."""
+    gone = Reading.objects.filter(
+        counter__in={each.counter.pk for each in wanted},
+        source=Reading.Source.LOG,
+        is_in_force=False,
+        reversal__isnull=False,
+    ).exclude(reversal__source=Reading.Source.LOG)
+    taken_back = {key_of(row) for row in gone}
+    return [each for each in wanted if each.key not in taken_back]
 
 
 def _there(

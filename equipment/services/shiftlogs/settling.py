@@ -14,7 +14,7 @@ from equipment.services.shiftlogs.posting import SettlingRefused, post
 
 How = LogContradiction.How
 #: What a person may say.
-SAID: Final = (How.RESET, How.LOG_WRONG, How.OTHER_COUNTER, How.FITS)
+SAID: Final = (How.RESET, How.LOG_WRONG, How.OTHER_COUNTER, How.SAME_COUNTER, How.FITS)
 
 
 def settle_contradiction(
@@ -32,7 +32,8 @@ def settle_contradiction(
     how: RESET: the counter was reset before the log's first row of that day, when it showed
         before_reset (None: nobody saw it). LOG_WRONG: the log is wrong about this counter on this
         day. OTHER_COUNTER: what the log counts is never this counter; all its readings from logs
-        are taken back, and none is taken any more. FITS: the reading that stood against it was put
+        are taken back, and none is taken any more. SAME_COUNTER: it is this counter, however much
+        it counted since the reading before. FITS: the reading that stood against it was put
         right; the log's are tried again.
     at: now. Said again the same way it changes nothing. Other contradictions of the counter that
     fit then are settled with it. Raises SettlingRefused, with nothing written.
