@@ -68,7 +68,11 @@ class Careful:
         self.torn = False
         self.other_order = 0
         self.first_other_order = ""
-        self._headings = {_bare(line) for line in headings if line.strip()}
+        known = [_bare(line) for line in headings]
+        self._headings = {line for line in known if line}
+        #: The line of the headings themselves: what stands above it is a preamble.
+        self._header = known[-1] if known else ""
+        self._is_above_header = False
         #: Lines that are bad unless nothing but their like follows, or went before: a footer.
         self._doubtful: list[BadRow] = []
         self._seen_rows = False
@@ -92,7 +96,7 @@ class Careful:
             self._last_line(last, line + len(lines), above, good)
         numbered: Iterator[tuple[int, str]] = enumerate(lines, start=line)
         for number, each in reversed(list(numbered)) if backwards else numbered:
-            self._line(each, number, good)
+            self._line(each, number, good, backwards=backwards)
         if last is not None and not backwards:
             self._last_line(last, line + len(lines), above, good)
         return good.rows()
@@ -102,22 +106,37 @@ class Careful:
         if self._doubtful:
             self._settle()
         self._seen_rows = True
+        self._is_above_header = False
 
     def close(self) -> None:
         """Take note that the log ended: doubtful lines at its end are a footer."""
-        if len(self._doubtful) > EDGE or not self._seen_rows:
+        if len(self._doubtful) > EDGE:
             self._settle()
         self._doubtful.clear()
         self.bad.shown.sort(key=lambda each: each.line)
 
     def _settle(self) -> None:
-        """Lines before the first row are an edge of the file; those between rows are bad."""
-        if self._seen_rows or len(self._doubtful) > EDGE:
+        """Lines before the first row are an edge of the file; those between rows are bad.
+
+        Those above headings that come again are the preamble of another session.
+        """
+        is_edge = self._is_above_header or not self._seen_rows
+        if not is_edge or len(self._doubtful) > EDGE:
             for each in self._doubtful:
                 self.bad.add(each)
         self._doubtful.clear()
 
-    def _line(self, text: str, number: int, good: "_Columns") -> None:
+    def _pass_header(self, *, backwards: bool) -> None:
+        """Take note of the headings: the lines above them, up to the next row, are no rows."""
+        if backwards:
+            self._settle()
+            self._is_above_header = True
+        else:
+            if len(self._doubtful) > EDGE:
+                self._settle()
+            self._doubtful.clear()
+
+    def _line(self, text: str, number: int, good: "_Columns", *, backwards: bool) -> None:
         text = _whole(text)
         if not text:
             return
@@ -125,6 +144,8 @@ class Careful:
             read = self._read(text)
         except Unreadable as unreadable:
             if unreadable.is_time and self._is_heading(text):
+                if self._header and _bare(text) == self._header:
+                    self._pass_header(backwards=backwards)
                 return
             row = BadRow(number, text[:SHOWN_LENGTH], str(unreadable))
             if unreadable.is_time and len(self._doubtful) <= EDGE:

@@ -2,7 +2,7 @@
 
 Where a column reader might take anything otherwise than `careful` does, it leaves the piece: rows
 that are too short, quotation marks inside of cells, line ends inside of quotation marks, numbers
-that Python would not take.
+that Python would not take, what a lost supply leaves.
 """
 
 import re
@@ -78,7 +78,7 @@ class Fast:
 
         line: number of the first.
         """
-        if not self._can_read or not text.endswith(b"\n"):
+        if not self._can_read or not text.endswith(b"\n") or b"\0" in text:
             return None
         if self.layout.delimiter == " ":
             blanks = _with_single_blanks(text)

@@ -67,6 +67,9 @@ class Cells:
     def split(self, line: str) -> list[str]:
         """Return the cells of a line that is not blank. Raises Unreadable for a wrong number."""
         layout = self.layout
+        if "\r" in line:
+            # Lines end at LF here, and Python's csv ends them at CR too.
+            line = line.replace("\r", " ")
         if layout.delimiter == " ":
             line = " ".join(line.split())
         if '"' in line:
@@ -212,7 +215,7 @@ class Cells:
         return value
 
     def running(self, cell: str) -> bool:
-        """Return whether a cell says that the rig runs; what it does not know runs not."""
+        """Return whether a cell says that the rig runs; so it does where the word is not known."""
         text = cell.strip().casefold()
         if self._runs:
             return text == self._runs
@@ -225,7 +228,7 @@ class Cells:
             return value != 0
         if len(self.unknown_states) < STATES:
             self.unknown_states.add(text[:STATE_LENGTH])
-        return False
+        return True
 
 
 def counted_us(values: Floats, unit_us: int) -> Integers | None:

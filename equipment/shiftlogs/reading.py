@@ -77,7 +77,7 @@ class Reader:
     bad: what could not be read. torn: the last line was cut off in writing.
     clock_put_back: how often an instant lies before that of the row before.
     skipped_times: rows whose wall time the clock skips in spring.
-    unknown_states: what a running column said that means neither running nor stopped.
+    unknown_states: what a running column said that is no known word; it counts as running.
     misfit: why the order of day and month in the layout cannot be right, or "".
     careful_parts: how many parts had to be read cell by cell.
     """

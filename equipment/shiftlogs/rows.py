@@ -47,6 +47,10 @@ RUNNING_WORDS: Final = frozenset({
     "encendido", "marcha", "en marcha", "activo", "verdadero", "sì", "acceso", "attivo", "vero",
     "aan", "actief", "waar", "sim", "ligado", "ativo", "verdadeiro", "på", "sand", "sant",
     "w ruchu", "tak", "zał", "marcia", "in marcia", "in marcha", "em marcha", "funcionando",
+    "lauf", "laufend", "sprüht", "sprühen", "spritzt", "démarré", "demarre", "en service",
+    "pompage", "in funzione", "spruzzo", "bezig", "in werking", "spuiten", "bombeando", "activa",
+    "pulverizando", "rociando", "attiva", "ativa", "em operação", "trabajando", "working", "go",
+    "not stopped", "em", "marcha normal", "praca", "pracuje", "włączony",
     "operando", "spritzen", "pulvérisation", "draait", "in bedrijf", "loopt",
 })  # fmt: skip
 STOPPED_WORDS: Final = frozenset({
@@ -55,10 +59,12 @@ STOPPED_WORDS: Final = frozenset({
     "halt", "bereit", "arrêt", "arret", "arrêté", "non", "faux", "inactif", "apagado", "parado",
     "detenido", "inactivo", "falso", "spento", "fermo", "inattivo", "uit", "nee", "inactief",
     "onwaar", "não", "nao", "desligado", "inativo", "av", "nej", "falsk", "nie", "postój", "wył",
-    "paro", "parada", "stopp", "gestopt", "stilstand", "stillstand", "arresto", "ferma",
-    "halten", "angehalten", "detenida", "not running", "idling", "steht still", "en arrêt",
+    "paro", "parada", "stopp", "gestopt", "stilstand", "stillstand", "arresto", "ferma", "stoppé",
+    "halten", "angehalten", "detenida", "not running", "idling", "steht still", "en arrêt", "wait",
     "à l'arrêt", "en paro", "stand-by", "stand by", "park", "attente", "espera", "ruhe", "down",
-    "stil",
+    "stil", "waiting", "warten", "wartet", "stoppe", "a l'arret", "arrêtée", "apagada", "spenta",
+    "hold", "pausa", "attesa", "inactiva", "inattiva", "inativa", "shutdown", "läuft nicht",
+    "veille", "parken", "wyłączony", "stoi",
 })  # fmt: skip
 
 

@@ -298,6 +298,19 @@ def test_headings_units_blank_lines_preamble_and_footer_are_not_bad() -> None:
     assert not reader.torn
 
 
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_a_second_session_may_bring_its_own_preamble(newest_first: bool) -> None:
+    text = (
+        "Rig 7\ntime,strokes,temp\n2026-03-04 12:00:00,1,70\n2026-03-04 1x:00:01,2,70\n"
+        "Operator: Ann\nShop 2, bay 3\ntime,strokes,temp\n2026-03-05 12:00:02,3,70\nSum\nx\n"
+        "2026-03-06 12:00:02,3,70\n"
+    )
+    of = replace(PLAIN, header_line=2, newest_first=newest_first)
+    _, reader = blocks_of(text, of)
+    assert reader.rows == 3
+    assert [each.line for each in reader.bad.shown] == [4, 9, 10]
+
+
 def test_bad_rows_are_counted_and_shown() -> None:
     text = (
         "t,n,c\n2026-03-04 12:00:00,1,70\n2026-03-04 12:00:01,2\n2026-03-04 12:0x:02,3,70\n"
@@ -355,7 +368,7 @@ def test_a_running_column() -> None:
     words = ["On", "off", "1", "0", "läuft", "", "whatever"]
     text = "t,r\n" + "".join(f"2026-03-04 12:00:0{n},{word}\n" for n, word in enumerate(words))
     blocks, reader = blocks_of(text, of)
-    assert joined(blocks)["running"].tolist() == [True, False, True, False, True, False, False]
+    assert joined(blocks)["running"].tolist() == [True, False, True, False, True, False, True]
     assert reader.unknown_states == {"whatever"}
 
 

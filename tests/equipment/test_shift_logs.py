@@ -232,6 +232,25 @@ def test_bad_rows_are_left_out_with_consent_only(made: SprayRig) -> None:
     assert done.days[0].strokes_a == 1797
 
 
+def test_a_word_that_may_mean_running_or_not_is_asked_about(made: SprayRig) -> None:
+    def content(word: str, end: bytes = b"") -> bytes:
+        states = ["Status", *("on" if place < 500 else word for place in range(ROWS))]
+        lines = zip(MORNING.decode().splitlines(), states, strict=True)
+        return "\n".join(map(",".join, lines)).encode() + end
+
+    known = look_at(
+        rig=made.rig, source=io.BytesIO(content("off")), now=NOW, zone=ZONE, rules=Rules()
+    ).layout
+    asked = read(made, content("limp"), layout=known)
+    assert asked.status == ASKS
+    assert [each.key for each in asked.questions] == ["columns"]
+    assert "“limp”" in asked.questions[0].why
+    for place, (token, _) in enumerate(asked.questions[0].choices, start=1):
+        done = read(made, content("limp", b"\n" * place), layout=known, answers={"columns": token})
+        assert done.status == READ, done.reason
+        assert done.days[0].run_hours == pytest.approx(599 * 5 / 3600)
+
+
 def test_a_torn_last_line_is_normal(made: SprayRig) -> None:
     outcome = read(made, MORNING[:-12])
     assert outcome.status == READ

@@ -34,7 +34,15 @@ from equipment.services.shiftlogs.reckoning import (
 from equipment.shiftlogs import days as pure
 from equipment.shiftlogs import doubts, guess, reading, text
 from equipment.shiftlogs.blocks import Day, RigFacts, Rules
-from equipment.shiftlogs.layout import TOTALS, AnswerRefused, Layout, LogRefused, Question
+from equipment.shiftlogs.layout import (
+    OTHER,
+    RUNNING,
+    TOTALS,
+    AnswerRefused,
+    Layout,
+    LogRefused,
+    Question,
+)
 
 NO_ANSWERS: Final[Mapping[str, str]] = MappingProxyType({})
 #: A layout whose date order turns out wrong is guessed anew, but not for ever.
@@ -288,7 +296,11 @@ def _study(
         raise LogRefused(reader.misfit)
     bad = tuple(BadRow(each.line, each.text, each.reason) for each in reader.bad.shown)
     so_far = replace(so_far, rows=reader.rows, bad_rows=reader.bad.count, bad_rows_shown=bad)
-    questions = (*_about_bad_rows(so_far, answers), *reckoned.questions)
+    questions = (
+        *_about_bad_rows(so_far, answers),
+        *_about_states(reader, answers),
+        *reckoned.questions,
+    )
     if questions:
         raise Stopped(replace(so_far, questions=questions, days=tuple(reckoned.days)))
     if not reckoned.days:
@@ -365,6 +377,26 @@ def _as_guessed(
 def instant(microseconds: int) -> datetime:
     """An instant of a block as a datetime, in UTC."""
     return EPOCH + timedelta(microseconds=int(microseconds))
+
+
+def _about_states(reader: reading.Reader, answers: Mapping[str, str]) -> tuple[Question, ...]:
+    """Ask what words mean that say neither that the rig runs nor that it stands."""
+    column = reader.layout.column(RUNNING)
+    if not reader.unknown_states or column is None or answers.get("columns"):
+        return ()
+    place = column.index + 1
+    words = _and(sorted(reader.unknown_states)[:5])
+    return (
+        Question(
+            "columns",
+            (
+                (f"{place}={RUNNING}", "the rig runs then"),
+                (f"{place}={OTHER}", "leave the column out: all logged time without gaps counts"),
+            ),
+            f"Column {place} ({column.heading or 'without heading'}) says whether the rig runs, "
+            f"and it is not known what {words} means.",
+        ),
+    )
 
 
 def _about_bad_rows(so_far: Outcome, answers: Mapping[str, str]) -> tuple[Question, ...]:
