@@ -1,12 +1,15 @@
 """Shift logs in the database: days, readings beside those of people, and what contradicts them."""
 
 import io
+import itertools
+import random
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.core.files.storage import default_storage
 from django.db import connection
 
 from equipment.models import (
@@ -861,3 +864,72 @@ def test_twin_without_the_lock_of_the_rig_a_day_loses_a_file(
     )
     whole = [each for each in found if not isinstance(each, Exception)]
     assert len(whole) < 2 or ShiftDay.objects.get().strokes_a != 3600
+
+
+# --- properties ---------------------------------------------------------------------------------
+
+
+def season_of(dice: random.Random) -> list[bytes]:
+    """Three days of rows with resets and pauses, cut into files at any row, some overlapping."""
+    rows: list[str] = []
+    shows = {"a": 100, "b": 200}
+    for number in range(3):
+        at = datetime.fromisoformat(f"2026-01-{12 + number} 07:{dice.randrange(60):02d}:00")
+        for _ in range(dice.randint(60, 120)):
+            at += timedelta(seconds=5 if dice.random() < 0.95 else dice.randint(10, 900))
+            for side in shows:
+                shows[side] = 0 if dice.random() < 0.01 else shows[side] + dice.choice((0, 3, 4))
+            rows.append(f"{at},{shows['a']},{shows['b']},120.5,118.0")
+    cuts = sorted(dice.sample(range(20, len(rows) - 20), 2))
+    files = []
+    for start, end in itertools.pairwise([0, *cuts, len(rows)]):
+        overlap = dice.choice((0, 0, 15))
+        files.append("\n".join([HEADINGS, *rows[max(0, start - overlap) : end], ""]).encode())
+    return files
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_in_any_order_and_sent_twice_the_same_days_and_lives(seed: int) -> None:
+    """Files that share a day are one stream, however they were cut and in whatever order."""
+    dice = random.Random(seed)
+    files = season_of(dice)
+    found = []
+    for number, order in enumerate(([0, 1, 2], dice.sample(range(3), 3), [2, 2, 1, 0, 1]), start=1):
+        made = spray_rig(number=number)
+        for place in order:
+            # Each rig has logs of its own: a line of talk above the headings, which is no row.
+            content = f"log of rig {number}\n".encode() + files[place]
+            outcome = read(made, content, name=f"{place}.csv", answers={"reset": "reset"})
+            assert outcome.status in (READ, KNOWN), outcome
+        days = [day_of(row, ZONE) for row in ShiftDay.objects.filter(rig=made.rig).order_by("date")]
+        lives = [
+            (wear.measure, wear.life, wear.is_at_least)
+            for wear in Wear.objects.filter(
+                component__in=made.components.values(), measure__in=["strokes", "gallons"]
+            ).order_by("component__tag", "measure")
+        ]
+        found.append((days, lives, shown(made.counters["a"]), shown(made.counters["b"])))
+    assert found[1] == found[0]
+    assert found[2] == found[0]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_spoilt_file_is_whole_asked_about_or_refused_and_never_half_a_day(
+    made: SprayRig, seed: int
+) -> None:
+    dice = random.Random(seed)
+    spoilt = bytearray(MORNING[: dice.randint(0, len(MORNING))])
+    for _ in range(dice.randint(1, 40)):
+        if spoilt:
+            place = dice.randrange(len(spoilt))
+            spoilt[place : place + dice.randint(0, 3)] = dice.randbytes(dice.randint(0, 3))
+    before = everything()
+    with nothing_stored():
+        asked = read(made, bytes(spoilt))
+        if asked.status == READ:
+            withdraw(asked.log, made)
+            default_storage.delete(str(asked.log and asked.log.file.name))
+        else:
+            assert asked.status in (ASKS, REFUSED)
+            assert asked.reason or asked.questions
+            assert everything() == before
