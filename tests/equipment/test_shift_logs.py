@@ -237,7 +237,7 @@ def test_bad_rows_are_left_out_with_consent_only(made: SprayRig) -> None:
 
 def test_a_word_that_may_mean_running_or_not_is_asked_about(made: SprayRig) -> None:
     def content(word: str, end: bytes = b"") -> bytes:
-        states = ["Status", *("on" if place < 500 else word for place in range(ROWS))]
+        states = ["Status", *("on" if place < 500 else word for place in range(ROWS - 1)), "off"]
         lines = zip(MORNING.decode().splitlines(), states, strict=True)
         return "\n".join(map(",".join, lines)).encode() + end
 
