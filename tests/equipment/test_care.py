@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -17,9 +18,11 @@ from equipment.services import (
     ServiceRetired,
     WholeDays,
     create_component,
+    install_component,
     publish_version,
     rebuild_all,
     record_renewal,
+    remove_component,
     retire_service,
     undo_renewal,
 )
@@ -33,7 +36,9 @@ def rig(db: None) -> SprayRig:
     return spray_rig()
 
 
-def renew(rig: SprayRig, version: ServiceVersion, number: int, *, name: str = "pump A") -> Renewal:
+def renew(
+    rig: SprayRig, version: ServiceVersion, number: int, *, name: str = "pump A", **more: Any
+) -> Renewal:
     done_at = day(number)
     return record_renewal(
         version=version,
@@ -43,6 +48,7 @@ def renew(rig: SprayRig, version: ServiceVersion, number: int, *, name: str = "p
         author=rig.author,
         recorded_at=done_at,
         zone=ZONE,
+        **more,
     )
 
 
@@ -251,3 +257,40 @@ def test_a_service_done_tomorrow_or_on_another_kind_is_refused(rig: SprayRig) ->
             zone=ZONE,
         )
     assert not Renewal.objects.exists()
+
+
+def test_a_renewal_sent_twice_counts_once_and_without_its_number_twice(rig: SprayRig) -> None:
+    version = service_for(rig.pump("A"), ("strokes", 10_000))
+    number = uuid4()
+    rows = [renew(rig, version, 5, request_id=number) for _ in range(2)]
+    assert rows[0] == rows[1]
+    assert Renewal.objects.count() == 1
+    # Undone in between, what comes once more is still the same, and stays undone.
+    undo_renewal(renewal=rows[0], author=rig.author, at=day(6), reason="not done", zone=ZONE)
+    renew(rig, version, 5, request_id=number)
+    assert not Renewal.objects.in_force().exists()
+    for _ in range(2):  # the twin: a fresh number each time
+        renew(rig, version, 7, request_id=uuid4())
+    assert Renewal.objects.in_force().count() == 2
+
+
+def test_a_service_done_on_the_bench_counts_from_the_life_it_had(rig: SprayRig) -> None:
+    pump = rig.pump("A")
+    service_for(pump, ("strokes", 10_000), author=rig.author)
+    version = ServiceVersion.objects.get()
+    rig.read(day(10), a=3000)
+    remove_component(component=pump, at=day(10), author=rig.author, zone=ZONE)
+    rig.read(day(15), a=4000)  # the pump lies on the bench
+    renew(rig, version, 12)
+    clock = DueClock.objects.get(due=due_of(rig))
+    assert (clock.life_at_renewal, clock.since) == (3000, 0)
+    install_component(
+        component=pump,
+        position=rig.positions["pump A"],
+        at=day(15),
+        author=rig.author,
+        zone=ZONE,
+    )
+    rig.read(day(20), a=4600)
+    assert due_of(rig).since == 600
+    assert rebuild_all(zone=ZONE)[1] == 0
