@@ -5,7 +5,9 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Final
 
+from . import words as h
 from .cells import plain
+from .headings import read_heading
 from .layout import (
     CLOCK,
     DATE,
@@ -53,7 +55,7 @@ _COUNTS: Final = _spellings({
     "cycles": "cycles cycle double doublestrokes doublestroke thereandback thereandbackcycles",
 })  # fmt: skip
 _CLOCKS: Final = _spellings({
-    "24": "24 24h 24hour 24hours", "12am": "am 12am morning 12 12h",
+    "24": "24 24h 24hour 24hours", "12am": "am 12am morning forenoon",
     "12pm": "pm 12pm afternoon evening",
 })  # fmt: skip
 
@@ -164,7 +166,10 @@ def columns(
         name, mark, said = part.rpartition("=")
         if not mark:
             raise AnswerRefused("columns", f"“{part}” is not understood. Write 2=strokes_a:cycles.")
-        found[_place(name.strip(), headings, width)] = _role(said.strip())
+        name, said = name.strip(), said.strip()
+        if said.isdigit() and plain(name).partition(":")[0].replace(" ", "_") in ROLES:
+            name, said = said, name  # the other way round
+        found[_place(name, headings, width)] = _role(said)
     twice = [r for r in {role for role, _ in found.values()} if r not in (OTHER, DATE, CLOCK)]
     for role in twice:
         if sum(each == role for each, _ in found.values()) > 1:
@@ -202,6 +207,8 @@ def _role(said: str) -> tuple[str, str]:
         "none": OTHER,
         "": OTHER,
     }.get(role, role)
+    if role not in ROLES and (meant := _in_words(said)):
+        role, unit = meant[0], unit or meant[1]
     if role not in ROLES:
         raise AnswerRefused(
             "columns", f"“{role}” is no kind of column. There are: {', '.join(ROLES)}."
@@ -216,6 +223,22 @@ def _role(said: str) -> tuple[str, str]:
         words = f"It has one of {', '.join(fitting)}." if fitting else "It has no unit."
         raise AnswerRefused("columns", f"“{unit}” is no unit of {role}. {words}")
     return role, known
+
+
+def _in_words(said: str) -> tuple[str, str] | None:
+    """Return role and unit of a column that a person describes: "iso temperature", "A cycles"."""
+    heading = read_heading(said.replace("_", " "))
+    side = {"A": "a", "B": "b", h.ISO: "a", h.RESIN: "b", h.HOSE: "hose"}.get(heading.side, "")
+    quantity, unit = heading.quantity, heading.unit if heading.unit in UNITS else ""
+    if quantity in (h.STROKES, h.CYCLES, h.COUNT):
+        role, unit = f"strokes_{side}", "" if quantity == h.COUNT else quantity
+    elif quantity == h.VOLUME:
+        role = f"gallons_{side}" if side else "gallons"
+    elif quantity in (h.TEMP, h.PRESSURE, h.FLOW):
+        role = f"{quantity}_{side}"
+    else:
+        role = quantity
+    return (role, unit) if role in ROLES else None
 
 
 def spell(columns: Sequence[Column]) -> str:

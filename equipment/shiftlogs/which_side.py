@@ -9,6 +9,7 @@ from . import doubts
 from . import words as h
 from .columns import NUMBER, Found
 from .draft import COUNTERS, MEASURED, Draft
+from .layout import AnswerRefused
 
 
 def name_sides(work: Draft, found: Sequence[Found], free: Sequence[Found]) -> dict[str, str]:
@@ -31,6 +32,9 @@ def name_sides(work: Draft, found: Sequence[Found], free: Sequence[Found]) -> di
     if work.said.a_is_iso is not None:
         letters.add(work.said.a_is_iso)
     answer = doubts.sides(work.answers)
+    if answer is not None and letters == {not answer} and ("A", "B") in pairs:
+        says = "isocyanate" if not answer else "resin"
+        raise AnswerRefused("sides", f"The file itself says that A is {says}.")
     settled = _settled(work, found)
     for pair in pairs:
         first = answer
@@ -41,6 +45,7 @@ def name_sides(work: Draft, found: Sequence[Found], free: Sequence[Found]) -> di
                 first = next(iter(letters))
             elif not letters and _is_english(found):
                 first = True
+                work.notes.append("Side A is taken for the isocyanate, as is usual in English.")
         if first is None:
             if not any(each.key == "sides" for each in work.questions):
                 work.questions.append(doubts.ask_sides(pair, _why(pair, letters)))

@@ -451,6 +451,7 @@ def test_a_sensor_without_a_value() -> None:
         ("zone", "europe/berlin", lambda seen: seen.layout.zone == "Europe/Berlin"),
         ("zone", "UTC+2", lambda seen: seen.layout.zone == "+02:00"),
         ("zone", "shop", lambda seen: seen.layout.zone == ""),
+        ("columns", "Zähler A=B cycles; strokes_a=3", lambda seen: seen.layout.column("strokes_b").unit == "cycles"),  # noqa: E501
         ("columns", "Zähler A=strokes_b:cycles; 3=other", lambda seen: seen.layout.column("strokes_a") is None),  # noqa: E501
     ],
 )  # fmt: skip
