@@ -59,6 +59,12 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:round_sheet": SIGNED_IN,
     "shop:round_sheets": SIGNED_IN,
     "shop:today": SIGNED_IN,
+    # shop: both sides compared
+    "shop:dismiss_side": MANAGER,
+    "shop:side_forward": MANAGER,
+    "shop:side_work": CREW,
+    "shop:sides": SIGNED_IN,
+    "shop:take_off_forward": MANAGER,
     # shop: sheets
     "shop:add_part": CREW,
     "shop:answer": CREW,

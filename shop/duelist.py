@@ -81,6 +81,8 @@ class ListedDue(NamedTuple):
     late_date: date
     is_past_due: bool
     is_past_tolerance: bool
+    brought_on: date
+    brought_because: str
 
     @property
     def place(self) -> str:
@@ -116,6 +118,8 @@ FIELDS: Final = (
     "late_date",
     "is_past_due",
     "is_past_tolerance",
+    "brought_on",
+    "brought_because",
 )
 
 

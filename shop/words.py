@@ -104,6 +104,10 @@ class DueFigures(Protocol):
     def is_past_due(self) -> bool: ...
     @property
     def is_past_tolerance(self) -> bool: ...
+    @property
+    def brought_on(self) -> date: ...
+    @property
+    def brought_because(self) -> str: ...
 
 
 def life_now(due: DueFigures, *, today: date) -> Decimal:
@@ -129,17 +133,24 @@ def past_text(due: DueFigures, *, today: date) -> str:
     return f"{amount} into tolerance" if inside and due.tolerance else f"{amount} past"
 
 
+def is_brought_forward(due: DueFigures) -> bool:
+    """Whether it falls due because somebody wants it sooner, and not by its clocks."""
+    return due.due_date == due.brought_on != due_math.FAR_DATE and not due.is_past_due
+
+
 def date_text(due: DueFigures, *, today: date) -> str:
     """ "about 13 Dec" by the rate of use, "4 Dec" by the calendar, "no date yet"."""
     if due.due_date == due_math.FAR_DATE:
         return "no date yet"
     text = day(due.due_date, today=today)
-    certain = due.measure == due_math.DAYS or due.is_past_due
+    certain = due.measure == due_math.DAYS or due.is_past_due or is_brought_forward(due)
     return text if certain else f"about {text}"
 
 
 def date_note(due: DueFigures, *, today: date) -> str:
     """What stands under the date: how far past it is, "fixed", or nothing behind "about"."""
+    if is_brought_forward(due):
+        return f"brought forward: {due.brought_because}"
     if due.is_past_due or due.due_date <= today:
         if due.measure != due_math.DAYS and not due.is_past_due:
             return "by its usual use"
@@ -163,7 +174,7 @@ def due_sentence(due: Due, *, today: date, warning_days: int) -> str:
     if due.due_date == due_math.FAR_DATE:
         parts.append("no date yet, no use is known")
     elif state in (due_math.CLEAR, due_math.SOON):
-        exact = due.measure == due_math.DAYS
+        exact = due.measure == due_math.DAYS or is_brought_forward(due)
         parts.append(f"falls due {'' if exact else 'about '}{day(due.due_date, today=today)}")
     else:
         past = "" if due.due_date == today else f", {date_note(due, today=today)}"

@@ -14,7 +14,7 @@ from equipment.forms.fields import (
     SpokenForm,
     WhyField,
 )
-from equipment.models import Component, Counter, Installation, JobBooking, Rig, Side
+from equipment.models import Component, Counter, Installation, JobBooking, PumpDrive, Rig, Side
 from equipment.services import INTENSITIES, how_hard
 
 READ_IT = {"required": "Read the counter: what it counts from now on adds to it."}
@@ -125,7 +125,14 @@ class RigForm(SpokenForm):
 
 
 class ChangeRigForm(RigForm):
-    """What a rig is called, and whether it is out of work."""
+    """What a rig is called, how its pumps are driven, and whether it is out of work."""
+
+    pump_drive = forms.ChoiceField(
+        label="How its pumps are driven",
+        choices=PumpDrive.choices,
+        required=False,
+        help_text="Linked pumps stroke alike whatever leaks; driven apart, strokes tell.",
+    )
 
     is_laid_up = forms.BooleanField(
         label="Laid up: out of work, its services leave the due list", required=False

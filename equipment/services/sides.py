@@ -61,12 +61,12 @@ class Comparison:
 def compare(rig: Rig, *, zone: ZoneInfo, since: datetime | None = None) -> Comparison:
     """Compare the sides of a rig as it is driven.
 
-    since: shifts that began earlier are left away; None: only those after the last change, which
-    is all that a signal rests on.
+    since: shifts from then on are there, too; None: only those after the last change, which is all
+    that a signal rests on.
     """
     pair = pair_of(rig)
-    if since is None:
-        since = max(pair.changes, default=None)
+    changed = max(pair.changes, default=None)
+    since = changed if since is None or changed is None else min(since, changed)
     try:
         found, why_not = shifts_of(rig, pair, since, zone), ""
     except NothingToCompare as reason:

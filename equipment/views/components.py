@@ -39,6 +39,7 @@ from equipment.services import (
     undo_renewal,
 )
 from equipment.services.assembling import renew_by_hand
+from equipment.services.side_answers import standing_on
 from equipment.tables import UNITS, ComponentTable, rounded
 from equipment.views.common import (
     PageRequest,
@@ -100,6 +101,7 @@ def component(request: PageRequest, tag: str) -> HttpResponse:
         "component": shown,
         "fitted": fitted,
         "lives": _lives(shown, fitted),
+        "brought": standing_on(shown),
         "dues": _dues(shown, today=request.today),
         "next_stay": next_stay(rig=fitted.position.rig, today=request.today) if fitted else None,
         "counters": shown.counters.filter(is_retired=False).order_by("order", "pk"),

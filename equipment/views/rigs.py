@@ -22,6 +22,7 @@ from equipment.services import (
     lay_up_rig,
     remove_position,
     return_rig,
+    set_pump_drive,
 )
 from equipment.views.common import (
     PageRequest,
@@ -99,6 +100,7 @@ def change(request: PageRequest, number: int) -> HttpResponse:
         initial={
             "name": rig.name,
             "description": rig.description,
+            "pump_drive": rig.pump_drive,
             "is_laid_up": rig.is_laid_up,
         },
     )
@@ -109,6 +111,8 @@ def change(request: PageRequest, number: int) -> HttpResponse:
         except ValidationError as refused:
             put_beside(form, refused)
         else:
+            if data["pump_drive"] != rig.pump_drive:
+                set_pump_drive(rig=rig, pump_drive=data["pump_drive"], zone=zone())
             if data["is_laid_up"] != rig.is_laid_up:
                 turn = lay_up_rig if data["is_laid_up"] else return_rig
                 turn(rig=rig, author=request.user, at=now)

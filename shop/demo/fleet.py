@@ -11,6 +11,7 @@ from equipment.models import (
     ComponentKind,
     ComponentType,
     Counter,
+    PumpDrive,
     Trigger,
 )
 from equipment.services import (
@@ -22,6 +23,7 @@ from equipment.services import (
     create_type,
     install_component,
     publish_version,
+    set_pump_drive,
 )
 from equipment.services.library import current_version
 from shop.demo.story import Story
@@ -66,6 +68,7 @@ class RigPlan:
     kinds: what is fitted; of feed pump, pump and preheater one a side.
     gallons_a_day: of both sides, on a spray day. makes: kind → which make of MAKES, if not 0.
     counts: what counts the material: strokes, cycles or gallons of each side.
+    pump_drive: how the pumps are driven, of PumpDrive.
     face: what its counters showed when we began.
     """
 
@@ -79,6 +82,7 @@ class RigPlan:
     face: int = 0
     rollover: int = 0
     resets_each_job: bool = False
+    pump_drive: str = PumpDrive.APART
 
 
 _CORE: Final = ("pump", "preheater", "heated hose", "whip hose", "gun", "trailer")
@@ -104,6 +108,7 @@ RIGS: Final = (
         5, "Plover", "single axle, air-driven pumps, no hydraulic unit",
         ("generator", "compressor", "dryer", "feed pump", *_CORE), 36,
         makes=(("pump", 2), ("compressor", 1), ("trailer", 1), ("heated hose", 1)), face=51_900,
+        pump_drive=PumpDrive.LINKED,
     ),
     RigPlan(
         7, "Osprey", "24 ft trailer, pump A exchanged",
@@ -113,12 +118,13 @@ RIGS: Final = (
     RigPlan(
         9, "Dunlin", "24 ft trailer, flow meters on both sides",
         (*_POWERED, "feed pump", "supplied-air system"), 95,
-        counts=Counter.Counts.GALLONS, face=18_204,
+        counts=Counter.Counts.GALLONS, face=18_204, pump_drive=PumpDrive.LINKED,
     ),
     RigPlan(
         11, "Bittern", "single axle, shore power only, mostly in the yard",
         ("compressor", "dryer", *_CORE, "outlets and cords"), 62,
         makes=(("trailer", 1), ("heated hose", 1), ("compressor", 1)), face=30_115,
+        pump_drive=PumpDrive.NOT_KNOWN,
     ),
 )  # fmt: skip
 
@@ -138,6 +144,7 @@ def build(story: Story) -> None:
             description=plan.description,
             at=story.at(story.first_day, 7),
         )
+        rig = set_pump_drive(rig=rig, pump_drive=plan.pump_drive, zone=story.zone)
         story.rigs[plan.number] = rig
         _counters(story, plan)
         order = 0

@@ -70,7 +70,7 @@ def _day_away(story: Story, season: Season, offset: int, *, is_last: bool) -> No
     is_day_off = story.is_sunday(offset)
     if not is_day_off:
         before = logs.showing(season)
-        season.spray(story)
+        season.spray(story, offset)
         logs.of_the_day(story, season, offset, before)
     number, unread_since = UNREAD
     if season.plan.number == number and offset > unread_since:

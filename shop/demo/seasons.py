@@ -34,6 +34,8 @@ AROUND_TODAY: Final[dict[int, tuple[tuple[str, int, int], ...]]] = {
     9: (("two houses, Marl Lane", -24, 9), ("grain store, Eastley", 14, 19)),
     11: (("workshop, Pine Yard", -31, -27),),
 }
+#: An A pump whose inlet check began to leak: rig → (since, how much more it strokes at last).
+SLIPPING: Final[dict[int, tuple[int, Decimal]]] = {2: (-26, Decimal("0.10"))}
 CUBIC_INCHES_A_GALLON: Final = 231
 
 
@@ -94,19 +96,25 @@ class Season:
     def job_on(self, offset: int) -> Job | None:
         return next((job for job in self.jobs if job.first <= offset <= job.last), None)
 
-    def spray(self, story: Story) -> None:
+    def spray(self, story: Story, offset: int) -> None:
         """One spray day: gallons out of both sides, and the hours that belong to them."""
         share = story.between(0.5, 1.5, 3)
         gallons = self.plan.gallons_a_day * share
         a_part = story.between(0.496, 0.503, 4)
         for side, part in (("A", a_part), ("B", 1 - a_part)):
             face = self.faces[f"{side} {self.plan.counts}"]
-            face.count(gallons * part / self._gallons_a_count())
+            slip = self._slip(offset) if side == "A" else Decimal(0)
+            face.count(gallons * part / self._gallons_a_count() * (1 + slip))
         hours = 3 + 3 * share + story.between(0, 1, 1)
         for name, ran in (("Generator", "1"), ("Hydraulic unit", "0.62"), ("Compressor", "0.85")):
             if hour_meter := self.faces.get(f"{name} hours"):
                 hour_meter.count(hours * Decimal(ran))
         self.sprayed_days += 1
+
+    def _slip(self, offset: int) -> Decimal:
+        """How much more the A pump strokes for the same gallons; it grows evenly until today."""
+        since, most = SLIPPING.get(self.plan.number, (0, Decimal(0)))
+        return most * (offset - since) / -since if offset > since else Decimal(0)
 
     def _gallons_a_count(self) -> Decimal:
         if self.plan.counts == Counter.Counts.GALLONS:

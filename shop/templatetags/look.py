@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from shop.drawing import bars, days, icons, shift, state, strip
+from shop.drawing import bars, days, icons, shift, sides, state, strip
 from shop.drawing import stencil as stencils
 from shop.drawing import tape as tapes
 
@@ -118,6 +118,18 @@ def shift_day(picture: shift.ShiftPicture) -> SafeString:
 def shift_day_phone(picture: shift.ShiftPicture) -> SafeString:
     """{% shift_day_phone picture %}: the same for a phone."""
     return mark_safe(shift.shift_day(picture, phone=True))
+
+
+@register.simple_tag
+def control_chart(chart: sides.ControlChart) -> SafeString:
+    """{% control_chart picture %}: one side against the other, for a desk."""
+    return mark_safe(sides.control_chart(chart))
+
+
+@register.simple_tag
+def control_chart_phone(chart: sides.ControlChart) -> SafeString:
+    """{% control_chart_phone picture %}: the same for a phone."""
+    return mark_safe(sides.control_chart(chart, phone=True))
 
 
 @register.simple_tag

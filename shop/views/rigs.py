@@ -22,10 +22,11 @@ from equipment.models import (
     Rig,
     Round,
     ShiftDay,
+    SideSignal,
 )
 from inventory.models import Balance
 from inventory.services import in_words
-from shop import duelist, links, rigview, whereabouts, words
+from shop import duelist, links, rigview, sidewords, whereabouts, words
 from shop.filters import RigFilter
 from shop.http import PageRequest
 from shop.models import RigDrawer, ServiceSheet, Shop
@@ -132,6 +133,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "found": _found_work(request, subject, positions),
         "sheets": ServiceSheet.objects.open().filter(rig=subject).order_by("planned_on", "number"),
         "next_week": today + timedelta(days=7 - today.weekday()),
+        "signal": _signal(subject, today=today),
         "rounds": _rounds(subject, bookings, today=today),
         "drawer": _drawer(subject, today=today),
         "bookings": [each for each in bookings if each.last_day >= today],
@@ -258,6 +260,14 @@ def _found_work(
         }
         for row in rows
     ]
+
+
+def _signal(subject: Rig, *, today: date) -> dict[str, Any] | None:
+    """What the two sides of the rig say, where they say something."""
+    row = SideSignal.objects.filter(rig=subject).first()
+    if row is None:
+        return None
+    return {"row": row, "text": sidewords.signal_text(row, today=today)}
 
 
 def _rounds(subject: Rig, bookings: list[JobBooking], *, today: date) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from equipment import due as due_math
 from equipment.models import Due, Rig, Round
 from inventory.models import Movement
-from shop import daybook, duelist, rigview, whereabouts
+from shop import daybook, duelist, rigview, sidewords, whereabouts
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
 from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
@@ -24,6 +24,7 @@ MOST_RIGS: Final = 40
 MOST_DUES: Final = 300
 MOST_COMING: Final = 25
 MOST_SHORT: Final = 12
+MOST_SIGNALS: Final = 6
 MONTH: Final = timedelta(days=30)
 
 
@@ -79,6 +80,10 @@ def _manager(request: PageRequest) -> HttpResponse:
                 *_cells(everybody, places, overdue, len(dues) == MOST_DUES),
                 ("Kits short", f"{len(short)} part{'s' if len(short) != 1 else ''}"),
                 ("To sign off", f"{len(sign_off)} sheet{'s' if len(sign_off) != 1 else ''}"),
+            ],
+            "signals": [
+                (row, sidewords.signal_text(row, today=day))
+                for row in sidewords.by_rig(everybody)[:MOST_SIGNALS]
             ],
             "start": start,
             "lanes": [lanes[rig.pk] for rig in shown],

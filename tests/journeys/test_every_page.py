@@ -160,6 +160,9 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         **{f"shop:{name}": sheet for name in OF_A_SHEET},
         **{f"equipment:{name}": rig for name in OF_A_RIG},
         "shop:rig": rig,
+        "shop:sides": rig,
+        "shop:dismiss_side": rig,
+        "shop:side_forward": rig,
         "shop:logs": rig,
     }
 

@@ -15,8 +15,9 @@ from django.db import transaction
 from django.test import Client
 from django.utils import timezone
 
-from equipment.models import Due, Finding, Installation, Reading, Renewal, Rig
+from equipment.models import Due, Finding, Installation, Reading, Renewal, Rig, SideSignal
 from equipment.services import rebuild_all
+from equipment.services.sides import compare
 from inventory.models import Movement, Part
 from inventory.services import prove
 from shop.demo.loading import load
@@ -88,6 +89,17 @@ def test_sheets_stand_in_every_state(demo_shop: Story) -> None:
         is_out_of_limit=True, in_force_for__isnull=False, step__sheet__state="under_way"
     ).exists()
     assert SheetPart.objects.filter(sheet__in=ServiceSheet.objects.open(), short_steps__gt=0)
+
+
+def test_one_pair_has_left_its_baseline_and_the_linked_are_not_compared_by_strokes(
+    demo_shop: Story,
+) -> None:
+    (signal,) = SideSignal.objects.select_related("rig")
+    assert (signal.rig.number, signal.more, signal.state) == (2, "A", "open")
+    linked = compare(Rig.objects.get(number=5), zone=demo_shop.zone)
+    assert linked.why_not.startswith("Linked pumps stroke alike")
+    metered = compare(Rig.objects.get(number=9), zone=demo_shop.zone)
+    assert metered.compared == "flow"
 
 
 def test_there_is_something_to_see_this_morning(demo_shop: Story) -> None:
