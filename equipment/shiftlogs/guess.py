@@ -13,7 +13,7 @@ from . import doubts
 from .blocks import RigFacts
 from .cells import MISSING, plain, read_date, read_moment
 from .columns import Found, look
-from .layout import Column, Layout, LogRefused, Question
+from .layout import AnswerRefused, Column, Layout, LogRefused, Question
 from .moments import Decided, Seen, decide, moment_of, see
 from .preamble import Said, hear
 from .roles import assign
@@ -84,7 +84,12 @@ def understand(
     given = doubts.columns(answers, table.headings, table.width)
     if layout is not None:
         given = _by_layout(layout, table) | (given or {})
-    timing = find_timing(table, found, given)
+    try:
+        timing = find_timing(table, found, given)
+    except AnswerRefused as refusal:
+        if layout is not None and "columns" not in answers:
+            raise LogRefused(f"The layout does not fit: {refusal}") from refusal
+        raise
     stretches = [
         see(
             rows,

@@ -12,7 +12,7 @@ from .cells import ORDERS, plain, read_clock, read_date, read_moment
 from .columns import CLOCK, DAY, MOMENT, NUMBER, TEXT, Found
 from .headings import is_zone_word
 from .layout import CLOCK as CLOCK_ROLE
-from .layout import DATE, ELAPSED, EPOCH, OTHER, TIME, ZONE, LogRefused
+from .layout import DATE, ELAPSED, EPOCH, OTHER, TIME, ZONE, AnswerRefused, LogRefused
 from .table import Table
 
 #: Seconds since 1970 of 2001-09-09 and 2039-11-09: between them a counter of ten digits is a time.
@@ -94,8 +94,19 @@ def find_timing(
     return timing
 
 
+#: By role, the kinds of cells that it can have, and words for it.
+_HOLDS: Final = {
+    TIME: (MOMENT,), DATE: (DAY, MOMENT, NUMBER), CLOCK_ROLE: (CLOCK, MOMENT, NUMBER, TEXT),
+    EPOCH: (NUMBER,), ELAPSED: (NUMBER, CLOCK),
+}  # fmt: skip
+_WHAT: Final = {
+    TIME: "date and time", DATE: "date", CLOCK_ROLE: "time of day", EPOCH: "seconds since 1970",
+    ELAPSED: "time since the beginning",
+}  # fmt: skip
+
+
 def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, str]]) -> None:
-    for at, (role, unit) in given.items():
+    for at, (role, unit) in sorted(given.items()):
         if role == TIME:
             timing.moment = at
         elif role == DATE:
@@ -123,6 +134,13 @@ def _settle(timing: Timing, found: list[Found], given: Mapping[int, tuple[str, s
                 timing.clock = (at,)
             else:
                 timing.day = (at,)
+    if timing.moment is not None or timing.day:
+        timing.is_epoch = False
+    for at, (role, _) in timing.roles.items():
+        if found[at].kind not in _HOLDS[role]:
+            raise AnswerRefused(
+                "columns", f"Column {at + 1} (“{found[at].name}”) holds no {_WHAT[role]}."
+            )
 
 
 def _halves(timing: Timing, found: list[Found]) -> None:

@@ -470,7 +470,8 @@ def test_answers_are_read_generously(
     [
         ("date_order", "perhaps"), ("temp_unit", "K"), ("pressure_unit", "atm"), ("counts", "many"),
         ("sides", "both"), ("zone", "CST"), ("zone", "Nowhere/Town"), ("columns", "9=strokes_a"),
-        ("columns", "2=engine"), ("columns", "2=temp_a:bar"), ("columns", "rubbish"),
+        ("columns", "2=engine"),
+        ("columns", "2=time"), ("columns", "2=temp_a:bar"), ("columns", "rubbish"),
         ("columns", "1=strokes_a, 2=strokes_a"), ("clock", "noon-ish"),
     ],
 )  # fmt: skip
