@@ -104,8 +104,8 @@ def _doubts(
 
 
 def _around(moments: list[datetime], edge: datetime) -> tuple[datetime, datetime] | None:
-    """The readings before and after a moment; None where it was read itself, or not yet after."""
+    """The readings around a moment, itself for the one to come; None where it was read itself."""
     after = bisect_right(moments, edge)
-    if bisect_left(moments, edge) != after or after in (0, len(moments)):
+    if bisect_left(moments, edge) != after or after == 0:
         return None
-    return moments[after - 1], moments[after]
+    return moments[after - 1], moments[after] if after < len(moments) else edge

@@ -291,6 +291,8 @@ class TestLineOfTime:
             author=spray.author,
             zone=ZONE,
         )
+        # Not read at the change, nor since: that much is known before the next reading comes.
+        assert "some use estimated; life at least" in html_of(desk.get(page_of(pump)))
         spray.read(day(6), a=110)
         drawn = re.findall(r'aria-label="([^"]+; life [^"]+)"', html_of(desk.get(page_of(pump))))
         assert len(drawn) == 2  # one for a desk, one for a phone
