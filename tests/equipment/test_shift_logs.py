@@ -36,6 +36,7 @@ from equipment.services.shiftlogs import (
     READ,
     REFUSED,
     LayoutRefused,
+    Outcome,
     SettlingRefused,
     day_of,
     keep_layout,
@@ -236,22 +237,22 @@ def test_bad_rows_are_left_out_with_consent_only(made: SprayRig) -> None:
 
 
 def test_a_word_that_may_mean_running_or_not_is_asked_about(made: SprayRig) -> None:
-    def content(word: str, end: bytes = b"") -> bytes:
-        states = ["Status", *("on" if place < 500 else word for place in range(ROWS - 1)), "off"]
+    def look(word: str, **given: Any) -> Outcome:
+        states = ["Status", *["on"] * 300, *[word] * 200, *["off"] * 100]
         lines = zip(MORNING.decode().splitlines(), states, strict=True)
-        return "\n".join(map(",".join, lines)).encode() + end
+        content = io.BytesIO("\n".join(map(",".join, lines)).encode())
+        return look_at(rig=made.rig, source=content, now=NOW, zone=ZONE, rules=Rules(), **given)
 
-    known = look_at(
-        rig=made.rig, source=io.BytesIO(content("off")), now=NOW, zone=ZONE, rules=Rules()
-    ).layout
-    asked = read(made, content("limp"), layout=known)
+    known = look("off").layout
+    asked = look("limp", layout=known)
     assert asked.status == ASKS
     assert [each.key for each in asked.questions] == ["columns"]
     assert "“limp”" in asked.questions[0].why
-    for place, (token, _) in enumerate(asked.questions[0].choices, start=1):
-        done = read(made, content("limp", b"\n" * place), layout=known, answers={"columns": token})
+    # Counted as running, and without the column.
+    for (token, _), rows in zip(asked.questions[0].choices, (500, 599), strict=True):
+        done = look("limp", layout=known, answers={"columns": token})
         assert done.status == READ, done.reason
-        assert done.days[0].run_hours == pytest.approx(599 * 5 / 3600)
+        assert done.days[0].run_hours == pytest.approx(rows * 5 / 3600)
 
 
 def test_a_torn_last_line_is_normal(made: SprayRig) -> None:
