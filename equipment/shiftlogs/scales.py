@@ -27,6 +27,10 @@ CODES: Final = (
     1372.0, 2048.0, 3276.7, 4095.0, 6553.5, 6553.4, 7999.0, 8888.0, 8888.8, 32768.0, 65534.0,
     88888.0, 99999.0, 999999.0, 9.9e37, 1e30,
 )  # fmt: skip
+#: What no component is sprayed at for long, hotter or harder; from memory.
+_SPRAYED: Final = {
+    "F": 250.0, "C": 110.0, "psi": 6000.0, "bar": 410.0, "kPa": 41_000.0, "MPa": 41.0,
+}  # fmt: skip
 #: So many of them are watched for in each column, though the rows looked at do not have them.
 _ALWAYS: Final = 13
 
@@ -187,3 +191,7 @@ def doubt_unreal(work: Draft, found: Sequence[Found]) -> None:
             odd = [v for v in values if not low <= v <= high]
             if len(odd) * 2 > len(values):
                 work.muddles.append(f"“{found[at].name}” shows {odd[0]:g}, which cannot be {unit}.")
+            elif (top := _top(found[at])) > _SPRAYED.get(unit, top):
+                work.muddles.append(
+                    f"“{found[at].name}” goes up to {top:g} {unit}, beyond what is ever sprayed."
+                )

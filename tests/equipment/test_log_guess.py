@@ -322,6 +322,7 @@ DOUBTS: list[tuple[str, str, str, set[str]]] = [
     ("no counter", "When,ISO strokes", "{t},{i:b}", {"columns"}),
     ("zone", "Time (BST),ISO strokes", "{t},{n}", {"zone"}),
     ("tenths", "When,ISO strokes,ISO temp F", "{t},{n},1215", {"columns"}),
+    ("hotter than foam", "When,ISO strokes,ISO temp °C", "{t},{n},122.5", {"columns"}),
     ("flow alone", "When,ISO flow", "{t},{n}", {"columns"}),
 ]  # fmt: skip
 
