@@ -133,7 +133,9 @@ def client(client_as: Callable[..., Client], manager: Person) -> Client:
 def tries(fields: dict[str, str], text: str) -> Iterator[tuple[str, dict[str, str]]]:
     """The text in each field alone, beside a 1 in those that stand empty; and in all."""
     typed = {field: value or "1" for field, value in fields.items()}
-    for field in fields.keys() - OURS:
+    # One counter, one day stands for all of them.
+    alike = {re.sub(r"\d+", "", field): field for field in sorted(fields.keys() - OURS)}
+    for field in alike.values():
         yield field, {**typed, field: text}
     yield "all", dict.fromkeys(fields, text)
 
