@@ -27,6 +27,7 @@ from equipment.shiftlogs.blocks import (
     TRACE_MINUTES,
     Block,
     Day,
+    Floats,
     Integers,
     RigFacts,
     Rules,
@@ -189,12 +190,10 @@ class Reckoner:
             if role in block.values:
                 values = block.values[role]
                 measure = tally.measures.setdefault(role, MeasureTally())
-                if measure.take(values[first:end]):
-                    measure.see(slots, values[slot_rows])
-                else:
-                    with_value = np.flatnonzero(~np.isnan(values[first:end])) + first
-                    at = block.instant_us[with_value] - tally.midnight_us
-                    measure.see(at // (TRACE_MINUTES * MINUTE_US), values[with_value])
+                rows = slot_rows
+                if not measure.take(values[first:end]):
+                    rows = _first_with_value(values, slot_rows, end)
+                measure.see(slots, values[rows])
 
     def _count(self, role: str, block: Block, minute: Integers, ends: Integers) -> None:
         counter = self._counters.get(role)
@@ -278,6 +277,17 @@ def chosen(
         listed = " or ".join(each for each, _ in choices)
         raise AnswerRefused(key, f"“{answer}” is no answer here: {listed}.")
     return token
+
+
+def _first_with_value(values: Floats, starts: Integers, end: int) -> Integers:
+    """Return for stretches of rows the first that has a value, or the first where none has."""
+    found = starts.copy()
+    bounds = [*starts.tolist(), end]
+    for place in np.flatnonzero(np.isnan(values[starts])).tolist():
+        there = np.flatnonzero(~np.isnan(values[bounds[place] : bounds[place + 1]]))
+        if len(there):
+            found[place] += there[0]
+    return found
 
 
 def _runs(day: Integers, starts: Integers) -> list[tuple[int, int, int]]:

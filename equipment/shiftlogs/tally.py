@@ -42,7 +42,7 @@ class MeasureTally:
 
     def see(self, slots: Integers, values: Floats) -> None:
         """Keep the first value of each slot; where a slot comes twice, the earlier row's."""
-        new = np.isnan(self.seen[slots])
+        new = np.isnan(self.seen[slots]) & ~np.isnan(values)
         self.seen[slots[new][::-1]] = values[new][::-1]
 
     def extremes(self) -> Extremes:
