@@ -183,7 +183,11 @@ def _numbers(text: str) -> tuple[tuple[int, int, int], tuple[str, ...]] | None:
         fields = (int(first), int(match[3]), int(last))
         if len(first) == 4:
             return (fields, ("ymd",)) if len(last) < 4 else None
-        return fields, ("dmy", "mdy") if len(last) == 4 else ORDERS
+        if len(last) == 4:
+            return fields, ("dmy", "mdy")
+        # A year has two digits at least: “10/31/2” is what is left of a longer date.
+        ends = ("dmy", "mdy") if len(last) == 2 else ()
+        return fields, (*(("ymd",) if len(first) == 2 else ()), *ends)
     if match := _ORDINAL.match(text):
         first = date(int(match[1]), 1, 1)
         on = first + timedelta(days=int(match[2]) - 1)

@@ -80,6 +80,8 @@ class Fast:
         """
         if not self._can_read or not text.endswith(b"\n") or b"\0" in text:
             return None
+        if b"\r" in text and text.count(b"\r") != text.count(b"\r\n"):
+            return None
         if self.layout.delimiter == " ":
             blanks = _with_single_blanks(text)
             if blanks is None:
