@@ -228,7 +228,7 @@ def _headings(
 
 
 def _fit(row: Sequence[str], width: int) -> list[str]:
-    return [*row, ""][:width] if len(row) <= width else list(row[:width])
+    return [*row, *[""] * (width - len(row))][:width]
 
 
 def _is_upper(row: Sequence[str], width: int) -> bool:

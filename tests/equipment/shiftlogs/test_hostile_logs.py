@@ -168,6 +168,15 @@ def test_what_is_no_log_is_refused_in_words(data: bytes) -> None:
     assert str(refused.value).endswith(".")
 
 
+@pytest.mark.parametrize("data", [
+    b"1,1\n,,0,0", b",,07:10:05,1e400,,\n,,,0,,", SEEDS[0].replace(b"ISO strokes", b"", 1),
+])  # fmt: skip
+def test_what_broke_it_once(data: bytes) -> None:
+    """Found by the tests above, and kept."""
+    survives(data)
+    survives(data, answers=ANSWERS)
+
+
 def test_a_line_without_end_is_no_trouble() -> None:
     survives(SEEDS[0] + b"9" * 2_000_000)
     survives(b"9," * 1_000_000)
