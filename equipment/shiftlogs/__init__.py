@@ -9,7 +9,9 @@ the database or the clock.
     guess     a layout for a file nobody has seen, and the questions that its text leaves open:
               table (delimiter, headings, first row), preamble, columns and headings (with words),
               timing and moments (when), roles, which_side, scales (units), leftovers, doubts
-    reading   a file and its layout to blocks of rows, streamed
+    reading   a file and its layout to blocks of rows, streamed: pieces (of the bytes), rows (what
+              is wanted of each), lines (a line to its cells), fast (in columns, with stamps for the
+              times) or careful (cell by cell), zones and dials (wall times to instants)
     days      blocks of rows to day figures: instants (rows that come twice), steps (gaps and
               logged time), faces (what a counter gained, resets, glitches), figures (the day)
     joining   several files of one day as one
