@@ -7,6 +7,7 @@ from . import words as h
 from .cells import plain
 from .columns import FLAG, NUMBER, TEXT, Found
 from .layout import HOURS, UNITS
+from .rows import RUNNING_WORDS, STOPPED_WORDS
 
 _COUNTED: Final = ("strokes_a", "strokes_b", "gallons_a", "gallons_b", "gallons")
 #: Words over a column that can say nothing but whether the rig runs.
@@ -43,7 +44,8 @@ def doubt_leftovers(
     for each in left:
         if each.heading.quantity == h.RUNNING and each.kind in (TEXT, FLAG):
             states = {cell.casefold() for cell in each.cells if cell}
-            if len(states) == 2 and _PLAINLY & set(plain(each.name).split()):
+            known = states & (RUNNING_WORDS | STOPPED_WORDS)
+            if len(states) == 2 and (known or _PLAINLY & set(plain(each.name).split())):
                 first, second = sorted(states)
                 place = each.index + 1
                 muddles.append(

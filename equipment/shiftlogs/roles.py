@@ -157,24 +157,9 @@ def _role(each: Found, sides: Mapping[str, str], sign: int) -> str:
 
 
 def _is_state(each: Found) -> bool:
-    """Say whether a column says running or not: in known words, or one of two is known."""
-    words = _states(each)
-    if each.kind in (TEXT, FLAG) and len(words) == 2:
-        return bool(words & (RUNNING_WORDS | STOPPED_WORDS))
+    """Say whether a column says running or not in words that the reader knows."""
+    words = {cell.casefold() for cell in each.cells} - _UNSAID
     return each.kind in (FLAG, NUMBER, TEXT) and words <= _STATES
-
-
-def _states(each: Found) -> set[str]:
-    return {cell.casefold() for cell in each.cells} - _UNSAID
-
-
-def _running_word(each: Found) -> str:
-    """Return the one of two words that means running, "" where the reader knows both."""
-    words = _states(each)
-    if each.kind == NUMBER or len(words) != 2 or words <= _STATES:
-        return ""
-    runs = words & RUNNING_WORDS or words - STOPPED_WORDS
-    return next(iter(runs))
 
 
 def _counters(work: Draft, wanted: dict[str, list[Found]]) -> None:
@@ -239,7 +224,7 @@ def _words(role: str) -> str:
 def _unit(each: Found) -> str:
     heading = each.heading
     if heading.quantity == h.RUNNING:
-        return _running_word(each)
+        return ""
     if heading.quantity in (h.STROKES, h.CYCLES):
         return heading.quantity
     if heading.quantity == h.COUNT:
@@ -253,7 +238,7 @@ def _unit(each: Found) -> str:
 def _unit_for(role: str, each: Found) -> str:
     """Return the unit of a column whose role a person gave without one."""
     if role == RUNNING_ROLE:
-        return _running_word(each)
+        return ""
     if role == HOURS:
         return each.unit if each.unit in ("h", "min", "s") else "h"
     unit = each.heading.quantity if role.startswith("strokes_") else each.unit
