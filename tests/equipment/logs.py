@@ -3,13 +3,27 @@
 import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.core.files.storage import default_storage
 
-from equipment.models import Counter, Reading
-from equipment.services.shiftlogs import Outcome, read_log, source_of
+from equipment.models import (
+    Counter,
+    LogContradiction,
+    LogLayout,
+    Reading,
+    ShiftDay,
+    ShiftLog,
+    Wear,
+)
+from equipment.services.shiftlogs import (
+    Outcome,
+    read_log,
+    settle_contradiction,
+    source_of,
+    withdraw_log,
+)
 from equipment.services.shiftlogs.storing import FOLDER
 from equipment.shiftlogs.blocks import Rules
 from tests.equipment.factories import ZONE, SprayRig, day
@@ -78,3 +92,39 @@ def nothing_stored() -> Iterator[None]:
     before = files_kept()
     yield
     assert files_kept() == before
+
+
+#: 50 minutes at a row each 5 seconds and 3 strokes a row: 36 a minute.
+ROWS = 600
+DAY = date(2026, 1, 12)
+MORNING = log_text("2026-01-12 07:00:00", climb(100, ROWS), climb(200, ROWS))
+NOON = log_text("2026-01-12 12:00:00", climb(1903, ROWS), climb(2003, ROWS))
+
+
+def evening(number: int, value: int, made: SprayRig) -> Reading:
+    """A person reads counter A at 18:00 on a day of January."""
+    at = datetime(2026, 1, number, 18, 0, tzinfo=ZONE)
+    return made.read(at, fresh=False, a=value)[0]
+
+
+def open_ones() -> list[LogContradiction]:
+    return list(LogContradiction.objects.open().order_by("at"))
+
+
+def settle(each: LogContradiction, how: str, made: SprayRig, **given: Any) -> LogContradiction:
+    return settle_contradiction(
+        contradiction=each, how=how, author=made.author, at=NOW, zone=ZONE, **given
+    )
+
+
+def withdraw(log: ShiftLog | None, made: SprayRig, reason: str = "the wrong rig's") -> ShiftLog:
+    assert log is not None
+    return withdraw_log(
+        log=log, author=made.author, at=NOW, reason=reason, zone=ZONE, rules=Rules()
+    )
+
+
+def everything() -> list[Any]:
+    """All rows that a log can touch."""
+    models = (ShiftLog, ShiftDay, LogContradiction, LogLayout, Reading, Wear, Counter)
+    return [list(model.objects.order_by("pk").values()) for model in models]

@@ -9,14 +9,10 @@ from django.contrib.auth.base_user import AbstractBaseUser
 
 from equipment.models import Rig
 from equipment.services.shiftlogs.files import Source
-from equipment.services.shiftlogs.looking import (
-    NO_ANSWERS,
-    Stopped,
-    Study,
-    look_closely,
-)
+from equipment.services.shiftlogs.looking import NO_ANSWERS, look_closely
 from equipment.services.shiftlogs.outcome import REFUSED, Outcome, Progress, no_progress
 from equipment.services.shiftlogs.reading import as_it_stands, read_log
+from equipment.services.shiftlogs.studying import Stopped, Study
 from equipment.shiftlogs.blocks import Rules
 from equipment.shiftlogs.layout import AnswerRefused, Layout
 

@@ -14,22 +14,19 @@ from equipment.services import locks
 from equipment.services.shiftlogs.facts import RigOfTheTime, rig_of_the_time
 from equipment.services.shiftlogs.files import Source, as_source
 from equipment.services.shiftlogs.keeping import columns, day_of
-from equipment.services.shiftlogs.looking import (
-    NO_ANSWERS,
-    Stopped,
-    Study,
-    join,
-    open_contradictions,
-    outcome_of,
-    refuse_twice,
-    study_source,
-    touching,
-)
+from equipment.services.shiftlogs.looking import NO_ANSWERS, join, outcome_of, touching
 from equipment.services.shiftlogs.outcome import READ, Outcome, Progress, no_progress
 from equipment.services.shiftlogs.packing import Packing
 from equipment.services.shiftlogs.posting import post
 from equipment.services.shiftlogs.reckoning import Together
 from equipment.services.shiftlogs.storing import stored
+from equipment.services.shiftlogs.studying import (
+    Stopped,
+    Study,
+    open_contradictions,
+    refuse_twice,
+    study_source,
+)
 from equipment.shiftlogs.blocks import Rules
 from equipment.shiftlogs.layout import Layout
 

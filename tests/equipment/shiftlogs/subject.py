@@ -1,7 +1,7 @@
 """The importer under test, behind one small adapter: bytes in, questions or days out.
 
 Pure as the importer is: no database and no clock. It puts its parts together as
-`equipment/services/shiftlogs/looking.py` does, and answers its questions as somebody would who
+`equipment/services/shiftlogs/studying.py` does, and answers its questions as somebody would who
 knows the controller.
 """
 
