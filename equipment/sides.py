@@ -316,7 +316,8 @@ class _Run:
         if min(shift.a.amount, shift.b.amount) < rules.least_count or error > rules.most_error:
             return Point(shift=shift, left_out=TOO_SHORT, y=y, error=error)
         point = self._watch(shift, y, error)
-        if len(self.ys) < rules.last:
+        # What lies past the limit is no part of how the pair runs when it is well.
+        if len(self.ys) < rules.last and not point.is_out:
             self.ys.append(y)
             self.errors.append(error)
             if len(self.ys) >= rules.first:

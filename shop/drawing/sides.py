@@ -23,8 +23,8 @@ HIGH, PHONE_HIGH = 300.0, 260.0
 TOP, BOTTOM = 24.0, 34.0
 #: The scale shows at least so much either way. [%]
 LEAST_REACH = 2.0
-#: Points further off than this many limits stand at the edge, with an arrow.
-MOST_LIMITS = 3.5
+#: Of so many points the wildest one stands at the edge, as an arrow, and not in the scale.
+ONE_IN = 20
 
 # What a shift is on the chart.
 BASELINE = "baseline"
@@ -63,10 +63,10 @@ class ControlChart:
     def reach(self) -> float:
         """Return how far the scale goes either way. [%]"""
         limits = [point.limit for point in self.points if point.limit is not None]
-        most = MOST_LIMITS * max(limits, default=LEAST_REACH)
-        seen = [abs(p.average) for p in self.points if p.average is not None]
-        seen += [abs(p.off) + p.error for p in self.points if p.off is not None]
-        return max([LEAST_REACH, *limits, *(min(each, most) for each in seen)]) * 1.1
+        averages = [abs(point.average) for point in self.points if point.average is not None]
+        offs = sorted(abs(point.off) for point in self.points if point.off is not None)
+        usual = offs[: -(len(offs) // ONE_IN + 1)]
+        return max([LEAST_REACH, *limits, *averages, *usual]) * 1.1
 
 
 def control_chart(chart: ControlChart, *, phone: bool = False) -> str:
@@ -173,7 +173,13 @@ def _limits(
             first = next(p for p, point in enumerate(chart.points) if point.limit is not None)
             at = y(sign * (chart.points[first].limit or 0))
             out.append(
-                text("limit", x=x(first) - room / 2 + 2, y=at - 5, size=12, class_="d-oxide t-bold")
+                text(
+                    "limit",
+                    x=x(first) - room / 2 + 2,
+                    y=at + (14 if sign < 0 else -5),
+                    size=12,
+                    class_="d-oxide t-bold",
+                )
             )
     return out
 

@@ -33,6 +33,8 @@ MOST_SHIFTS: Final = 60
 MOST_ON_A_PHONE: Final = 25
 BACK: Final = timedelta(days=400)
 MOST_ANSWERS: Final = 10
+#: Shifts that stand in the table at once; those before are a tap away.
+NEWEST: Final = ":12"
 
 
 @require_safe
@@ -57,6 +59,7 @@ def sides(request: PageRequest, number: int) -> HttpResponse:
         "picture_phone": ControlChart(
             drawn.label, drawn.points[-MOST_ON_A_PHONE:], drawn.above, drawn.below
         ),
+        "newest": NEWEST,
         "rows": [_row(p, c, today=today) for p, c in zip(points, centres, strict=True)][::-1],
         "signal": signal,
         "suspects": sidewords.suspects(compared=signal.compared, more=signal.more)
@@ -326,4 +329,5 @@ def _row(point: Point, centre: float | None, *, today: date) -> dict[str, Any]:
 
 
 def _signed(percent: float) -> str:
-    return f"{'+' if percent >= 0 else '−'}{abs(percent):.1f} %"
+    shown = f"{abs(percent):.1f} %"
+    return shown if shown.startswith("0.0") else f"{'+' if percent > 0 else '−'}{shown}"
