@@ -94,6 +94,8 @@ def _date_is_clear(days: Sequence[date], when: When) -> bool:
         for day in days:
             parts = {"y": day.year % 100, "m": day.month, "d": day.day}
             place = dict(zip(order, (parts[part] for part in when.order), strict=True))
+            if place["y"] < 10 and not when.is_padded:
+                break  # nobody writes a year in one digit
             try:
                 read.append(date(2000 + place["y"], place["m"], place["d"]))
             except ValueError:
