@@ -126,8 +126,8 @@ def test_a_list_page_with_other_rows_is_noticed(numbers: range) -> None:
 @pytest.mark.django_db
 def test_a_log_that_is_read_wrongly_is_noticed(tmp_path: Path) -> None:
     log = log_ingest.written(tmp_path / "log.csv", rows=2_000)
-    _, manager = worlds.shop(at=log_ingest.BEGINS)
-    worlds.fleet(rigs=1, readings=1, author=manager, at=log_ingest.BEGINS)
+    _, manager = worlds.shop(at=log_ingest.READ_BEFORE)
+    worlds.fleet(rigs=1, readings=1, author=manager, at=log_ingest.READ_BEFORE)
     outcome = log_ingest.ingest(log.path, rig=1)
     log_ingest.check(log, outcome, is_last=True)
     wrong = replace(log, strokes_a=log.strokes_a + 1)
