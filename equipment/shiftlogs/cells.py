@@ -300,7 +300,7 @@ def read_moment(text: str) -> tuple[DateCell, ClockCell] | None:
 #: Words that stand for a value that was not there, as `plain` writes them; from memory.
 _MISSING: Final = (
     "- | -- | --- | ---- | ----- | ------ | -.- | --.- | ---.- | --.-- | -,- | --,- | – | — | . "
-    "| .. | ... | * | ** | *** | **** | ***** | ? | ?? | ??? | #### | ##### | x | xx | xxx | "
+    "| .. | ... | * | ** | *** | **** | ***** | ? | ?? | ??? | #### | ##### | "
     "n/a | n.a. | na | n/d | n.d. | nd | nan | -nan | null | none | nil | nul | void | empty | "
     "blank | missing | no data | nodata | no value | #n/a | #na | #nv | #value! | #wert! | "
     "#div/0! | #num! | err | error | fault | open | short | offline | disconnected | no signal "
@@ -309,7 +309,9 @@ _MISSING: Final = (
     "datos | erreur | absent | vide | manquant | errore | assente | n.v.t. | nvt | geen | fout "
     "| ontbreekt | sem dado | erro | brak"
 )
-MISSING: Final = ("", *(each.strip() for each in _MISSING.split("|")))
+MISSING: Final = (
+    "", *(each.strip() for each in _MISSING.split("|")), *("x" * times for times in (1, 2, 3)),
+)  # fmt: skip
 
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?$")
 _GROUPED = {

@@ -7,21 +7,34 @@ what PostgreSQL refuses (too long, NUL), so this says most on PostgreSQL.
 
 import re
 from collections.abc import Callable, Iterator
+from datetime import date
 from html.parser import HTMLParser
+from io import BytesIO
 from urllib.parse import urlsplit
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
-from equipment.models import Component, Position, Reading, Renewal, Service
+from equipment.models import (
+    Component,
+    LogContradiction,
+    Position,
+    Reading,
+    Renewal,
+    Service,
+    ShiftLog,
+)
 from equipment.services import open_finding
+from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Location, Movement
 from shop.models import Person
+from shop.services.coming_logs import take_in
 from tests.shop.services.conftest import Hands
-from tests.shop.test_access import ADDRESSES
+from tests.shop.test_access import ADDRESSES, example
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
 
 pytestmark = pytest.mark.django_db
@@ -37,6 +50,7 @@ HOSTILE = {
 FIELDS = {"input", "select", "textarea", "button"}
 #: Not for typing.
 OURS = {"csrfmiddlewaretoken", "typed_by"}
+SENDING = UUID("7a3f0d52-5f0a-4b58-9e33-0d7c1f0f8a11")
 #: Where a sent form would end the walk.
 LEFT_OUT = {"/sign-out/"}
 
@@ -68,7 +82,26 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     hands.take()
     hands.open_the_checks()
     made.draft(made.rebuild)
+    _send_logs(made, technician)
     return made
+
+
+def _send_logs(made: SheetWorld, technician: Person) -> None:
+    """A log that was read and contradicts the readings, and one that asks."""
+    head, row = (
+        "Time,Iso {0},Resin {0},Iso psi",
+        "2026-01-20 08:00:0{0},70000000{0},70000000{0},1150",
+    )
+    rows = "\n".join(row.format(second) for second in range(9))
+    given = {"author": technician, "at": NOW}
+    shop = made.shop
+    read = f"{head.format('strokes')}\n{rows}".encode()
+    log = source_of(BytesIO(read), "read.csv")
+    assert read_log(
+        rig=made.fleet.rig, source=log, zone=shop.zone, rules=shop.log_rules, **given
+    ).contradictions
+    asks = SimpleUploadedFile("asks.csv", f"{head.format('count')}\n{rows}".encode())
+    take_in(rig=made.fleet.rig, uploads=[asks], sending=SENDING, layout=None, **given)
 
 
 def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
@@ -82,28 +115,31 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "inventory:reverse_movement": Movement,
         "inventory:location": Location,
         "equipment:service": Service,
+        "shop:contradiction": LogContradiction,
+        "shop:log_file": ShiftLog,
+        "shop:withdraw_log": ShiftLog,
     }
     given: dict[str, object] = {}
     for argument in ADDRESSES[name]:
         if argument == "number":
             is_part = name.startswith("inventory:")
-            is_sheet = "sheets/" in reverse(name, kwargs=_any(name))
+            is_sheet = "sheets/" in example(name)
             given[argument] = part.number if is_part else 1 if is_sheet else rig.number
         elif argument == "tag":
             given[argument] = Component.objects.order_by("pk")[0].tag
         elif argument in ("kind", "way"):
             given[argument] = {"kind": "rigs", "way": "csv"}[argument]
-        elif argument == "order":
+        elif argument in ("order", "place"):
             given[argument] = 1
+        elif argument == "sending":
+            given[argument] = SENDING
+        elif argument == "day":
+            given[argument] = date(2026, 1, 20)
         else:
             model = pks.get(name, Service)
             row = model.objects.order_by("pk").first()  # type: ignore[attr-defined]
             given[argument] = row.pk if row else 1
     return given
-
-
-def _any(name: str) -> dict[str, object]:
-    return dict.fromkeys(ADDRESSES[name], "1")
 
 
 def forms(client: Client, world: SheetWorld) -> Iterator[tuple[str, str, dict[str, str]]]:
