@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from equipment.services import shiftlogs
 from equipment.services.shiftlogs import LayoutRefused
 from equipment.shiftlogs.blocks import Day
-from equipment.shiftlogs.doubts import SAY_COLUMNS
+from equipment.shiftlogs.guessing.doubts import SAY_COLUMNS
 from equipment.shiftlogs.layout import Column
 from shop import logview
 from shop.drawing.shift import ShiftPicture

@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from equipment.shiftlogs.blocks import Block, Day, RigFacts, Rules
-from equipment.shiftlogs.days import Reckoned, Reckoner, day_json
+from equipment.shiftlogs.days.reckoning import Reckoned, Reckoner, day_json
 from equipment.shiftlogs.layout import AnswerRefused
 
 from .shiftlogs.oracle import differences, truth_of

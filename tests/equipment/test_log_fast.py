@@ -14,8 +14,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from equipment.shiftlogs.careful import Careful
-from equipment.shiftlogs.fast import Fast
 from equipment.shiftlogs.layout import (
     CLOCK,
     DATE,
@@ -30,8 +28,10 @@ from equipment.shiftlogs.layout import (
     ZONE,
     Layout,
 )
-from equipment.shiftlogs.lines import Cells
-from equipment.shiftlogs.rows import Rows, planned
+from equipment.shiftlogs.reading.careful import Careful
+from equipment.shiftlogs.reading.fast import Fast
+from equipment.shiftlogs.reading.lines import Cells
+from equipment.shiftlogs.reading.rows import Rows, planned
 from tests.equipment.test_log_reading import blocks_of, joined, layout
 
 ZONE_OF_SHOP = ZoneInfo("America/Chicago")

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from equipment.shiftlogs.blocks import RigFacts
-from equipment.shiftlogs.cells import number, read_clock, read_date, read_moment
-from equipment.shiftlogs.guess import Evidence, Understanding, sample_of, understand
-from equipment.shiftlogs.headings import read_heading
+from equipment.shiftlogs.guessing.cells import number, read_clock, read_date, read_moment
+from equipment.shiftlogs.guessing.guess import Evidence, Understanding, sample_of, understand
+from equipment.shiftlogs.guessing.headings import read_heading
+from equipment.shiftlogs.guessing.words import LOUD, UNITS
 from equipment.shiftlogs.layout import AnswerRefused, Layout, LogRefused
-from equipment.shiftlogs.words import LOUD, UNITS
 
 CHICAGO = RigFacts(zone=ZoneInfo("America/Chicago"))
 BERLIN = RigFacts(zone=ZoneInfo("Europe/Berlin"))

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from equipment.shiftlogs.blocks import Block, Rules
-from equipment.shiftlogs.days import Reckoned
-from equipment.shiftlogs.joining import join
+from equipment.shiftlogs.days.joining import join
+from equipment.shiftlogs.days.reckoning import Reckoned
 from equipment.shiftlogs.layout import AnswerRefused
 
 from .shiftlogs.world import Plan, Row, Stretch, only, run

@@ -26,7 +26,7 @@ from equipment.shiftlogs.layout import (
     Layout,
     LogRefused,
 )
-from equipment.shiftlogs.reading import Reader, read
+from equipment.shiftlogs.reading.stream import Reader, read
 
 CHICAGO = RigFacts(zone=ZoneInfo("America/Chicago"))
 EPOCH_AT = datetime(1970, 1, 1, tzinfo=UTC)

@@ -10,10 +10,12 @@ from equipment.models import ShiftLog
 from equipment.services.shiftlogs.facts import RigOfTheTime
 from equipment.services.shiftlogs.outcome import Progress, no_progress
 from equipment.services.shiftlogs.storing import raw
-from equipment.shiftlogs import days as pure
-from equipment.shiftlogs import doubts, joining, reading
 from equipment.shiftlogs.blocks import Block, Day, RigFacts, Rules
+from equipment.shiftlogs.days import joining
+from equipment.shiftlogs.days import reckoning as pure
+from equipment.shiftlogs.guessing import doubts
 from equipment.shiftlogs.layout import Layout, Question
+from equipment.shiftlogs.reading import stream as reading
 
 ONE_DAY: Final = timedelta(days=1)
 

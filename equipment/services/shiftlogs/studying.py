@@ -26,9 +26,9 @@ from equipment.services.shiftlogs.reckoning import (
     fit_days,
     watched,
 )
-from equipment.shiftlogs import days as pure
-from equipment.shiftlogs import doubts, guess, reading, text
 from equipment.shiftlogs.blocks import Day, RigFacts, Rules
+from equipment.shiftlogs.days import reckoning as pure
+from equipment.shiftlogs.guessing import doubts, guess, text
 from equipment.shiftlogs.layout import (
     OTHER,
     RUNNING,
@@ -37,6 +37,7 @@ from equipment.shiftlogs.layout import (
     LogRefused,
     Question,
 )
+from equipment.shiftlogs.reading import stream as reading
 
 #: A layout whose date order turns out wrong is guessed anew, but not for ever.
 GUESSES: Final = 3

@@ -23,7 +23,7 @@ from equipment.services.shiftlogs import (
     sources,
 )
 from equipment.shiftlogs.blocks import Day
-from equipment.shiftlogs.days import day_json
+from equipment.shiftlogs.days.reckoning import day_json
 from equipment.shiftlogs.layout import KEYS
 from shop.models import Person, Role, Shop
 

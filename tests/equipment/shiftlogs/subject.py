@@ -9,9 +9,12 @@ import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from equipment.shiftlogs import days, guess, joining, reading
 from equipment.shiftlogs.blocks import Block, RigFacts, Rules
+from equipment.shiftlogs.days import joining
+from equipment.shiftlogs.days import reckoning as days
+from equipment.shiftlogs.guessing import guess
 from equipment.shiftlogs.layout import Question
+from equipment.shiftlogs.reading import stream as reading
 
 from .blocks import facts_of
 from .layouts import Written

@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 
 from equipment.shiftlogs.blocks import Rules
-from equipment.shiftlogs.days import Reckoned, Reckoner, day_json
-from equipment.shiftlogs.joining import join
+from equipment.shiftlogs.days.joining import join
+from equipment.shiftlogs.days.reckoning import Reckoned, Reckoner, day_json
 
 from .blocks import blocks_of, facts_of
 from .drawn import Draw

@@ -5,10 +5,12 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Final
 
-from . import words as h
-from .cells import plain
-from .headings import read_heading
-from .layout import (
+from equipment.shiftlogs.guessing import words as h
+from equipment.shiftlogs.guessing.cells import plain
+from equipment.shiftlogs.guessing.headings import read_heading
+from equipment.shiftlogs.guessing.moments import moment_of
+from equipment.shiftlogs.guessing.zone_names import ABBREVIATIONS, offset_of, place_of
+from equipment.shiftlogs.layout import (
     CLOCK,
     DATE,
     ELAPSED,
@@ -23,8 +25,6 @@ from .layout import (
     Column,
     Question,
 )  # fmt: skip
-from .moments import moment_of
-from .zone_names import ABBREVIATIONS, offset_of, place_of
 
 #: How the answer to "columns" is written; a page has lists to choose from instead.
 SAY_COLUMNS: Final = " Say which column is which: place=role:unit, as “1=time, 2=strokes_a:cycles”."
@@ -265,7 +265,7 @@ def ask_date_order(orders: Sequence[str], example: str) -> Question:
 
 
 def _spelled(example: str, order: str) -> str:
-    from .cells import read_date, read_moment
+    from equipment.shiftlogs.guessing.cells import read_date, read_moment
 
     both = read_moment(example)
     cell = both[0] if both else read_date(example)

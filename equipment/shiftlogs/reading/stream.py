@@ -16,14 +16,14 @@ from typing import BinaryIO, Final
 import numpy as np
 
 from equipment.shiftlogs.blocks import Block, Floats, Integers, RigFacts
-from equipment.shiftlogs.careful import BadRows, Careful
-from equipment.shiftlogs.cells import DAY_US, number
-from equipment.shiftlogs.dials import Halves, Turning
-from equipment.shiftlogs.fast import Fast
+from equipment.shiftlogs.guessing.cells import DAY_US, number
 from equipment.shiftlogs.layout import MEASURES, TOTALS, UNITS, Layout, LogRefused
-from equipment.shiftlogs.lines import EPOCH_ORDINAL, Cells
-from equipment.shiftlogs.pieces import PIECE, Piece, Pieces
-from equipment.shiftlogs.rows import (
+from equipment.shiftlogs.reading.careful import BadRows, Careful
+from equipment.shiftlogs.reading.dials import Halves, Turning
+from equipment.shiftlogs.reading.fast import Fast
+from equipment.shiftlogs.reading.lines import EPOCH_ORDINAL, Cells
+from equipment.shiftlogs.reading.pieces import PIECE, Piece, Pieces
+from equipment.shiftlogs.reading.rows import (
     DAYTIME,
     NO_OFFSET,
     SINCE_BEGINNING,
@@ -33,7 +33,7 @@ from equipment.shiftlogs.rows import (
     Rows,
     planned,
 )
-from equipment.shiftlogs.zones import EPOCH, Wall, days_of, whole_days, zone_named
+from equipment.shiftlogs.reading.zones import EPOCH, Wall, days_of, whole_days, zone_named
 
 #: A piece, or a part of one, and its rows where they could be read in columns.
 Part = tuple[Piece, Rows | None]

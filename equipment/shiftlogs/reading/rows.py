@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import Floats, Integers
-from equipment.shiftlogs.cells import GROUPS
+from equipment.shiftlogs.guessing.cells import GROUPS
 from equipment.shiftlogs.layout import (
     CLOCK,
     DATE,

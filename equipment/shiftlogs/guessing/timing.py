@@ -6,14 +6,23 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from typing import Final
 
-from . import words as h
-from .blocks import RigFacts
-from .cells import ORDERS, plain, read_clock, read_date, read_moment
-from .columns import CLOCK, DAY, MOMENT, NUMBER, TEXT, Found
-from .headings import is_zone_word
-from .layout import CLOCK as CLOCK_ROLE
-from .layout import DATE, ELAPSED, EPOCH, OTHER, TIME, ZONE, AnswerRefused, LogRefused
-from .table import Table
+from equipment.shiftlogs.blocks import RigFacts
+from equipment.shiftlogs.guessing import words as h
+from equipment.shiftlogs.guessing.cells import ORDERS, plain, read_clock, read_date, read_moment
+from equipment.shiftlogs.guessing.columns import CLOCK, DAY, MOMENT, NUMBER, TEXT, Found
+from equipment.shiftlogs.guessing.headings import is_zone_word
+from equipment.shiftlogs.guessing.table import Table
+from equipment.shiftlogs.layout import CLOCK as CLOCK_ROLE
+from equipment.shiftlogs.layout import (
+    DATE,
+    ELAPSED,
+    EPOCH,
+    OTHER,
+    TIME,
+    ZONE,
+    AnswerRefused,
+    LogRefused,
+)
 
 #: Seconds since 1970 of 2001-09-09 and 2039-11-09: between them a counter of ten digits is a time.
 _EPOCHS = (("s", 1e9, 2.2e9), ("ms", 1e12, 2.2e12), ("us", 1e15, 2.2e15))

@@ -7,8 +7,16 @@ from itertools import pairwise
 from statistics import median
 from typing import Final
 
-from .cells import DAY_US, ORDERS, ClockCell, DateCell, read_clock, read_date, read_moment
-from .zone_names import offset_of, place_of
+from equipment.shiftlogs.guessing.cells import (
+    DAY_US,
+    ORDERS,
+    ClockCell,
+    DateCell,
+    read_clock,
+    read_date,
+    read_moment,
+)
+from equipment.shiftlogs.guessing.zone_names import offset_of, place_of
 
 _HOUR: Final = 3_600_000_000
 

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from equipment.shiftlogs.blocks import Floats, Integers
-from equipment.shiftlogs.cells import (
+from equipment.shiftlogs.guessing.cells import (
     DAY_US,
     DateCell,
     number,
@@ -19,10 +19,10 @@ from equipment.shiftlogs.cells import (
     read_date,
     read_moment,
 )
+from equipment.shiftlogs.guessing.zone_names import ABBREVIATIONS, offset_of, place_of
 from equipment.shiftlogs.layout import RUNNING, Layout
-from equipment.shiftlogs.rows import RUNNING_WORDS, STOPPED_WORDS, Plan
-from equipment.shiftlogs.zone_names import ABBREVIATIONS, offset_of, place_of
-from equipment.shiftlogs.zones import ahead_us, parted_us
+from equipment.shiftlogs.reading.rows import RUNNING_WORDS, STOPPED_WORDS, Plan
+from equipment.shiftlogs.reading.zones import ahead_us, parted_us
 
 EPOCH_ORDINAL: Final = Date(1970, 1, 1).toordinal()
 #: The most states that a running column is said to have shown, and the longest.

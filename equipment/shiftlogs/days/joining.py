@@ -17,10 +17,10 @@ import numpy as np
 import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import Block, Integers, RigFacts, Rules
-from equipment.shiftlogs.days import Reckoned, Reckoner, chosen
-from equipment.shiftlogs.instants import concatenate, take
+from equipment.shiftlogs.days.instants import concatenate, take
+from equipment.shiftlogs.days.reckoning import Reckoned, Reckoner, chosen
+from equipment.shiftlogs.days.steps import LONG_US
 from equipment.shiftlogs.layout import TOTALS, Question
-from equipment.shiftlogs.steps import LONG_US
 
 #: Rows of one file in a row that are passed on by themselves; fewer are laid together with others.
 MANY: Final = 1_000

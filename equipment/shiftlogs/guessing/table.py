@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
-from .cells import MISSING, plain, read_clock, read_date, read_moment
-from .headings import is_unit_cell, read_heading
-from .layout import LogRefused
-from .text import DELIMITERS, Lines, cells_of, widths
-from .words import DATE, TIME
+from equipment.shiftlogs.guessing.cells import MISSING, plain, read_clock, read_date, read_moment
+from equipment.shiftlogs.guessing.headings import is_unit_cell, read_heading
+from equipment.shiftlogs.guessing.text import DELIMITERS, Lines, cells_of, widths
+from equipment.shiftlogs.guessing.words import DATE, TIME
+from equipment.shiftlogs.layout import LogRefused
 
 _MISSING = frozenset(MISSING)
 #: Lines by which the delimiter is found.

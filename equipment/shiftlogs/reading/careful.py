@@ -12,8 +12,8 @@ from typing import Final
 import numpy as np
 
 from equipment.shiftlogs.layout import Layout
-from equipment.shiftlogs.lines import Cells, Unreadable, WrongOrder
-from equipment.shiftlogs.rows import NO_OFFSET, Plan, Rows
+from equipment.shiftlogs.reading.lines import Cells, Unreadable, WrongOrder
+from equipment.shiftlogs.reading.rows import NO_OFFSET, Plan, Rows
 
 #: Bad rows that are kept with their words; the others are only counted.
 SHOWN: Final = 50

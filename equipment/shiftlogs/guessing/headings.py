@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from .cells import plain
-from .words import (
+from equipment.shiftlogs.guessing.cells import plain
+from equipment.shiftlogs.guessing.words import (
     BOTH,
     COUNT,
     CYCLES,
@@ -368,7 +368,7 @@ _ZONE_WORD = re.compile(
 
 def is_zone_word(text: str) -> bool:
     """Say whether text looks like the name of a zone; `zones` knows which there are."""
-    from .zone_names import ABBREVIATIONS
+    from equipment.shiftlogs.guessing.zone_names import ABBREVIATIONS
 
     word = text.strip()
     if not _ZONE_WORD.match(word):

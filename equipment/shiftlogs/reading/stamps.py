@@ -14,9 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import Integers
-from equipment.shiftlogs.lines import Cells, Unreadable
-from equipment.shiftlogs.rows import NO_OFFSET
-from equipment.shiftlogs.zones import SECOND_US
+from equipment.shiftlogs.reading.lines import Cells, Unreadable
+from equipment.shiftlogs.reading.rows import NO_OFFSET
+from equipment.shiftlogs.reading.zones import SECOND_US
 
 Words = npt.NDArray[np.uint64]
 

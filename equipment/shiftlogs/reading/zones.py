@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from equipment.shiftlogs.blocks import Integers
-from equipment.shiftlogs.cells import DAY_US
+from equipment.shiftlogs.guessing.cells import DAY_US
+from equipment.shiftlogs.guessing.zone_names import offset_of, place_of
 from equipment.shiftlogs.layout import LogRefused
-from equipment.shiftlogs.zone_names import offset_of, place_of
 
 SECOND_US: Final = 1_000_000
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)

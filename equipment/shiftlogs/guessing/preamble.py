@@ -4,11 +4,11 @@ import re
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
-from .cells import plain, read_clock, read_date, read_moment
-from .headings import is_zone_word
-from .moments import moment_of
-from .table import Table
-from .text import cells_of
+from equipment.shiftlogs.guessing.cells import plain, read_clock, read_date, read_moment
+from equipment.shiftlogs.guessing.headings import is_zone_word
+from equipment.shiftlogs.guessing.moments import moment_of
+from equipment.shiftlogs.guessing.table import Table
+from equipment.shiftlogs.guessing.text import cells_of
 
 _NOT_THE_DAY = re.compile(
     r"export|print|creat|download|generat|calibr|firmware|version|service|due|built|install|wartung|druck|"

@@ -12,10 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import Floats, Integers
-from equipment.shiftlogs.cells import GROUPS, UNIT_FORM, plain
-from equipment.shiftlogs.lines import Cells, counted_us
-from equipment.shiftlogs.rows import Rows
-from equipment.shiftlogs.stamps import Stamps, stamps
+from equipment.shiftlogs.guessing.cells import GROUPS, UNIT_FORM, plain
+from equipment.shiftlogs.reading.lines import Cells, counted_us
+from equipment.shiftlogs.reading.rows import Rows
+from equipment.shiftlogs.reading.stamps import Stamps, stamps
 
 if TYPE_CHECKING:
     import polars as pl

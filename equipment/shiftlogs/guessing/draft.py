@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from . import words as h
-from .layout import Question
-from .preamble import Said
+from equipment.shiftlogs.guessing import words as h
+from equipment.shiftlogs.guessing.preamble import Said
+from equipment.shiftlogs.layout import Question
 
 COUNTERS: Final = (h.STROKES, h.CYCLES, h.COUNT)
 MEASURED: Final = (h.TEMP, h.PRESSURE, h.FLOW, h.VOLUME)

@@ -3,20 +3,20 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from . import doubts
-from . import words as h
-from .cells import MISSING
-from .columns import EMPTY, FLAG, NUMBER, TEXT, Found
-from .draft import COUNTERS, Draft
-from .layout import HOURS, OTHER, TIMES, UNITS, Column, LogRefused, Question
-from .layout import RUNNING as RUNNING_ROLE
-from .leftovers import doubt_leftovers
-from .preamble import Said
-from .rows import RUNNING_WORDS, STOPPED_WORDS
-from .scales import doubt_unreal, settle_units
-from .table import Table
-from .timing import Timing
-from .which_side import name_sides
+from equipment.shiftlogs.guessing import doubts
+from equipment.shiftlogs.guessing import words as h
+from equipment.shiftlogs.guessing.cells import MISSING
+from equipment.shiftlogs.guessing.columns import EMPTY, FLAG, NUMBER, TEXT, Found
+from equipment.shiftlogs.guessing.draft import COUNTERS, Draft
+from equipment.shiftlogs.guessing.leftovers import doubt_leftovers
+from equipment.shiftlogs.guessing.preamble import Said
+from equipment.shiftlogs.guessing.scales import doubt_unreal, settle_units
+from equipment.shiftlogs.guessing.table import Table
+from equipment.shiftlogs.guessing.timing import Timing
+from equipment.shiftlogs.guessing.which_side import name_sides
+from equipment.shiftlogs.layout import HOURS, OTHER, TIMES, UNITS, Column, LogRefused, Question
+from equipment.shiftlogs.layout import RUNNING as RUNNING_ROLE
+from equipment.shiftlogs.reading.rows import RUNNING_WORDS, STOPPED_WORDS
 
 _UNSAID = frozenset(MISSING)
 _STATES = RUNNING_WORDS | STOPPED_WORDS | frozenset(("0", "1"))

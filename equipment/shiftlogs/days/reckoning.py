@@ -32,14 +32,14 @@ from equipment.shiftlogs.blocks import (
     RigFacts,
     Rules,
 )
-from equipment.shiftlogs.faces import (
+from equipment.shiftlogs.days.faces import (
     MINUTE_US,
     RESET,
     WRONG,
     CounterTally,
     why_asked,
 )
-from equipment.shiftlogs.figures import (
+from equipment.shiftlogs.days.figures import (
     EPOCH,
     EPOCH_DAY,
     SIDES,
@@ -47,13 +47,16 @@ from equipment.shiftlogs.figures import (
     day_json,
     instant,
 )
-from equipment.shiftlogs.instants import (
+from equipment.shiftlogs.days.instants import (
     DUPLICATE_CHOICES,
     Repeats,
     SameInstant,
     steps_of,
     take,
 )
+from equipment.shiftlogs.days.paces import SECOND_US, pace_of
+from equipment.shiftlogs.days.steps import LONG_US, Steps
+from equipment.shiftlogs.days.tally import DAY_MINUTES, DayTally, MeasureTally
 from equipment.shiftlogs.layout import (
     MEASURES,
     STROKES_A,
@@ -62,9 +65,6 @@ from equipment.shiftlogs.layout import (
     AnswerRefused,
     Question,
 )
-from equipment.shiftlogs.paces import SECOND_US, pace_of
-from equipment.shiftlogs.steps import LONG_US, Steps
-from equipment.shiftlogs.tally import DAY_MINUTES, DayTally, MeasureTally
 
 __all__ = ["Reckoned", "Reckoner", "chosen", "day_json"]
 

@@ -22,7 +22,10 @@ from equipment.shiftlogs.blocks import (
     Span,
     Trace,
 )
-from equipment.shiftlogs.faces import MINUTE_US, Change, CounterDay, CounterTally
+from equipment.shiftlogs.days.faces import MINUTE_US, Change, CounterDay, CounterTally
+from equipment.shiftlogs.days.paces import SECOND_US
+from equipment.shiftlogs.days.steps import Steps
+from equipment.shiftlogs.days.tally import DayTally, MeasureTally
 from equipment.shiftlogs.layout import (
     FLOW_A,
     FLOW_B,
@@ -37,9 +40,6 @@ from equipment.shiftlogs.layout import (
     TEMP_B,
     TEMP_HOSE,
 )
-from equipment.shiftlogs.paces import SECOND_US
-from equipment.shiftlogs.steps import Steps
-from equipment.shiftlogs.tally import DayTally, MeasureTally
 
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 EPOCH_DAY: Final = EPOCH.toordinal()

@@ -3,11 +3,11 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from . import words as h
-from .cells import plain
-from .columns import FLAG, NUMBER, TEXT, Found
-from .layout import HOURS, UNITS
-from .rows import RUNNING_WORDS, STOPPED_WORDS
+from equipment.shiftlogs.guessing import words as h
+from equipment.shiftlogs.guessing.cells import plain
+from equipment.shiftlogs.guessing.columns import FLAG, NUMBER, TEXT, Found
+from equipment.shiftlogs.layout import HOURS, UNITS
+from equipment.shiftlogs.reading.rows import RUNNING_WORDS, STOPPED_WORDS
 
 _COUNTED: Final = ("strokes_a", "strokes_b", "gallons_a", "gallons_b", "gallons")
 #: Words over a column that can say nothing but whether the rig runs.

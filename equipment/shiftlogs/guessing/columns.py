@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from itertools import islice, pairwise
 from typing import Final
 
-from .cells import (
+from equipment.shiftlogs.guessing.cells import (
     MISSING,
     Marks,
     marks,
@@ -17,11 +17,11 @@ from .cells import (
     read_moment,
     unit_behind,
 )
-from .headings import Heading, read_heading, unit_of
-from .layout import UNITS
-from .rows import RUNNING_WORDS, STOPPED_WORDS
-from .table import Table
-from .words import COUNT, CYCLES, DATE, EPOCH, PRESSURE, STROKES, TIME
+from equipment.shiftlogs.guessing.headings import Heading, read_heading, unit_of
+from equipment.shiftlogs.guessing.table import Table
+from equipment.shiftlogs.guessing.words import COUNT, CYCLES, DATE, EPOCH, PRESSURE, STROKES, TIME
+from equipment.shiftlogs.layout import UNITS
+from equipment.shiftlogs.reading.rows import RUNNING_WORDS, STOPPED_WORDS
 
 _MISSING = frozenset(MISSING)
 

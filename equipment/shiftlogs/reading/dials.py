@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 
 from equipment.shiftlogs.blocks import Integers
-from equipment.shiftlogs.cells import DAY_US
+from equipment.shiftlogs.guessing.cells import DAY_US
 
 #: A time of day that falls by more than this began a new turn of the dial; one that falls by less
 #: was put back (an hour in autumn, minutes by hand). [µs]

@@ -9,20 +9,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
-from . import doubts
-from .blocks import RigFacts
-from .cells import MISSING, plain, read_date, read_moment
-from .columns import Found, look
-from .layout import AnswerRefused, Column, Layout, LogRefused, Question
-from .moments import Decided, Seen, decide, moment_of, see
-from .preamble import Said, hear
-from .roles import assign
-from .scales import out_of_range
-from .table import Table, find_table
-from .text import Sample, lines_of, sample_of
-from .timing import Timing, find_timing
-from .which_side import languages
-from .zone_names import named, offset_of
+from equipment.shiftlogs.blocks import RigFacts
+from equipment.shiftlogs.guessing import doubts
+from equipment.shiftlogs.guessing.cells import MISSING, plain, read_date, read_moment
+from equipment.shiftlogs.guessing.columns import Found, look
+from equipment.shiftlogs.guessing.moments import Decided, Seen, decide, moment_of, see
+from equipment.shiftlogs.guessing.preamble import Said, hear
+from equipment.shiftlogs.guessing.roles import assign
+from equipment.shiftlogs.guessing.scales import out_of_range
+from equipment.shiftlogs.guessing.table import Table, find_table
+from equipment.shiftlogs.guessing.text import Sample, lines_of, sample_of
+from equipment.shiftlogs.guessing.timing import Timing, find_timing
+from equipment.shiftlogs.guessing.which_side import languages
+from equipment.shiftlogs.guessing.zone_names import named, offset_of
+from equipment.shiftlogs.layout import AnswerRefused, Column, Layout, LogRefused, Question
 
 __all__ = ["Evidence", "Sample", "Understanding", "sample_of", "understand"]
 

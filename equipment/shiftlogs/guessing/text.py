@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import BinaryIO, Final
 
-from .layout import LogRefused
+from equipment.shiftlogs.layout import LogRefused
 
 HEAD_BYTES: Final = 128 * 1024
 TAIL_BYTES: Final = 32 * 1024

@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 
 from equipment.shiftlogs.blocks import Floats, Integers
+from equipment.shiftlogs.days.paces import SECOND_US, Pace
 from equipment.shiftlogs.layout import (
     GALLONS,
     GALLONS_A,
@@ -25,7 +26,6 @@ from equipment.shiftlogs.layout import (
     STROKES_A,
     STROKES_B,
 )
-from equipment.shiftlogs.paces import SECOND_US, Pace
 
 #: How many rows a value may be away and still have been a glitch: "a few".
 FEW: Final = 5

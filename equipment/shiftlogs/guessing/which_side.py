@@ -5,11 +5,11 @@ The chemical's name wins over letters: A and B change places between countries.
 
 from collections.abc import Sequence
 
-from . import doubts
-from . import words as h
-from .columns import NUMBER, Found
-from .draft import COUNTERS, MEASURED, Draft
-from .layout import AnswerRefused
+from equipment.shiftlogs.guessing import doubts
+from equipment.shiftlogs.guessing import words as h
+from equipment.shiftlogs.guessing.columns import NUMBER, Found
+from equipment.shiftlogs.guessing.draft import COUNTERS, MEASURED, Draft
+from equipment.shiftlogs.layout import AnswerRefused
 
 
 def name_sides(work: Draft, found: Sequence[Found], free: Sequence[Found]) -> dict[str, str]:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from equipment.shiftlogs.blocks import Block, Floats, Integers
-from equipment.shiftlogs.paces import SECOND_US
+from equipment.shiftlogs.days.paces import SECOND_US
 
 #: A step that is no longer than this is no gap, whatever the nominal interval.
 LONG_US: Final = 60 * SECOND_US

@@ -4,11 +4,11 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
-from . import doubts
-from . import words as h
-from .columns import Found
-from .draft import COUNTERS, Draft
-from .layout import OTHER, UNITS, Column
+from equipment.shiftlogs.guessing import doubts
+from equipment.shiftlogs.guessing import words as h
+from equipment.shiftlogs.guessing.columns import Found
+from equipment.shiftlogs.guessing.draft import COUNTERS, Draft
+from equipment.shiftlogs.layout import OTHER, UNITS, Column
 
 #: What a rig can show, by unit: beyond it, a number is a sensor's word for “no value”. From memory:
 #: hoses burst below 10,000 psi, and no component is sprayed frozen or boiling.
