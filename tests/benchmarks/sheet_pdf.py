@@ -18,6 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 from reportlab.pdfgen.textobject import PDFTextObject
 
+from shop.paper import document
 from shop.paper import sheet as paper
 from shop.paper.sheet import CheckGroup, PaperCheck, SheetPaper
 from tests.benchmarks.database import Databases
@@ -126,7 +127,7 @@ def _peak(sheets: int) -> tuple[int, int]:
 
 def recorded(stack: Sequence[SheetPaper]) -> list[Step]:
     """Draw the sheets once, and return every step that put something on paper."""
-    with mock.patch.object(paper, "Canvas", Recorder):
+    with mock.patch.object(document, "Canvas", Recorder):
         Recorder.steps = []
         paper.sheets_pdf(stack)
         return Recorder.steps
