@@ -53,24 +53,21 @@ def coming_log(request: PageRequest, sending: UUID, place: int) -> HttpResponse:
     }
     if request.method != "POST":
         return _card(request, coming_logs.look(coming=coming, **given))
-    seen = coming_logs.look(coming=coming, **given)
-    questions = seen.outcome.questions
-    form = AnswersForm(request.POST if "answer" in request.POST else None, questions=questions)
-    if "answer" in request.POST:
-        columns = said_columns(
-            request.POST, seen.outcome.layout.columns if seen.outcome.layout else ()
-        )
-        if not form.is_valid():
-            return _card(request, seen, form=form, status=422)
-        coming_logs.answer(
-            coming=coming, answers=form.answers() | ({"columns": columns} if columns else {})
-        )
-        seen = coming_logs.look(coming=coming, **given)
-        return _card(request, seen, status=422 if seen.refused_answer else 200)
     if "forget" in request.POST:
         coming_logs.answer(coming=coming, answers=dict.fromkeys(coming.answers, ""))
         return _card(request, coming_logs.look(coming=coming, **given))
-    return _card(request, coming_logs.read(coming=coming, author=request.user, **given))
+    if "answer" not in request.POST:
+        return _card(request, coming_logs.read(coming=coming, author=request.user, **given))
+    seen = coming_logs.look(coming=coming, **given)
+    form = AnswersForm(request.POST, questions=seen.outcome.questions)
+    if not form.is_valid():
+        return _card(request, seen, form=form, status=422)
+    columns = said_columns(request.POST, seen.outcome.layout.columns if seen.outcome.layout else ())
+    coming_logs.answer(
+        coming=coming, answers=form.answers() | ({"columns": columns} if columns else {})
+    )
+    seen = coming_logs.look(coming=coming, **given)
+    return _card(request, seen, status=422 if seen.refused_answer else 200)
 
 
 @require_POST

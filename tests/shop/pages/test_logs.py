@@ -118,7 +118,8 @@ def test_columns_are_corrected_by_hand(hand: Client, fleet: SprayRig) -> None:
     answer = hand.post(f"{address}1/", {"answer": "1", **columns})
     assert "1,200 strokes of A and 600 of B" in answer.text
     assert "Forget the answers" in answer.text
-    forgotten = hand.post(f"{address}1/", {"forget": "1"})
+    # The button stands in the form of the columns, so both are sent.
+    forgotten = hand.post(f"{address}1/", {"answer": "1", **columns, "forget": "1"})
     assert "600 strokes of A and 600 of B" in forgotten.text
 
 
