@@ -15,13 +15,17 @@ from shop.logwords import COLUMN_WORDS, DELIMITERS, FACE_WORDS, ORDERS
 #: What is drawn below the strokes: name, factor and offset from how it is kept, roles by side.
 _HEAT: Final = {"A": roles.TEMP_A, "B": roles.TEMP_B, "hose": roles.TEMP_HOSE}
 _PRESSURE: Final = {"A": roles.PRESSURE_A, "B": roles.PRESSURE_B, "hose": roles.PRESSURE_HOSE}
-#: °F to °C and psi to bar: NIST SP 811 (2008), Appendix B.
-_UNITS: Final[Mapping[str, tuple[tuple[str, float, float], tuple[str, float, float]]]] = {
-    "us": (("Temperature, °F", 1.0, 0.0), ("Pressure, psi", 1.0, 0.0)),
-    "metric": (
-        ("Temperature, °C", 1 / 1.8, -32 / 1.8),
-        ("Pressure, bar", 0.06894757, 0.0),
-    ),
+
+
+def _shown(name: str, unit: str) -> tuple[str, float, float]:
+    """A measure's name, and factor and offset from how it is kept to the unit it is shown in."""
+    factor, offset = roles.UNITS[unit]
+    return name, 1 / factor, -offset / factor
+
+
+_UNITS: Final = {
+    "us": (_shown("Temperature, °F", "F"), _shown("Pressure, psi", "psi")),
+    "metric": (_shown("Temperature, °C", "C"), _shown("Pressure, bar", "bar")),
 }
 
 

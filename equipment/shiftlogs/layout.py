@@ -119,6 +119,11 @@ class Layout:
         """Return the column of a role, or None."""
         return next((each for each in self.columns if each.role == role), None)
 
+    def headings(self) -> tuple[str, ...]:
+        """Return the headings in order, without capitals: what files of one form have in common."""
+        columns = sorted(self.columns, key=lambda column: column.index)
+        return tuple(column.heading.strip().casefold() for column in columns)
+
     def to_json(self) -> dict[str, Any]:
         return asdict(self)
 

@@ -151,7 +151,7 @@ def form_of(layout: Layout | None) -> str:
     """Return what files of one form have in common; "" where they have no headings."""
     if layout is None or not layout.header_line:
         return ""
-    said = [layout.delimiter, *(column.heading.strip().casefold() for column in layout.columns)]
+    said = [layout.delimiter, *layout.headings()]
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()
 
 

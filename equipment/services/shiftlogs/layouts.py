@@ -60,17 +60,10 @@ def layout_like(layout: Layout) -> LogLayout | None:
 
     A file without headings is like none.
     """
-    wanted = _headings(layout)
+    wanted = layout.headings()
     if not any(wanted):
         return None
     for each in LogLayout.objects.filter(is_retired=False).order_by("-at", "-pk"):
-        if _headings(each.kept) == wanted:
+        if each.kept.headings() == wanted:
             return each
     return None
-
-
-def _headings(layout: Layout) -> tuple[str, ...]:
-    return tuple(
-        column.heading.strip().casefold()
-        for column in sorted(layout.columns, key=lambda one: one.index)
-    )
