@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from django.contrib import messages
 from django.db.models import QuerySet
+from django.forms import BaseForm
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse as address
@@ -100,15 +101,8 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
 def reverse(request: PageRequest, pk: int) -> HttpResponse:
     """Take a reading back, after saying what that does; both rows stay to be read."""
     now = timezone.now()
-    reading = get_object_or_404(
-        Reading.objects.select_related(
-            "counter__rig", "counter__component", "author", "reversal__author"
-        ),
-        pk=pk,
-        reverses__isnull=True,
-    )
+    reading = reading_of(pk)
     counter = reading.counter
-    back_url, back_label = home_of(counter)
     form = ReverseReadingForm(typed(request), now=now)
     if is_sound(request, form):
         try:
@@ -126,19 +120,41 @@ def reverse(request: PageRequest, pk: int) -> HttpResponse:
             messages.success(
                 request, f"The reading of {counter.name} is taken back. Both stay in the list."
             )
-            return redirect(back_url)
-    context = {
-        "reading": reading,
+            return redirect(home_of(counter)[0])
+    beside = {
         "before": Reading.objects.of(counter).filter(at__lt=reading.at).last(),
         "after": Reading.objects.of(counter).filter(at__gt=reading.at).first(),
+    }
+    return draw_reading(request, "equipment/reverse_reading.html", reading, form, **beside)
+
+
+def reading_of(pk: int) -> Reading:
+    """The reading of an address, with whatever its page names; else there is no such page."""
+    return get_object_or_404(
+        Reading.objects.select_related(
+            "counter__rig", "counter__component__type__kind", "author", "reversal__author"
+        ),
+        pk=pk,
+        reverses__isnull=True,
+    )
+
+
+def draw_reading(
+    request: PageRequest, template: str, reading: Reading, form: BaseForm, **more: Any
+) -> HttpResponse:
+    """A page about one reading: on a rig's, what holds the rig stands too."""
+    back_url, back_label = home_of(reading.counter)
+    context = {
+        "reading": reading,
         "taken_back": getattr(reading, "reversal", None),
         "form": form,
         "back_url": back_url,
         "back_label": back_label,
+        **more,
     }
-    if counter.rig:
-        context = of_rig(counter.rig, **context)
-    return draw(request, "equipment/reverse_reading.html", context)
+    if rig := reading.counter.rig:
+        context = of_rig(rig, **context)
+    return draw(request, template, context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
