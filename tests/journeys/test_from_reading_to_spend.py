@@ -247,6 +247,8 @@ def takes_a_wrong_issue_back(page: Page, number: int, world: JourneyWorld, look:
 def clears_the_rig_by_a_second_sheet(manager: Page, technician: Page, look: Look) -> None:
     manager.goto("/rigs/1/")
     manager.get_by_role("link", name="Draft a sheet").first.click()
+    # A list is read at once, whatever page is open: it must be this one.
+    expect(manager.get_by_role("heading", name="Draft a sheet")).to_be_visible()
     for box in manager.locator("input[name=due]").all():
         box.uncheck()
     expect(manager.get_by_label("cylinder scored")).to_be_checked()
