@@ -16,7 +16,19 @@ from typing import Final
 from equipment.counters import GALLONS, HOURS, STROKES
 
 DAYS: Final = "days"
-MEASURES: Final = (HOURS, STROKES, GALLONS, DAYS)
+MONTHS: Final = "months"
+SEASON: Final = "season"
+IDLE: Final = "idle"
+AFTER: Final = "after"
+JOB: Final = "job"
+VALUE: Final = "value"
+#: What wears by use, and what goes by the calendar alone.
+USE: Final = (HOURS, STROKES, GALLONS)
+MEASURES: Final = (*USE, DAYS, MONTHS, SEASON, IDLE, AFTER, JOB, VALUE)
+
+#: Which of several triggers counts.
+WHICHEVER_FIRST: Final = "first"
+ALL_OF_THEM: Final = "all"
 
 # Stands for "no date": lists sort by these columns, and nulls sort differently on the two
 # databases.

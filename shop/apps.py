@@ -13,6 +13,7 @@ class ShopConfig(AppConfig):
         guard("equipment_reading", allow_columns=("total", "is_at_least", "is_in_force"))
         guard("equipment_drumlevel", allow_columns=("is_in_force",))
         guard("equipment_facephoto")
+        guard("equipment_measurement")
         guard("equipment_exchange")
         guard("shop_signedcopy")
         guard("shop_stepentry")

@@ -2,9 +2,8 @@ from equipment.models.care import (
     Basis,
     Caution,
     Check,
-    Due,
-    DueClock,
     Renewal,
+    Season,
     Service,
     ServiceVersion,
     Skill,
@@ -12,6 +11,7 @@ from equipment.models.care import (
 )
 from equipment.models.counters import Counter, Measure, Reading, Wear, WearSource
 from equipment.models.drums import DrumLevel
+from equipment.models.dues import Due, DueClock, Measurement, Postponement
 from equipment.models.exchanges import Exchange
 from equipment.models.photos import FacePhoto
 from equipment.models.rigs import (
@@ -57,7 +57,9 @@ __all__ = [
     "LogContradiction",
     "LogLayout",
     "Measure",
+    "Measurement",
     "Position",
+    "Postponement",
     "PumpDrive",
     "Reading",
     "Renewal",
@@ -65,6 +67,7 @@ __all__ = [
     "Round",
     "RoundAnswer",
     "RoundItem",
+    "Season",
     "Service",
     "ServiceVersion",
     "ShiftDay",

@@ -1,6 +1,5 @@
-"""Services, what makes them due, when they were done, and the due rows kept from all that."""
+"""Services, what makes them due, and when they were done."""
 
-from datetime import date, timedelta
 from decimal import Decimal
 
 from django.conf import settings
@@ -8,9 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from equipment import due
-from equipment.models.rigs import ZERO, Component, ComponentKind, Position, Rig, Side
-
-FAR_DATE = due.FAR_DATE
+from equipment.models.rigs import ZERO, Component, ComponentKind, Rig, Side
 
 
 class Basis(models.TextChoices):
@@ -43,6 +40,30 @@ class Skill(models.TextChoices):
     OUTSIDE = "outside", "outside firm"
 
 
+class Season(models.Model):
+    """A day of the year that work has to be done before, such as the first frost."""
+
+    name = models.CharField(
+        max_length=40,
+        unique=True,
+        error_messages={"unique": "There is a season of that name."},
+    )
+    month = models.PositiveSmallIntegerField()
+    day = models.PositiveSmallIntegerField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(month__gte=1, month__lte=12, day__gte=1, day__lte=31),
+                name="a_season_is_a_day_of_the_year",
+                violation_error_message="That is no day of the year.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class Service(models.Model):
     """Work that comes back on every component of a kind. What it asks for is in its version."""
 
@@ -53,6 +74,15 @@ class Service(models.Model):
     name = models.CharField(max_length=80)
     kind = models.ForeignKey(ComponentKind, models.PROTECT, related_name="services")
     side = models.CharField(max_length=1, choices=Side, blank=True)
+    #: Only on components in these rigs; none: in every rig.
+    only_rigs = models.ManyToManyField(Rig, related_name="own_services", blank=True)
+    #: The row of the starting library that it came from, if any, to compare with.
+    library_code = models.CharField(max_length=10, blank=True)
+    copied_from = models.ForeignKey(
+        "self", models.SET_NULL, null=True, blank=True, related_name="copies"
+    )
+    #: What its parts cost now, told by whoever knows parts. [cents]
+    kit_cents = models.PositiveBigIntegerField(default=0)
     is_retired = models.BooleanField(default=False)
     created_at = models.DateTimeField()
 
@@ -74,10 +104,19 @@ class Service(models.Model):
 class ServiceVersion(models.Model):
     """What a service asks for. Never edited once published: signed sheets keep what they read."""
 
+    class Rule(models.TextChoices):
+        """Which of several triggers counts."""
+
+        FIRST = due.WHICHEVER_FIRST, "whichever falls first"
+        ALL = due.ALL_OF_THEM, "all of them"
+
     service = models.ForeignKey(Service, models.PROTECT, related_name="versions")
     version = models.PositiveSmallIntegerField()
     instructions = models.TextField(blank=True)
+    rule = models.CharField(max_length=5, choices=Rule, default=Rule.FIRST)
     tolerance_percent = models.DecimalField(max_digits=5, decimal_places=2, default=ZERO)
+    #: How much before its interval it may be done and count as done in time.
+    early_percent = models.DecimalField(max_digits=5, decimal_places=2, default=ZERO)
     is_hard_limit = models.BooleanField("limit set by law", default=False)
     renews = models.CharField(max_length=8, choices=Service.Renews, default=Service.Renews.FLOATING)
     labour_minutes = models.PositiveSmallIntegerField(default=0)
@@ -86,6 +125,8 @@ class ServiceVersion(models.Model):
     is_rebuild = models.BooleanField("opens it and renews what wears inside", default=False)
     condition_sign = models.CharField("due at once when", max_length=200, blank=True)
     cautions = models.ManyToManyField(Caution, related_name="service_versions", blank=True)
+    #: Smaller services of the same component that are done with it.
+    includes = models.ManyToManyField(Service, related_name="included_in", blank=True)
     source = models.CharField(max_length=200, blank=True)
     basis = models.CharField(max_length=30, choices=Basis, default=Basis.SHOP)
     author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -104,6 +145,11 @@ class ServiceVersion(models.Model):
                 violation_error_message="A tolerance lies between 0 and 100 per cent.",
             ),
             models.CheckConstraint(
+                condition=Q(early_percent__gte=0, early_percent__lt=100),
+                name="early_tolerance_below_the_interval",
+                violation_error_message="It may be done early by 0 to 99 per cent.",
+            ),
+            models.CheckConstraint(
                 condition=Q(is_hard_limit=False) | Q(tolerance_percent=0),
                 name="no_tolerance_on_a_legal_limit",
                 violation_error_message="A limit set by law has no tolerance.",
@@ -118,32 +164,93 @@ class ServiceVersion(models.Model):
         """Allowed lateness as a fraction of the interval. [1]"""
         return self.tolerance_percent / 100
 
+    @property
+    def early(self) -> Decimal:
+        """How early it may be done, as a fraction of the interval. [1]"""
+        return self.early_percent / 100
+
 
 class Trigger(models.Model):
-    """One way in which a service falls due; of several, whichever falls first."""
+    """One way in which a service falls due (`equipment.due` says how each is reckoned)."""
 
     class Measure(models.TextChoices):
         HOURS = due.HOURS, "hours"
         STROKES = due.STROKES, "strokes"
         GALLONS = due.GALLONS, "gallons"
         DAYS = due.DAYS, "days"
+        MONTHS = due.MONTHS, "months"
+        SEASON = due.SEASON, "before a day of the year"
+        IDLE = due.IDLE, "days without use"
+        AFTER = due.AFTER, "after another service"
+        JOB = due.JOB, "before the rig leaves for a job"
+        VALUE = due.VALUE, "a measured value"
 
     version = models.ForeignKey(ServiceVersion, models.CASCADE, related_name="triggers")
     measure = models.CharField(max_length=8, choices=Measure)
+    #: Hours, strokes, gallons: use from one to the next. Days, months: time from one to the next.
+    #: Season, job: how many days before that day it may be done and count for it. Idle: days
+    #: without use. After: days after the other service. Value: days before its trend meets the
+    #: limit.
     interval = models.DecimalField(max_digits=12, decimal_places=3)
+    #: Use only: for the first time, at this life of the component.
+    first_at = models.DecimalField(max_digits=12, decimal_places=3, null=True, blank=True)
+    season = models.ForeignKey(
+        Season, models.PROTECT, null=True, blank=True, related_name="triggers"
+    )
+    after = models.ForeignKey(
+        Service, models.PROTECT, null=True, blank=True, related_name="triggers_after"
+    )
+    #: Value only: what is measured, as the check of a sheet names it, and its limits.
+    watched = models.CharField(max_length=200, blank=True)
+    low = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
+    high = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["version", "measure"], name="one_trigger_per_measure"),
+            models.UniqueConstraint(
+                fields=["version", "measure", "watched"],
+                condition=Q(after__isnull=True),
+                name="one_trigger_per_measure",
+            ),
+            models.UniqueConstraint(
+                fields=["version", "after"],
+                condition=Q(after__isnull=False),
+                name="one_trigger_after_a_service",
+            ),
             models.CheckConstraint(
                 condition=Q(interval__gt=0),
                 name="interval_is_above_zero",
                 violation_error_message="An interval is more than zero.",
             ),
+            models.CheckConstraint(
+                condition=Q(first_at__isnull=True)
+                | Q(first_at__gt=0, measure__in=[due.HOURS, due.STROKES, due.GALLONS]),
+                name="a_first_life_is_of_use",
+                violation_error_message="A first time is at a life above zero, in a unit of use.",
+            ),
+            models.CheckConstraint(
+                condition=Q(measure=due.SEASON, season__isnull=False)
+                | (~Q(measure=due.SEASON) & Q(season__isnull=True)),
+                name="a_season_has_its_day",
+            ),
+            models.CheckConstraint(
+                condition=Q(measure=due.AFTER, after__isnull=False)
+                | (~Q(measure=due.AFTER) & Q(after__isnull=True)),
+                name="after_names_a_service",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    Q(measure=due.VALUE)
+                    & ~Q(watched="")
+                    & (Q(low__isnull=False) | Q(high__isnull=False))
+                )
+                | (~Q(measure=due.VALUE) & Q(watched="", low__isnull=True, high__isnull=True)),
+                name="a_measured_value_has_a_name_and_a_limit",
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"every {self.interval.normalize():f} {self.measure}"
+        return f"{self.get_measure_display()}: {self.interval.normalize():f}"
 
 
 class Check(models.Model):
@@ -195,6 +302,8 @@ class Renewal(models.Model):
     source_kind = models.CharField(max_length=20, default="hand")
     source_number = models.PositiveBigIntegerField(default=0)
     reason = models.CharField(max_length=200, blank=True)
+    #: The bigger service that it was done within; undone, it takes these with it.
+    within = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="inside")
     author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
     #: One per sending: sent twice, it counts once. Null: kept before sendings had a number.
@@ -216,133 +325,3 @@ class Renewal(models.Model):
 
     def __str__(self) -> str:
         return f"{self.version.service} on {self.component}"
-
-
-class DueQuerySet(models.QuerySet["Due"]):
-    """The words of the due list. Time passing changes no row: today is compared in the query."""
-
-    @staticmethod
-    def overdue_q(today):
-        return Q(is_past_tolerance=True) | Q(late_date__lt=today)
-
-    @staticmethod
-    def due_q(today):
-        return Q(is_past_due=True) | Q(due_date__lte=today)
-
-    @staticmethod
-    def soon_q(today, warning_days):
-        return Q(due_date__lte=today + timedelta(days=warning_days))
-
-    def listed(self) -> "DueQuerySet":
-        """What the due list shows: fitted in a rig that works."""
-        # Written so that it is compared: for "= True" Django names the bare column, and SQLite then
-        # neither looks it up in the index nor reads the rows in its order.
-        return self.filter(is_listed__in=[True])
-
-    def overdue(self, today) -> "DueQuerySet":
-        return self.filter(self.overdue_q(today))
-
-    def due(self, today) -> "DueQuerySet":
-        """At or past the due line, inside tolerance or beyond."""
-        return self.filter(self.due_q(today) | self.overdue_q(today))
-
-    def by(self, today, warning_days) -> "DueQuerySet":
-        """Due soon, due or overdue."""
-        return self.filter(
-            self.soon_q(today, warning_days) | self.due_q(today) | self.overdue_q(today)
-        )
-
-    def for_due_list(self) -> "DueQuerySet":
-        """Everything a row of the due list shows, in one query."""
-        return self.listed().select_related(
-            "rig", "position__kind", "component__type__kind", "version__service"
-        )
-
-
-class Due(models.Model):
-    """Kept: when one service of one component falls due. Holds only what does not age."""
-
-    component = models.ForeignKey(Component, models.CASCADE, related_name="due_rows")
-    version = models.ForeignKey(ServiceVersion, models.CASCADE, related_name="due_rows")
-    #: Flat copies of where the component sits, so that the list is one indexed query.
-    rig = models.ForeignKey(Rig, models.CASCADE, null=True, blank=True, related_name="due_rows")
-    position = models.ForeignKey(Position, models.CASCADE, null=True, blank=True, related_name="+")
-    rig_number = models.PositiveIntegerField(default=0)
-    kind = models.ForeignKey(ComponentKind, models.PROTECT, related_name="+")
-    skill = models.CharField(max_length=12, choices=Skill)
-    is_listed = models.BooleanField(default=False)
-
-    #: The trigger likely to fall first.
-    measure = models.CharField(max_length=8, choices=Trigger.Measure)
-    interval = models.DecimalField(max_digits=12, decimal_places=3)
-    since = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
-    is_at_least = models.BooleanField(default=False)
-    rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True, blank=True)
-    read_on = models.DateField()
-    tolerance = models.DecimalField(max_digits=5, decimal_places=4, default=ZERO)
-
-    renewed_at = models.DateTimeField()
-    due_date = models.DateField(default=FAR_DATE)
-    late_date = models.DateField(default=FAR_DATE)
-    is_past_due = models.BooleanField(default=False)
-    is_past_tolerance = models.BooleanField(default=False)
-    #: Wanted by this day whatever the clocks say (BroughtForward), and why.
-    brought_on = models.DateField(default=FAR_DATE)
-    brought_because = models.CharField(max_length=200, blank=True)
-
-    objects = DueQuerySet.as_manager()
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=["component", "version"], name="one_due_row_per_component_and_service"
-            ),
-        ]
-        indexes = [
-            # The due list as it opens, and for one rig, kind or skill; the key breaks ties.
-            models.Index(fields=["is_listed", "due_date", "id"]),
-            models.Index(fields=["is_listed", "rig_number", "due_date", "id"]),
-            models.Index(fields=["is_listed", "kind", "due_date", "id"]),
-            models.Index(fields=["is_listed", "skill", "due_date", "id"]),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.version.service} on {self.component}: {self.due_date}"
-
-    def state(self, *, today, warning_days: int) -> str:
-        """overdue, due, soon or clear: `equipment.due.state` on this row."""
-        return due.state(
-            due_date=self.due_date,
-            late_date=self.late_date,
-            is_past_due=self.is_past_due,
-            is_past_tolerance=self.is_past_tolerance,
-            today=today,
-            warning_days=warning_days,
-        )
-
-    def urgency(self, *, today: date) -> tuple[int, date, int]:
-        """Sort by this: overdue, then due, then the rest, each by date."""
-        ranks = {due.OVERDUE: 0, due.DUE: 1}
-        return ranks.get(self.state(today=today, warning_days=0), 2), self.due_date, self.pk
-
-
-class DueClock(models.Model):
-    """Kept: one trigger of a due row, and the component's life when it was last renewed."""
-
-    due = models.ForeignKey(Due, models.CASCADE, related_name="clocks")
-    measure = models.CharField(max_length=8, choices=Trigger.Measure)
-    interval = models.DecimalField(max_digits=12, decimal_places=3)
-    life_at_renewal = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
-    since = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
-    is_at_least = models.BooleanField(default=False)
-    #: The day renewed for a trigger of days, the day read for one of use.
-    counted_from = models.DateField()
-    due_date = models.DateField(default=FAR_DATE)
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["due", "measure"], name="one_clock_per_measure"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.due}: {self.measure}"

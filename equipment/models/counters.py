@@ -60,6 +60,8 @@ class Counter(models.Model):
     last_value = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     last_at = models.DateTimeField()
     last_is_day_only = models.BooleanField(default=False)
+    #: When it last showed a gain; null: it has shown none yet.
+    moved_at = models.DateTimeField(null=True, blank=True)
     total = models.DecimalField(max_digits=14, decimal_places=3, default=ZERO)
     is_at_least = models.BooleanField(default=False)
     rate_per_day = models.DecimalField(max_digits=20, decimal_places=6, null=True, blank=True)

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils.text import capfirst
 
-from equipment import sides
+from equipment import due, sides
 
 ZERO = Decimal(0)
 
@@ -49,6 +49,9 @@ class Rig(models.Model):
         blank=True,
         default=PumpDrive.NOT_KNOWN,
     )
+    #: Kept: the first day of its next stay in the shop as of the last change of its jobs or the
+    #: last turn of the day: after this absence, or after the next where it is here. Far: none.
+    stay_on = models.DateField(default=due.FAR_DATE)
     created_at = models.DateTimeField()
 
     objects = RigQuerySet.as_manager()
