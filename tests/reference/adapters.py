@@ -289,10 +289,7 @@ def _face_reading(case: Any) -> counters.FaceReading:
 
 
 def usage_rate(inputs: Any) -> Answer:
-    days, totals = (
-        [float(number({key: each}, key)) for each in need_list(inputs, key)]
-        for key in ("day", "meter")
-    )
+    days, totals = _floats(inputs, "day"), _floats(inputs, "meter")
     try:
         found = wiener.wiener_drift(days=days, totals=totals)
     except ValueError as error:
@@ -300,6 +297,35 @@ def usage_rate(inputs: Any) -> Answer:
     return {
         "drift_per_day": found.drift_per_day,
         "variance_per_day": found.variance_per_day,
+    }
+
+
+def _floats(inputs: Any, key: str) -> list[float]:
+    return [float(number({key: each}, key)) for each in need_list(inputs, key)]
+
+
+def wiener_first_passage(inputs: Any) -> Answer:
+    found = wiener.first_passage(
+        drift_per_day=float(number(inputs, "drift_per_day")),
+        deviation=float(number(inputs, "sigma_per_sqrt_day")),
+        remaining=float(number(inputs, "remaining")),
+    )
+    return {
+        "mean_days": found.mean,
+        "variance_days2": found.variance,
+        "cdf": [found.chance(each) for each in _floats(inputs, "t_days")],
+        "quantile_10_50_90": [found.quantile(each) for each in (0.1, 0.5, 0.9)],
+    }
+
+
+def wiener_first_passage_parametrisation(inputs: Any) -> Answer:
+    found = wiener.InverseGaussian(
+        mean=float(number(inputs, "mean")), shape=float(number(inputs, "shape"))
+    )
+    return {
+        "cdf": [found.chance(each) for each in _floats(inputs, "t")],
+        "mean": found.mean,
+        "variance": found.variance,
     }
 
 
@@ -314,4 +340,6 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "cusum": cusum,
     "life_to_date": life_to_date,
     "usage_rate": usage_rate,
+    "wiener_first_passage": wiener_first_passage,
+    "wiener_first_passage_parametrisation": wiener_first_passage_parametrisation,
 }

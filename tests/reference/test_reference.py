@@ -50,18 +50,17 @@ def test_every_served_case_of_the_copied_file_passes(capsys: pytest.CaptureFixtu
 
 
 @pytest.mark.parametrize(
-    ("form", "key"),
-    [(case["form"], key) for case in cases() if case["form"] in SERVED for key in case["expected"]],
+    ("name", "key"),
+    [(case["id"], key) for case in cases() if case["form"] in SERVED for key in case["expected"]],
 )
 def test_each_expected_value_when_altered_makes_its_case_differ(
-    form: str, key: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str, key: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    chosen = [case for case in cases() if case["form"] == form]
-    for case in chosen:
-        case["expected"][key] = altered(case["expected"][key])
-    assert main([write(tmp_path, chosen)]) == 1
+    (case,) = (case for case in cases() if case["id"] == name)
+    case["expected"][key] = altered(case["expected"][key])
+    assert main([write(tmp_path, [case])]) == 1
     out = capsys.readouterr().out
-    assert f"{form} differs: {key}" in out
+    assert f"{case['form']} differs: {key}" in out
     assert "0 passed, 1 differ, 0 not served" in out
 
 

@@ -1,0 +1,343 @@
+"""By which days services will have fallen due, with what odds; for many counters at once.
+
+A counter gains use by a gamma process in use-days whose rate is known in part
+(`usage.gamma`). What remains of an interval is reached after so many use-days with 10, 50 or 90 %
+chance, and the bookings of the rig say on which day that is. These are odds of falling due. They
+say nothing of breaking.
+
+Numpy arrays in and out, one element per counter or per trigger; no Django, no clock. An element
+comes out the same to the last digit whatever stands beside it, so that one rig reckoned alone and
+the whole fleet reckoned at night agree. Days are ordinals (`date.toordinal`). A day that is never
+reached is FAR.
+
+Formulas: design, "The mathematics", 4 and 5. P = 1 − I(R/(R + β); vτ, α), I the regularised
+incomplete beta function: a gamma distribution of shape vτ mixed over a rate that is gamma
+distributed itself (compound gamma: Dubey (1970), Metrika 16, 27–31; from memory). With the rate
+known: van Noortwijk (2009), Reliability Engineering & System Safety 94, 2–21.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from equipment.due import FAR_DATE
+from equipment.usage.gamma import Rate
+
+Floats = npt.NDArray[np.float64]
+Days = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+
+FAR: Final = FAR_DATE.toordinal()
+#: The dates that are kept: by then it has fallen due with this chance. [1]
+EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
+#: Intensities are reckoned in hundredths of a usual booked day, as they are kept: sums of whole
+#: numbers are exact, wherever they begin.
+PER_DAY: Final = 100
+#: More than any ordinal: rig × this + ordinal sorts by rig, then by day.
+_SPACE: Final = 1 << 22
+
+
+# --- chances in use-days -----------------------------------------------------------------------
+
+
+def chance_reached(
+    *, remaining: Floats, use_days: Floats, shape: Floats, alpha: Floats, beta: Floats
+) -> Floats:
+    """Return the chance that what remains is used up within some use-days. [1]
+
+    remaining: any; what is not above 0 has been reached. [counter units]
+    use_days: >= 0. [use-days] shape, alpha, beta: as of `usage.gamma.Rate`; nan where no use is
+    known, and nothing is ever reached by it.
+    P = 1 − I(R/(R + β); vτ, α) = I(β/(R + β); α, vτ).
+    """
+    from scipy.special import betainc
+
+    with np.errstate(invalid="ignore"):
+        left = np.maximum(remaining, 0.0)
+        chance = betainc(alpha, shape * use_days, beta / (left + beta))
+    chance = np.where(use_days > 0, chance, 0.0)
+    return np.where(remaining > 0, np.nan_to_num(chance, nan=0.0), 1.0)
+
+
+def use_days_until(
+    *, remaining: Floats, chance: float, shape: Floats, alpha: Floats, beta: Floats
+) -> Floats:
+    """Return after how many use-days what remains is used up with a chance. [use-days]
+
+    chance: above 0, below 1. Others as for `chance_reached`, whose inverse this is: 0 where it has
+    been reached, infinite where no use is known. Raises ValueError for another chance.
+    """
+    from scipy.special import btdtria
+
+    _chance(chance)
+    there = (remaining > 0) & ~np.isnan(shape)
+    share = remaining[there] / (remaining[there] + beta[there])
+    found = np.where(remaining > 0, np.inf, 0.0)
+    # Past the last digit of the share nothing is told apart: that is further than any day.
+    reached = np.where(share < 1.0, btdtria(1.0 - chance, alpha[there], share), np.inf)
+    found[there] = reached / shape[there]
+    return found
+
+
+def chance_known(*, remaining: float, days: float, mean: float, variance: float) -> float:
+    """Return the chance that what remains is used up in some days, the rate being known. [1]
+
+    remaining: > 0. [counter units] days: >= 0. [d] mean: > 0. [counter units / d]
+    variance: > 0. [counter units² / d] Raises ValueError outside those ranges.
+    P = Q(μ²t/σ², Rμ/σ²), Q the regularised upper incomplete gamma function.
+    """
+    from scipy.special import gammaincc
+
+    _positive(remaining=remaining, mean=mean, variance=variance)
+    if not days >= 0:
+        raise ValueError("Days are never below zero.")
+    scale = mean / variance
+    return float(gammaincc(mean * scale * days, remaining * scale))
+
+
+def days_known(*, remaining: float, chance: float, mean: float, variance: float) -> float:
+    """Return after how many days what remains is used up with a chance, the rate known. [d]
+
+    chance: above 0, below 1. Others as for `chance_known`, whose inverse this is, in the shape.
+    """
+    from scipy.special import gdtrib
+
+    _positive(remaining=remaining, mean=mean, variance=variance)
+    _chance(chance)
+    scale = mean / variance
+    return float(gdtrib(1.0, 1.0 - chance, remaining * scale) / (mean * scale))
+
+
+def _chance(value: float) -> None:
+    if not 0 < value < 1:
+        raise ValueError("A chance lies between 0 and 1.")
+
+
+def _positive(**values: float) -> None:
+    for name, value in values.items():
+        if not value > 0:
+            raise ValueError(f"The {name} must be above zero.")
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One of the counters that a measure is the sum of.
+
+    share: what a day without a booking counts. [1] factor: > 0. [measure / counter unit]
+    """
+
+    rate: Rate
+    share: float
+    factor: float = 1.0
+
+
+def together(parts: Sequence[Part]) -> Part:
+    """Return what counters gain together that count the same work, as A and B strokes do; its
+    factor is 1.
+
+    parts: at least one. They move together, so means add, and the sum is known no better than the
+    part that is known least: it has that one's shape and α.
+    """
+    least = min(parts, key=lambda part: (part.rate.alpha, part.rate.shape)).rate
+    means = [part.rate.mean * part.factor for part in parts]
+    mean = sum(means)
+    free = sum(each * part.share for each, part in zip(means, parts, strict=True))
+    return Part(
+        rate=Rate(
+            shape=least.shape,
+            day_shape=least.day_shape,
+            alpha=least.alpha,
+            beta=mean * (least.alpha - 1) / least.shape,
+            own_days=least.own_days,
+            fleet_rigs=least.fleet_rigs,
+        ),
+        share=free / mean,
+    )
+
+
+# --- from use-days to days ---------------------------------------------------------------------
+
+
+class Timeline:
+    """The booked and the free days of many rigs, from long ago and for ever.
+
+    rig: its place among the rigs, 0 to rigs − 1. first_day, last_day: of a job, both included.
+    [ordinal] intensity: how hard it works the rig, >= 0; 0 for days in the shop.
+    [hundredths of a usual booked day] One element per job; jobs of a rig do not overlap.
+    After the last job free days go on for ever.
+    """
+
+    def __init__(
+        self, *, rigs: int, rig: Days, first_day: Days, last_day: Days, intensity: Days
+    ) -> None:
+        order = np.argsort(rig * _SPACE + first_day, kind="stable")
+        rig, first, end = rig[order], first_day[order], last_day[order] + 1
+        # A rig's free days, then for each of its jobs the job and the free days after it.
+        jobs = np.bincount(rig, minlength=rigs)
+        self._begins = np.concatenate(([0], np.cumsum(2 * jobs + 1)))
+        at = 2 * np.arange(len(rig)) + rig + 1
+        length = int(self._begins[-1])
+        self._start = np.zeros(length, dtype=np.int64)
+        self._start[at], self._start[at + 1] = first, end
+        self._pace = np.zeros(length, dtype=np.int64)  # of booked days, in hundredths
+        self._pace[at] = intensity[order]
+        self._is_free = np.ones(length, dtype=np.int64)
+        self._is_free[at] = 0
+        days = np.zeros(length, dtype=np.int64)
+        days[:-1] = self._start[1:] - self._start[:-1]
+        days[self._begins[1:] - 1] = 0  # the last piece of a rig has no end
+        # From the first rig on: only differences within a rig are ever used.
+        self._booked = np.concatenate(([0], np.cumsum(days * self._pace)[:-1]))
+        self._free = np.concatenate(([0], np.cumsum(days * self._is_free)[:-1]))
+        self._key = np.repeat(np.arange(rigs), 2 * jobs + 1) * _SPACE + self._start
+
+    def piece(self, rig: Days, day: Days) -> Days:
+        """Return where the piece stands that holds a day of a rig."""
+        return np.searchsorted(self._key, rig * _SPACE + day, side="right") - 1
+
+    def totals(self, rig: Days, day: Days) -> tuple[Days, Days]:
+        """Return booked days, in hundredths, and free days up to the first moment of a day."""
+        at = self.piece(rig, day)
+        passed = day - self._start[at]
+        return self._booked[at] + passed * self._pace[at], self._free[at] + passed * (
+            self._is_free[at]
+        )
+
+    def weight(self, rig: Days, day: Days, share: Floats) -> Floats:
+        """Return how much a day counts. [use-days]"""
+        return self._weight(self.piece(rig, day), share)
+
+    def reach(self, clocks: "Clocks", use_days: Floats) -> Days:
+        """Return the day during which use-days from a reading on are reached, at the earliest
+        that of the reading; FAR where they never are. [ordinal]
+        """
+        after = clocks.read_day + 1
+        wanted = use_days - self._rest_of_day(clocks)
+        booked, free = self.totals(clocks.rig, after)
+        low, high = self.piece(clocks.rig, after), self._begins[clocks.rig + 1] - 1
+        # The last piece whose beginning comes before they are reached.
+        while (low < high).any():
+            middle = (low + high + 1) >> 1
+            total = self._mixed(
+                self._booked[middle] - booked, self._free[middle] - free, clocks.share
+            )
+            before = total < wanted
+            low = np.where(before, middle, low)
+            high = np.maximum(np.where(before, high, middle - 1), low)
+        start = np.maximum(self._start[low], after)
+        passed = start - self._start[low]
+        total = self._mixed(
+            self._booked[low] + passed * self._pace[low] - booked,
+            self._free[low] + passed * self._is_free[low] - free,
+            clocks.share,
+        )
+        weight = self._weight(low, clocks.share)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            days = np.ceil((wanted - total) / weight)
+        # In numbers, since a day that is never reached is no whole number of days.
+        reached = np.minimum(np.nan_to_num(start + days - 1, nan=np.inf, posinf=FAR), FAR)
+        return np.where(wanted > 0, reached, clocks.read_day).astype(np.int64)
+
+    def use_days(self, clocks: "Clocks", until: Days) -> Floats:
+        """Return the use-days from a reading to the first moment of a day, >= 0. [use-days]"""
+        after = clocks.read_day + 1
+        end = np.maximum(until, after)
+        booked, free = self.totals(clocks.rig, after)
+        booked_end, free_end = self.totals(clocks.rig, end)
+        found = self._rest_of_day(clocks) + self._mixed(
+            booked_end - booked, free_end - free, clocks.share
+        )
+        return np.where(until >= after, found, 0.0)
+
+    def _rest_of_day(self, clocks: "Clocks") -> Floats:
+        return (1.0 - clocks.read_part) * self.weight(clocks.rig, clocks.read_day, clocks.share)
+
+    def _weight(self, at: Days, share: Floats) -> Floats:
+        return self._mixed(self._pace[at], self._is_free[at], share)
+
+    @staticmethod
+    def _mixed(booked: Days, free: Days, share: Floats) -> Floats:
+        return booked / PER_DAY + share * free
+
+
+@dataclass(frozen=True, slots=True)
+class Clocks:
+    """Counters as they were last read; arrays of one length.
+
+    rig: its place in the `Timeline`. read_day: [ordinal] read_part: how much of that day had
+    passed, 0 to 1. [1] share: what a day without a booking counts, 0 to 1. [1]
+    shape, alpha, beta: as of `usage.gamma.Rate`; nan where no use is known.
+    """
+
+    rig: Days
+    read_day: Days
+    read_part: Floats
+    share: Floats
+    shape: Floats
+    alpha: Floats
+    beta: Floats
+
+    def __getitem__(self, which: Flags | Days) -> "Clocks":
+        """Return some of them."""
+        return Clocks(*(getattr(self, name)[which] for name in self.__slots__))
+
+
+def days_reached(*, clocks: Clocks, timeline: Timeline, remaining: Floats, chance: float) -> Days:
+    """Return the first day by whose end what remains is used up with at least a chance. [ordinal]
+
+    remaining: from the reading on; the day read where it is not above 0. [counter units]
+    chance: above 0, below 1. FAR where no use is known, or none is ahead.
+    """
+    use_days = use_days_until(
+        remaining=remaining,
+        chance=chance,
+        shape=clocks.shape,
+        alpha=clocks.alpha,
+        beta=clocks.beta,
+    )
+    return timeline.reach(clocks, use_days)
+
+
+def chance_before(*, clocks: Clocks, timeline: Timeline, remaining: Floats, until: Days) -> Floats:
+    """Return the chance that what remains is used up before the first moment of a day. [1]
+
+    until: FAR for no such day, and the chance is 0 where it has not been used up yet. [ordinal]
+    """
+    use_days = np.where(until < FAR, timeline.use_days(clocks, until), 0.0)
+    return chance_reached(
+        remaining=remaining,
+        use_days=use_days,
+        shape=clocks.shape,
+        alpha=clocks.alpha,
+        beta=clocks.beta,
+    )
+
+
+# --- several triggers of one service -----------------------------------------------------------
+
+
+def first_of(chances: Floats, begins: Days) -> tuple[Floats, Floats]:
+    """Return the chance of whichever falls first, for each service; and what it is at most. [1]
+
+    chances: of its triggers, by one day. begins: where the triggers of each service begin, rising;
+    each service has at least one. Triggers of one rig move nearly together: max F; were they
+    independent: 1 − Π(1 − F). The truth lies between.
+    """
+    if not len(begins):
+        return np.zeros(0), np.zeros(0)
+    at_one = np.maximum.reduceat(chances, begins)
+    apart = 1.0 - np.multiply.reduceat(1.0 - chances, begins)
+    return at_one, np.maximum(apart, at_one)
+
+
+def all_of(chances: Floats, begins: Days) -> Floats:
+    """Return the chance that all its triggers have fallen, for each service: min F. [1]"""
+    return np.minimum.reduceat(chances, begins) if len(begins) else np.zeros(0)
+
+
+def permille(chances: Floats) -> Days:
+    """Return chances in tenths of a per cent, half to even; 0 to 1000."""
+    return np.clip(np.rint(chances * 1000.0), 0, 1000).astype(np.int64)
