@@ -9,10 +9,12 @@ First release: dates from the mean rate (design, "The mathematics", 5, with no s
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from typing import Final
 
+from equipment import caldates
+from equipment.caldates import add_days, days_between
 from equipment.counters import GALLONS, HOURS, STROKES
 
 DAYS: Final = "days"
@@ -30,9 +32,7 @@ MEASURES: Final = (*USE, DAYS, MONTHS, SEASON, IDLE, AFTER, JOB, VALUE)
 WHICHEVER_FIRST: Final = "first"
 ALL_OF_THEM: Final = "all"
 
-# Stands for "no date": lists sort by these columns, and nulls sort differently on the two
-# databases.
-FAR_DATE: Final = date(9999, 12, 31)
+FAR_DATE: Final = caldates.FAR_DATE
 
 OVERDUE: Final = "overdue"
 DUE: Final = "due"
@@ -115,14 +115,6 @@ class FirstDue:
     all: tuple[TriggerDate, ...]
 
 
-def days_between(a: date, b: date) -> int:
-    """Return the days from a to b by the calendar, below 0 when b is earlier. [d]
-
-    Dates, not clock time: a day on which the clock changes counts as one.
-    """
-    return (b - a).days
-
-
 def trigger_date(trigger: Trigger, *, tolerance: Decimal) -> TriggerDate:
     """Return when one trigger falls.
 
@@ -194,10 +186,8 @@ def _day_trigger_date(trigger: DayTrigger, tolerance: Decimal) -> TriggerDate:
         raise ValueError("An interval must be at least one day.")
     return TriggerDate(
         measure=DAYS,
-        due_date=_days_after(trigger.renewed_on, trigger.interval_days),
-        late_date=_days_after(
-            trigger.renewed_on, math.floor(trigger.interval_days * (1 + tolerance))
-        ),
+        due_date=add_days(trigger.renewed_on, trigger.interval_days),
+        late_date=add_days(trigger.renewed_on, math.floor(trigger.interval_days * (1 + tolerance))),
         counted_from=trigger.renewed_on,
         days_to_due=float(trigger.interval_days),
         is_past_due=False,
@@ -241,13 +231,7 @@ def _day_reached(read_on: date, days: Decimal | None) -> date:
     if days is None:
         return FAR_DATE
     bounded = max(days, Decimal(-LONGEST_LOOK_BACK_DAYS))
-    return _days_after(read_on, math.ceil(bounded))
-
-
-def _days_after(day: date, days: int) -> date:
-    if days >= days_between(day, FAR_DATE):
-        return FAR_DATE
-    return day + timedelta(days=days)
+    return add_days(read_on, math.ceil(bounded))
 
 
 def _moment(each: TriggerDate) -> tuple[date, float]:

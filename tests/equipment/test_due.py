@@ -21,7 +21,6 @@ from equipment.due import (
     DayTrigger,
     Trigger,
     UseTrigger,
-    days_between,
     first_due,
     state,
     trigger_date,
@@ -240,24 +239,6 @@ def test_a_negative_tolerance_and_no_trigger_are_refused() -> None:
         trigger_date(use(interval=1, since=0, rate="1"), tolerance=Decimal("-0.1"))
     with pytest.raises(ValueError, match="at least one trigger"):
         first_due([], tolerance=TENTH)
-
-
-# Calendar.
-
-
-@pytest.mark.parametrize(
-    ("a", "b", "days"),
-    [
-        # worked_examples.json, F03 (Gregorian calendar): leap day, none, clocks change, leap year.
-        (date(2024, 2, 28), date(2024, 3, 1), 2),
-        (date(2023, 2, 28), date(2023, 3, 1), 1),
-        (date(2025, 3, 8), date(2025, 3, 10), 2),
-        (date(2024, 1, 1), date(2025, 1, 1), 366),
-        (date(2025, 1, 2), date(2025, 1, 1), -1),
-    ],
-)
-def test_days_between(a: date, b: date, days: int) -> None:
-    assert days_between(a, b) == days
 
 
 # The words.

@@ -6,8 +6,8 @@ from itertools import product
 import pytest
 
 from equipment import due
+from equipment.caldates import FAR_DATE
 from equipment.models import Due
-from equipment.models.care import FAR_DATE
 from tests.equipment.factories import START, PumpFactory, ServiceVersionFactory
 
 pytestmark = pytest.mark.django_db

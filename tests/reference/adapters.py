@@ -7,9 +7,10 @@ answers back. It does no arithmetic: a test reads this file and fails when it do
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from itertools import count, islice
 from typing import Any
 
-from equipment import charts, counters, due, units
+from equipment import caldates, charts, counters, due, units
 from equipment.usage import wiener
 from inventory import costing, quantities
 
@@ -130,11 +131,11 @@ def first_due(inputs: Any) -> Answer:
     return {
         "days_to_due": [
             # A calendar trigger counts from its renewal, the form counts from today.
-            due.days_between(today, each.due_date) if "due_on" in case else each.days_to_due
+            caldates.days_between(today, each.due_date) if "due_on" in case else each.days_to_due
             for case, each in zip(cases, found.all, strict=True)
         ],
         "first": need(cases[lead], "name"),
-        "first_due_day_number": due.days_between(today, found.due_date),
+        "first_due_day_number": caldates.days_between(today, found.due_date),
         "first_due_date": found.due_date.isoformat(),
     }
 
@@ -145,7 +146,9 @@ def _trigger(case: Any, today: date) -> due.Trigger:
     if "due_on" in case:
         # The form names the day, the product the renewal before it: any day before it will do.
         due_on = day(case["due_on"])
-        return due.DayTrigger(interval_days=due.days_between(date.min, due_on), renewed_on=date.min)
+        return due.DayTrigger(
+            interval_days=caldates.days_between(date.min, due_on), renewed_on=date.min
+        )
     measure = need(case, "name")
     if measure not in due.MEASURES:
         raise NotServed(f"services are not triggered by {measure!r}")
@@ -165,7 +168,57 @@ def days_between(inputs: Any) -> Answer:
     pairs = need_list(inputs, "pairs")
     if not all(isinstance(pair, list) and len(pair) == 2 for pair in pairs):
         raise MalformedCase("“pairs” holds something other than two dates")
-    return {"days": [due.days_between(day(a), day(b)) for a, b in pairs]}
+    return {"days": [caldates.days_between(day(a), day(b)) for a, b in pairs]}
+
+
+def add_months(inputs: Any) -> Answer:
+    pairs = need_list(inputs, "start_and_months")
+    if not all(isinstance(pair, list) and len(pair) == 2 for pair in pairs):
+        raise MalformedCase("“start_and_months” holds something other than a date and a number")
+    return {
+        "due": [
+            caldates.add_months(day(start), _whole({"months": months}, "months")).isoformat()
+            for start, months in pairs
+        ]
+    }
+
+
+def add_years(inputs: Any) -> Answer:
+    plus = caldates.add_years(day(need(inputs, "start")), _whole(inputs, "years"))
+    answer: Answer = {"plus_years": plus.isoformat()}
+    if "chain_start" in inputs:
+        start = day(inputs["chain_start"])
+        from_anchor, chained = [], []
+        here = start
+        for months in islice(count(1), _whole(inputs, "chain_steps")):
+            from_anchor.append(caldates.add_months(start, months).isoformat())
+            here = caldates.add_months(here, 1)
+            chained.append(here.isoformat())
+        answer |= {"from_anchor": from_anchor, "chained": chained}
+    return answer
+
+
+def renewal_fixed_floating(inputs: Any) -> Answer:
+    try:
+        every = caldates.Every(days=_whole(inputs, "interval_days"))
+    except ValueError as error:
+        raise MalformedCase(str(error)) from error
+    planned_for = day(need(inputs, "anchor"))
+    floating, fixed = [], []
+    for done_on in map(day, need_list(inputs, "done")):
+        after = caldates.planned_day(counts_from=done_on, every=every, steps=1)
+        floating.append(after.isoformat())
+        planned = caldates.renew_fixed(counts_from=planned_for, every=every, done_on=done_on)
+        fixed.append(planned.next_on.isoformat())
+        planned_for = planned.satisfied
+    return {"floating_next": floating, "fixed_next": fixed}
+
+
+def _whole(mapping: Any, key: str) -> int:
+    found = number(mapping, key)
+    if found != found.to_integral_value():
+        raise MalformedCase(f"“{key}” is not a whole number: {found}")
+    return int(found)
 
 
 def specific_identification(inputs: Any) -> Answer:
@@ -335,6 +388,9 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "impossible_rates": impossible_rates,
     "first_due": first_due,
     "days_between": days_between,
+    "add_months": add_months,
+    "add_years": add_years,
+    "renewal_fixed_floating": renewal_fixed_floating,
     "specific_identification": specific_identification,
     "ewma": ewma,
     "cusum": cusum,
