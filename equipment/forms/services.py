@@ -5,12 +5,13 @@ from typing import Any
 
 from django import forms
 
+from equipment import due
 from equipment.forms.fields import KindField, NumberField, SpokenForm
 from equipment.models import Service as ServiceModel
-from equipment.models import ServiceVersion, Side, Skill, Trigger
-from equipment.services import CheckPlan
+from equipment.models import ServiceVersion, Side, Skill
+from equipment.services import CheckPlan, TriggerPlan
 
-MEASURES = tuple(Trigger.Measure.values)
+MEASURES = (*due.USE, due.DAYS)
 
 
 class VersionForm(SpokenForm):
@@ -77,10 +78,10 @@ class VersionForm(SpokenForm):
             self.add_error("labour_minutes", "That is more than a week. Give minutes.")
         return cleaned
 
-    def triggers(self) -> list[tuple[str, Decimal]]:
+    def triggers(self) -> list[TriggerPlan]:
         """The measures with an interval, in their order."""
         given = ((measure, self.cleaned_data[f"every_{measure}"]) for measure in MEASURES)
-        return [(measure, interval) for measure, interval in given if interval]
+        return [TriggerPlan(measure, interval) for measure, interval in given if interval]
 
     def asked(self) -> dict[str, Any]:
         """What the version says beside its triggers and checks."""

@@ -299,6 +299,9 @@ class Renewal(models.Model):
     done_at = models.DateTimeField()
     #: Days count from here: the day done, or the day planned where the service renews fixed.
     counts_from = models.DateField()
+    #: Planned months are counted from here where counts_from was clipped to the end of a month:
+    #: 31 Jan, 28 Feb, 31 Mar. Null: not planned.
+    anchor = models.DateField(null=True, blank=True)
     source_kind = models.CharField(max_length=20, default="hand")
     source_number = models.PositiveBigIntegerField(default=0)
     reason = models.CharField(max_length=200, blank=True)

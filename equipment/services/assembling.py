@@ -1,7 +1,7 @@
 """What a manager or technician does in one go: a usual rig, an exchange with its readings."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import Final
 from uuid import UUID
@@ -21,10 +21,10 @@ from equipment.models import (
     ServiceVersion,
 )
 from equipment.services import locks
-from equipment.services.care import record_renewal
 from equipment.services.counting import create_counter
 from equipment.services.fitting import exchange_component, lock_exchange
 from equipment.services.readings import NewReading, record_readings
+from equipment.services.renewing import record_renewal
 from equipment.services.rigs import add_position, create_rig
 
 #: Kind and side, in flow order; a kind that the shop does not have is left out.
@@ -141,7 +141,6 @@ def renew_by_hand(
     version: ServiceVersion,
     component: Component,
     done_at: datetime,
-    counts_from: date,
     reason: str,
     author: AbstractBaseUser,
     recorded_at: datetime,
@@ -166,7 +165,6 @@ def renew_by_hand(
             version=version,
             component=component,
             done_at=done_at,
-            counts_from=counts_from,
             author=author,
             recorded_at=recorded_at,
             zone=zone,

@@ -1,11 +1,13 @@
-"""Services and their versions, and the renewals that say when they were done."""
+"""Services and their versions: what is asked for, published, copied and retired.
+
+When a service was done is in `equipment.services.renewing`.
+"""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
-from typing import Any, Final, TypedDict, Unpack
-from uuid import UUID
+from typing import Final, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
@@ -18,45 +20,36 @@ from equipment.models import (
     Check,
     Component,
     ComponentKind,
-    Renewal,
+    Postponement,
+    Rig,
+    Season,
     Service,
     ServiceVersion,
     Trigger,
 )
-from equipment.services import dues, locks, sides
-from equipment.services.readings import SLACK
+from equipment.services import dues, including, locks
+from equipment.services.care_refusals import OneGrid, ServiceRetired, Unclear, WholeDays
+from equipment.triggers import LONGEST_SEASON_WINDOW_DAYS
 
-TriggerPlan = tuple[str, Decimal]
 FIRST_VERSION: Final = 1
 
 
-class CareRefused(ValueError):
-    """Something about a service cannot be as asked; its text is meant for the person."""
+@dataclass(frozen=True, slots=True)
+class TriggerPlan:
+    """One way in which a service falls due, as `equipment.models.Trigger`.
 
+    measure: of `equipment.due.MEASURES`. interval: > 0; whole, but for measures of use.
+    first_at: measures of use only. season: SEASON. after: AFTER. watched, low, high: VALUE.
+    """
 
-class WholeDays(CareRefused):
-    def __init__(self) -> None:
-        super().__init__("An interval in days is a whole number of days.")
-
-
-class ServiceRetired(CareRefused):
-    def __init__(self, service: Service) -> None:
-        super().__init__(f"“{service}” is retired.")
-
-
-class DoesNotApply(CareRefused):
-    def __init__(self, service: Service, component: Component) -> None:
-        super().__init__(f"“{service}” is no service of {component}.")
-
-
-class NotYetDone(CareRefused):
-    def __init__(self) -> None:
-        super().__init__("That time has not come yet. Check when the service was done.")
-
-
-class AlreadyUndone(CareRefused):
-    def __init__(self) -> None:
-        super().__init__("This renewal was undone already.")
+    measure: str
+    interval: Decimal
+    first_at: Decimal | None = None
+    season: Season | None = None
+    after: Service | None = None
+    watched: str = ""
+    low: Decimal | None = None
+    high: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,20 +66,13 @@ class CheckPlan:
     needs_electrician: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Done:
-    """A service done on a component. counts_from: the day its days count from."""
-
-    version: ServiceVersion
-    component: Component
-    counts_from: date
-
-
 class VersionFields(TypedDict, total=False):
     """What a version may say beside its triggers and checks, as `ServiceVersion`."""
 
     instructions: str
+    rule: str
     tolerance_percent: Decimal
+    early_percent: Decimal
     is_hard_limit: bool
     renews: str
     labour_minutes: int
@@ -105,22 +91,83 @@ def create_service(
     at: datetime,
     zone: ZoneInfo,
     side: str = "",
+    only_rigs: Iterable[Rig] = (),
+    library_code: str = "",
     triggers: Sequence[TriggerPlan] = (),
     checks: Sequence[CheckPlan] = (),
     cautions: Iterable[Caution] = (),
+    includes: Iterable[Service] = (),
     **fields: Unpack[VersionFields],
 ) -> ServiceVersion:
     """Begin a service on every component of a kind; with a side, only of that side.
 
-    triggers: (measure, interval); of several, whichever falls first; none: never due by itself.
-    Raises ValidationError for a name in use or a figure out of range, WholeDays.
+    only_rigs: only while fitted in one of these; none: in every rig.
+    triggers: combined by `rule` (whichever first, unless it says all); none: never due by itself.
+    includes: smaller services of the kind that are done with it.
+    Raises ValidationError for a name in use or a figure out of range, and of `care_refusals`:
+    WholeDays, Unclear, OneGrid, OfAnotherKind, ServiceRetired.
     """
     with transaction.atomic():
-        service = Service(kind=kind, side=side, name=name, created_at=at)
-        service.full_clean()
-        service.save()
-        return _publish(
-            service, FIRST_VERSION, triggers, checks, cautions, author, at, zone, fields
+        service = Service(kind=kind, side=side, name=name, library_code=library_code, created_at=at)
+        return _begin(
+            service, only_rigs, triggers, checks, cautions, includes, author, at, zone, fields
+        )
+
+
+def copy_service(
+    *,
+    service: Service,
+    name: str,
+    author: AbstractBaseUser,
+    at: datetime,
+    zone: ZoneInfo,
+    side: str | None = None,
+    only_rigs: Iterable[Rig] | None = None,
+) -> ServiceVersion:
+    """Begin a service that asks for what another asks for now, to be changed on its own.
+
+    Copied: the current version with triggers, checks, cautions and what it includes (what was
+    retired since is left out), and the row of the library it came from. side, only_rigs: None: as
+    there. A retired service may be copied, and so comes back under a name of its own. What it
+    needs of parts is the shop's to copy.
+    Raises ValidationError for a name in use, ServiceRetired when it follows a retired service.
+    """
+    with transaction.atomic():
+        original = Service.objects.select_related("kind").get(pk=service.pk)
+        version = original.versions.prefetch_related("cautions").get(is_current=True)
+        copy = Service(
+            kind=original.kind,
+            side=original.side if side is None else side,
+            name=name,
+            library_code=original.library_code,
+            copied_from=original,
+            created_at=at,
+        )
+        fields: VersionFields = {
+            "instructions": version.instructions,
+            "rule": version.rule,
+            "tolerance_percent": version.tolerance_percent,
+            "early_percent": version.early_percent,
+            "is_hard_limit": version.is_hard_limit,
+            "renews": version.renews,
+            "labour_minutes": version.labour_minutes,
+            "skill": version.skill,
+            "is_rebuild": version.is_rebuild,
+            "condition_sign": version.condition_sign,
+            "source": version.source,
+            "basis": version.basis,
+        }
+        return _begin(
+            copy,
+            original.only_rigs.all() if only_rigs is None else only_rigs,
+            trigger_plans(version),
+            check_plans(version),
+            version.cautions.all(),
+            version.includes.filter(is_retired=False),
+            author,
+            at,
+            zone,
+            fields,
         )
 
 
@@ -130,149 +177,105 @@ def publish_version(
     author: AbstractBaseUser,
     at: datetime,
     zone: ZoneInfo,
+    only_rigs: Iterable[Rig] | None = None,
     triggers: Sequence[TriggerPlan] = (),
     checks: Sequence[CheckPlan] = (),
     cautions: Iterable[Caution] = (),
+    includes: Iterable[Service] = (),
     **fields: Unpack[VersionFields],
 ) -> ServiceVersion:
     """Publish what a service asks for from now on; signed sheets keep the version they read.
 
-    The due rows follow at once; what was renewed under an older version stays renewed.
-    Raises as `create_service` does, ServiceRetired.
+    The due rows follow at once; what was renewed under an older version stays renewed. Where it
+    becomes a limit of law, what was put off is taken off.
+    only_rigs: None: as before. All else is said anew: what is not given is not asked for.
+    Raises as `create_service` does, IncludesItself.
     """
     with transaction.atomic():
-        fresh = Service.objects.select_for_update(of=("self",)).get(pk=service.pk)
+        fresh = _lock(service)
         if fresh.is_retired:
             raise ServiceRetired(fresh)
         newest = fresh.versions.aggregate(newest=Max("version"))["newest"] or 0
         fresh.versions.filter(is_current=True).update(is_current=False)
-        return _publish(fresh, newest + 1, triggers, checks, cautions, author, at, zone, fields)
+        if only_rigs is not None:
+            fresh.only_rigs.set(only_rigs)
+        return _publish(
+            fresh, newest + 1, triggers, checks, cautions, includes, author, at, zone, fields
+        )
 
 
 def retire_service(*, service: Service, zone: ZoneInfo) -> Service:
-    """End a service: its due rows go, its versions and renewals stay."""
+    """End a service: its due rows go; versions, renewals and open sheets stay as they are.
+
+    What includes it goes on without it. Retired again, nothing changes.
+    """
     with transaction.atomic():
-        fresh = Service.objects.select_for_update(of=("self",)).get(pk=service.pk)
+        fresh = _lock(service)
         fresh.is_retired = True
         fresh.save(update_fields=["is_retired"])
         _recompute_kind(fresh, zone)
         return fresh
 
 
-def record_renewal(
-    *,
-    version: ServiceVersion,
-    component: Component,
-    done_at: datetime,
-    counts_from: date,
-    author: AbstractBaseUser,
-    recorded_at: datetime,
-    zone: ZoneInfo,
-    source_kind: str = "hand",
-    source_number: int = 0,
-    reason: str = "",
-    request_id: UUID | None = None,
-) -> Renewal:
-    """Say that a service was done on a component; its due row begins anew.
-
-    counts_from: the day its days count from: the day done, or planned where it renews fixed.
-    The same request_id again returns the same renewal. Raises DoesNotApply, NotYetDone.
-    """
-    return record_renewals(
-        done=[Done(version, component, counts_from)],
-        done_at=done_at,
-        author=author,
-        recorded_at=recorded_at,
-        zone=zone,
-        source_kind=source_kind,
-        source_number=source_number,
-        reason=reason,
-        request_id=request_id,
-    )[0]
-
-
-def record_renewals(
-    *,
-    done: Sequence[Done],
-    done_at: datetime,
-    author: AbstractBaseUser,
-    recorded_at: datetime,
-    zone: ZoneInfo,
-    source_kind: str = "hand",
-    source_number: int = 0,
-    reason: str = "",
-    request_id: UUID | None = None,
-) -> list[Renewal]:
-    """Say that several services were done at one moment, as `record_renewal` does for one.
-
-    The due rows are worked out once for all of them; the same request_id again returns the same
-    renewals. Raises DoesNotApply, NotYetDone.
-    """
-    if done_at > recorded_at + SLACK:
-        raise NotYetDone
-    said: dict[str, Any] = {
-        "done_at": done_at,
-        "source_kind": source_kind,
-        "source_number": source_number,
-        "reason": reason,
-        "author": author,
-        "recorded_at": recorded_at,
-        "request_id": request_id,
-    }
-    with transaction.atomic():
-        locked = locks.lock_all_behind([each.component.pk for each in done])
-        if request_id is not None:
-            earlier = list(Renewal.objects.filter(request_id=request_id).order_by("pk"))
-            if earlier:
-                return earlier
-        renewals = []
-        for each in done:
-            fresh = locked[each.component.pk]
-            if each.version.service.kind_id != fresh.type.kind_id:
-                raise DoesNotApply(each.version.service, fresh)
-            renewals.append(
-                Renewal(
-                    version=each.version,
-                    component=fresh,
-                    counts_from=each.counts_from,
-                    **said,
-                )
-            )
-        Renewal.objects.bulk_create(renewals)
-        dues.recompute(locked.values(), zone=zone)
-        opened = {each.component.pk for each in done if each.version.is_rebuild}
-        sides.refresh_for([locked[pk] for pk in opened], zone=zone)
-        return renewals
-
-
-def undo_renewal(
-    *, renewal: Renewal, author: AbstractBaseUser, at: datetime, reason: str, zone: ZoneInfo
-) -> Renewal:
-    """Undo a renewal by a row that names it; the due row is again as the one before left it.
-
-    Raises AlreadyUndone.
-    """
-    with transaction.atomic():
-        fresh = locks.lock_all_behind([renewal.component_id])[renewal.component_id]
-        wrong = Renewal.objects.select_for_update(of=("self",)).get(pk=renewal.pk)
-        if wrong.undoes_id is not None or Renewal.objects.filter(undoes=wrong).exists():
-            raise AlreadyUndone
-        row = Renewal.objects.create(
-            version_id=wrong.version_id,
-            component=fresh,
-            done_at=wrong.done_at,
-            counts_from=wrong.counts_from,
-            source_kind=wrong.source_kind,
-            source_number=wrong.source_number,
-            reason=reason,
-            author_id=author.pk,
-            recorded_at=at,
-            undoes=wrong,
+def trigger_plans(version: ServiceVersion) -> list[TriggerPlan]:
+    """The triggers of a version as plans, to publish them again."""
+    rows = version.triggers.select_related("season", "after").order_by("pk")
+    return [
+        TriggerPlan(
+            measure=row.measure,
+            interval=row.interval,
+            first_at=row.first_at,
+            season=row.season,
+            after=row.after,
+            watched=row.watched,
+            low=row.low,
+            high=row.high,
         )
-        dues.recompute([fresh], zone=zone)
-        if wrong.version.is_rebuild:
-            sides.refresh_for([fresh], zone=zone)
-        return row
+        for row in rows
+    ]
+
+
+def check_plans(version: ServiceVersion) -> list[CheckPlan]:
+    """The checks of a version as plans, to publish them again."""
+    return [
+        CheckPlan(
+            text=row.text,
+            kind=row.kind,
+            hint=row.hint,
+            choices=tuple(row.choices),
+            unit=row.unit,
+            low=row.low,
+            high=row.high,
+            needs_electrician=row.needs_electrician,
+        )
+        for row in version.checks.order_by("order")
+    ]
+
+
+def _lock(service: Service) -> Service:
+    """Lock all services of the kind: two that would include each other come one after the other."""
+    rows = Service.objects.select_for_update(of=("self",)).filter(kind=service.kind_id)
+    return {row.pk: row for row in rows.order_by("pk")}[service.pk]
+
+
+def _begin(
+    service: Service,
+    only_rigs: Iterable[Rig],
+    triggers: Sequence[TriggerPlan],
+    checks: Sequence[CheckPlan],
+    cautions: Iterable[Caution],
+    includes: Iterable[Service],
+    author: AbstractBaseUser,
+    at: datetime,
+    zone: ZoneInfo,
+    fields: VersionFields,
+) -> ServiceVersion:
+    service.full_clean()
+    service.save()
+    service.only_rigs.set(only_rigs)
+    return _publish(
+        service, FIRST_VERSION, triggers, checks, cautions, includes, author, at, zone, fields
+    )
 
 
 def _publish(
@@ -281,41 +284,88 @@ def _publish(
     triggers: Sequence[TriggerPlan],
     checks: Sequence[CheckPlan],
     cautions: Iterable[Caution],
+    includes: Iterable[Service],
     author: AbstractBaseUser,
     at: datetime,
     zone: ZoneInfo,
     fields: VersionFields,
 ) -> ServiceVersion:
-    if any(measure == dates.DAYS and interval != int(interval) for measure, interval in triggers):
-        raise WholeDays
+    smaller = list(includes)
+    including.refuse_circles(service, smaller)
     version = ServiceVersion(
         service=service, version=number, author_id=author.pk, published_at=at, **fields
     )
     version.full_clean()
+    _refuse_unclear(version, triggers)
     version.save()
-    for measure, interval in triggers:
-        trigger = Trigger(version=version, measure=measure, interval=interval)
+    for plan in triggers:
+        trigger = Trigger(
+            version=version,
+            measure=plan.measure,
+            interval=plan.interval,
+            first_at=plan.first_at,
+            season=plan.season,
+            after=plan.after,
+            watched=plan.watched.strip(),
+            low=plan.low,
+            high=plan.high,
+        )
         trigger.full_clean()
         trigger.save()
-    for order, plan in enumerate(checks, start=1):
+    for order, check_plan in enumerate(checks, start=1):
         check = Check(
             version=version,
             order=order,
-            text=plan.text,
-            hint=plan.hint,
-            kind=plan.kind,
-            choices=list(plan.choices),
-            unit=plan.unit,
-            low=plan.low,
-            high=plan.high,
-            needs_electrician=plan.needs_electrician,
+            text=check_plan.text,
+            hint=check_plan.hint,
+            kind=check_plan.kind,
+            choices=list(check_plan.choices),
+            unit=check_plan.unit,
+            low=check_plan.low,
+            high=check_plan.high,
+            needs_electrician=check_plan.needs_electrician,
         )
         check.full_clean()
         check.save()
     version.cautions.set(cautions)
+    version.includes.set(smaller)
+    if version.is_hard_limit:
+        Postponement.objects.standing().filter(service=service).update(
+            taken_off_by=author.pk, taken_off_at=at
+        )
     if triggers or number > FIRST_VERSION:
         _recompute_kind(service, zone)
     return version
+
+
+def _refuse_unclear(version: ServiceVersion, triggers: Sequence[TriggerPlan]) -> None:
+    for plan in triggers:
+        if plan.measure not in dates.USE and plan.interval != int(plan.interval):
+            raise WholeDays
+        if (plan.season is not None) != (plan.measure == dates.SEASON):
+            raise Unclear("Say which day of the year it is before.")
+        if plan.measure == dates.SEASON and plan.interval > LONGEST_SEASON_WINDOW_DAYS:
+            raise Unclear("Before a day of the year it counts for at most 364 days.")
+        if (plan.after is not None) != (plan.measure == dates.AFTER):
+            raise Unclear("Say which service it follows.")
+        if plan.after is not None:
+            if plan.after.pk == version.service_id:
+                raise Unclear("A service cannot follow itself.")
+            if plan.after.is_retired:
+                raise ServiceRetired(plan.after)
+        _refuse_unclear_value(plan)
+    planned = {plan.measure for plan in triggers} & {dates.DAYS, dates.MONTHS}
+    if version.renews == Service.Renews.FIXED and len(planned) > 1:
+        raise OneGrid
+
+
+def _refuse_unclear_value(plan: TriggerPlan) -> None:
+    is_value = plan.measure == dates.VALUE
+    has_limit = plan.low is not None or plan.high is not None
+    if is_value != has_limit or is_value != bool(plan.watched.strip()):
+        raise Unclear("Say what is measured, and a lower or an upper limit.")
+    if plan.low is not None and plan.high is not None and plan.high < plan.low:
+        raise Unclear("The upper limit lies below the lower.")
 
 
 def _recompute_kind(service: Service, zone: ZoneInfo) -> None:

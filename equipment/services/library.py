@@ -26,7 +26,7 @@ from equipment.models import (
     Skill,
     Trigger,
 )
-from equipment.services.care import CheckPlan, create_service
+from equipment.services.care import CheckPlan, TriggerPlan, create_service
 
 FOLDER: Final = Path(__file__).resolve().parent.parent / "library"
 ROUND_DAYS: Final = 7
@@ -154,16 +154,16 @@ def _belongs_to_the_round(row: dict[str, str]) -> bool:
     )
 
 
-def _triggers(row: dict[str, str]) -> list[tuple[str, Decimal]]:
-    found: list[tuple[str, Decimal]] = []
+def _triggers(row: dict[str, str]) -> list[TriggerPlan]:
+    found: list[TriggerPlan] = []
     for value, unit in ((row["value"], row["unit"]), (row["second_value"], row["second_unit"])):
         if unit == "days":
-            found.append((Trigger.Measure.DAYS, Decimal(value)))
+            found.append(TriggerPlan(Trigger.Measure.DAYS, Decimal(value)))
         elif unit == "months":
             days = int(value) * DAYS_A_YEAR // MONTHS_A_YEAR
-            found.append((Trigger.Measure.DAYS, Decimal(days)))
+            found.append(TriggerPlan(Trigger.Measure.DAYS, Decimal(days)))
         elif unit:
-            found.append((_USE_MEASURES[unit], Decimal(value)))
+            found.append(TriggerPlan(_USE_MEASURES[unit], Decimal(value)))
     return found
 
 

@@ -51,6 +51,12 @@ def rigs_of(component_pks: Iterable[int]) -> set[int]:
     )
 
 
+def rig_by_component(component_pks: Iterable[int]) -> dict[int, int]:
+    """Component → the rig in which it is fitted now; those on the bench are not in it."""
+    fitted = Installation.objects.filter(component__in=set(component_pks), removed_at__isnull=True)
+    return dict(fitted.values_list("component_id", "position__rig_id"))
+
+
 def counters_behind(component_pks: Iterable[int]) -> set[int]:
     """Every counter that ever drove a wear of these components, and their own."""
     wanted = set(component_pks)

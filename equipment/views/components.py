@@ -240,7 +240,6 @@ def renew(request: PageRequest, tag: str) -> HttpResponse:
                 version=data["version"],
                 component=shown,
                 done_at=done_at,
-                counts_from=data["day"],
                 reason=data["reason"],
                 author=request.user,
                 recorded_at=now,

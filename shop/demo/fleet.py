@@ -15,8 +15,9 @@ from equipment.models import (
     Trigger,
 )
 from equipment.services import (
-    CheckPlan,
+    TriggerPlan,
     add_position,
+    check_plans,
     create_component,
     create_counter,
     create_rig,
@@ -176,13 +177,11 @@ def _own_intervals(story: Story) -> None:
             author=story.manager,
             at=story.at(story.first_day, 5, 40),
             zone=story.zone,
-            triggers=((Trigger.Measure.DAYS, Decimal(30)), (Trigger.Measure.GALLONS, GALLONS)),
-            checks=[
-                CheckPlan(
-                    text=check.text, kind=check.kind, hint=check.hint, choices=tuple(check.choices)
-                )
-                for check in version.checks.order_by("order")
-            ],
+            triggers=(
+                TriggerPlan(Trigger.Measure.DAYS, Decimal(30)),
+                TriggerPlan(Trigger.Measure.GALLONS, GALLONS),
+            ),
+            checks=check_plans(version),
             cautions=list(version.cautions.all()),
             instructions=version.instructions,
             tolerance_percent=Decimal(20),

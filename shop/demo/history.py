@@ -193,7 +193,7 @@ def _done_without_a_sheet(
 ) -> None:
     if dues:
         record_renewals(
-            done=[Done(due.version, due.component, at.date()) for due in dues],
+            done=[Done(due.version, due.component) for due in dues],
             done_at=at,
             recorded_at=at + timedelta(minutes=2),
             author=author,

@@ -118,7 +118,7 @@ def _as_rebuilt(story: Story, offset: int, component: Component) -> None:
     )
     at = story.at(offset, 9, 20)
     record_renewals(
-        done=[Done(due.version, component, story.day(offset)) for due in rows],
+        done=[Done(due.version, component) for due in rows],
         done_at=at,
         recorded_at=at,
         author=story.manager,

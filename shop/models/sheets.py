@@ -150,10 +150,12 @@ class SheetLine(models.Model):
     finding = models.ForeignKey(
         "equipment.Finding", models.PROTECT, null=True, blank=True, related_name="sheet_lines"
     )
-    #: The day the service was due when it was picked: a fixed renewal counts from here.
+    #: The day the service was due when it was picked.
     due_on = models.DateField(null=True, blank=True)
     #: State and figures when it was picked, for the paper ("due soon, 182 of 250 h").
     state_text = models.CharField(max_length=80, blank=True)
+    #: Names of the smaller services that are done with it; at signing, of those renewed with it.
+    covers = models.JSONField(default=list, blank=True)
     outcome = models.CharField(max_length=4, choices=Outcome, default=Outcome.OPEN)
     is_open = models.BooleanField(default=True)
 

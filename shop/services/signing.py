@@ -8,7 +8,7 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 
-from equipment.models import Finding, Installation, Rig, Service
+from equipment.models import Finding, Installation, Rig
 from equipment.services import (
     Done,
     NewReading,
@@ -143,15 +143,12 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) 
         .select_related("version__service", "component")
         .order_by("component_id", "pk")
     )
-    today = at.astimezone(zone).date()
     done: list[Done] = []
     for line in lines:
         line.outcome = SheetLine.Outcome.LEFT if line.pk in unanswered else SheetLine.Outcome.DONE
         if line.outcome == SheetLine.Outcome.LEFT or not line.version or not line.component:
             continue
-        is_fixed = line.version.renews == Service.Renews.FIXED
-        planned = line.due_on if is_fixed and line.due_on and line.due_on.year < 9999 else None
-        done.append(Done(line.version, line.component, planned or today))
+        done.append(Done(line.version, line.component))
     if done:
         record_renewals(
             done=done,

@@ -27,6 +27,7 @@ from equipment.models import (
 )
 from equipment.services import (
     NewReading,
+    TriggerPlan,
     add_position,
     create_component,
     create_counter,
@@ -258,17 +259,22 @@ def shelf_component(kind: ComponentKind, *, tag: str, **fields: Any) -> Componen
 
 
 def service_for(
-    component: Component, *triggers: tuple[str, Any], author: Person | None = None, **fields: Any
+    component: Component, *triggers: tuple[Any, ...], author: Person | None = None, **fields: Any
 ) -> ServiceVersion:
-    """A service of the component's kind with these triggers: ("strokes", 10_000)."""
+    """A service of the component's kind with these triggers: ("strokes", 10_000), or with more
+    that a `TriggerPlan` says: ("season", 30, {"season": frost})."""
     return create_service(
         kind=component.type.kind,
         author=author or PersonFactory(),
         at=START,
         zone=ZONE,
-        triggers=[(measure, Decimal(interval)) for measure, interval in triggers],
+        triggers=[_plan(*trigger) for trigger in triggers],
         **{"name": "Rebuild", **fields},
     )
+
+
+def _plan(measure: str, interval: Any, more: dict[str, Any] | None = None) -> TriggerPlan:
+    return TriggerPlan(measure, Decimal(interval), **(more or {}))
 
 
 def _kind(name: str, flow: str, order: int) -> ComponentKind:

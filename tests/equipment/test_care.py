@@ -16,6 +16,7 @@ from equipment.services import (
     NewReading,
     NotYetDone,
     ServiceRetired,
+    TriggerPlan,
     WholeDays,
     create_component,
     install_component,
@@ -44,7 +45,6 @@ def renew(
         version=version,
         component=rig.components[name],
         done_at=done_at,
-        counts_from=done_at.date(),
         author=rig.author,
         recorded_at=done_at,
         zone=ZONE,
@@ -126,7 +126,7 @@ def test_a_service_without_trigger_has_no_due_row(rig: SprayRig) -> None:
         author=rig.author,
         at=day(1),
         zone=ZONE,
-        triggers=[("days", Decimal(30))],
+        triggers=[TriggerPlan("days", Decimal(30))],
     )
     assert Due.objects.count() == 2
 
@@ -152,7 +152,7 @@ def test_a_new_version_moves_due_rows_and_keeps_what_was_renewed(rig: SprayRig) 
         author=rig.author,
         at=day(11),
         zone=ZONE,
-        triggers=[("days", Decimal(50))],
+        triggers=[TriggerPlan("days", Decimal(50))],
         checks=[CheckPlan("Rod free of score marks")],
     )
     row = due_of(rig)
@@ -168,8 +168,8 @@ def test_a_new_version_moves_due_rows_and_keeps_what_was_renewed(rig: SprayRig) 
 @pytest.mark.parametrize(
     ("fields", "error"),
     [
-        ({"triggers": [("days", Decimal("1.5"))]}, WholeDays),
-        ({"triggers": [("strokes", Decimal(0))]}, ValidationError),
+        ({"triggers": [TriggerPlan("days", Decimal("1.5"))]}, WholeDays),
+        ({"triggers": [TriggerPlan("strokes", Decimal(0))]}, ValidationError),
         ({"tolerance_percent": Decimal(101)}, ValidationError),
         ({"tolerance_percent": Decimal(5), "is_hard_limit": True}, ValidationError),
         ({"checks": [CheckPlan("Ω", low=Decimal(2), high=Decimal(1))]}, ValidationError),
@@ -185,7 +185,7 @@ def test_a_version_out_of_range_is_refused_whole(
             author=rig.author,
             at=day(1),
             zone=ZONE,
-            **{"triggers": [("days", Decimal(10))], **fields},
+            **{"triggers": [TriggerPlan("days", Decimal(10))], **fields},
         )
     assert list(version.service.versions.values_list("version", "is_current")) == [(1, True)]
 
@@ -251,7 +251,6 @@ def test_a_service_done_tomorrow_or_on_another_kind_is_refused(rig: SprayRig) ->
             version=version,
             component=rig.pump("A"),
             done_at=day(2),
-            counts_from=day(2).date(),
             author=rig.author,
             recorded_at=day(1),
             zone=ZONE,

@@ -191,7 +191,6 @@ def happen(rig: SprayRig, what: tuple) -> None:
             version=version,
             component=component,
             done_at=at,
-            counts_from=at.date(),
             author=rig.author,
             recorded_at=at,
             zone=ZONE,

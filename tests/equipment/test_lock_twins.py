@@ -22,6 +22,7 @@ from equipment.services import (
     BookingOverlaps,
     FittingRefused,
     RoundAlreadyRecorded,
+    TriggerPlan,
     book_job,
     care,
     close_finding,
@@ -91,7 +92,6 @@ def two_undo_one_renewal(rig: SprayRig) -> Acts:
         version=service_for(gun, ("days", 30), author=rig.author),
         component=gun,
         done_at=day(3),
-        counts_from=day(3).date(),
         recorded_at=day(3),
         **who,
     )
@@ -185,7 +185,7 @@ def two_versions(rig: SprayRig) -> Acts:
             author=rig.author,
             at=day(3),
             zone=ZONE,
-            triggers=[("days", Decimal(interval))],
+            triggers=[TriggerPlan("days", Decimal(interval))],
         )
 
     return publish(40), publish(50)

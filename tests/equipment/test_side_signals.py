@@ -234,7 +234,6 @@ def test_a_rebuild_begins_anew_and_a_lesser_service_does_not(
     done = {
         "component": rig.pump("A"),
         "done_at": day(41),
-        "counts_from": day(41).date(),
         "author": rig.author,
         "recorded_at": day(41),
         "zone": ZONE,
@@ -425,7 +424,6 @@ def test_a_service_is_brought_forward_until_it_is_done(rig: SprayRig, slipping: 
         version=packing,
         component=rig.pump("A"),
         done_at=day(44),
-        counts_from=day(44).date(),
         author=rig.author,
         recorded_at=day(44),
         zone=ZONE,

@@ -1,0 +1,121 @@
+"""A service of a component put off to a day by a person, and taken off again.
+
+Until that day none of its dates stands earlier and nothing of it is past (`equipment.combining`);
+the next renewal ends it. What the law limits is never put off.
+"""
+
+from datetime import date, datetime
+from typing import Final
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import transaction
+
+from equipment.caldates import add_years
+from equipment.models import Component, Postponement, Renewal, Service, ServiceVersion
+from equipment.services import dues, including, locks
+from equipment.services.care_refusals import (
+    DoesNotApply,
+    FarAhead,
+    LimitOfLaw,
+    NoLongerPutOff,
+    NotAhead,
+    SayWhy,
+    ServiceRetired,
+)
+
+#: Further ahead it is asked about, once.
+FAR_AHEAD_YEARS: Final = 1
+
+
+def postpone(
+    *,
+    component: Component,
+    service: Service,
+    until: date,
+    reason: str,
+    author: AbstractBaseUser,
+    at: datetime,
+    today: date,
+    request_id: UUID,
+    zone: ZoneInfo,
+    is_sure: bool = False,
+) -> Postponement:
+    """Put a service of a component off to a day; its due row follows at once.
+
+    until: after today; more than a year ahead only with is_sure. Put off already, the newest word
+    counts and the one before is taken off. The same request_id again returns the same row.
+    Raises SayWhy, NotAhead, FarAhead, LimitOfLaw, ServiceRetired, DoesNotApply; ValidationError
+    for a reason longer than the column.
+    """
+    if not reason.strip():
+        raise SayWhy
+    with transaction.atomic():
+        # Before the components, as whoever publishes a version does; that may make it a limit.
+        asked = Service.objects.select_for_update(of=("self",)).get(pk=service.pk)
+        fresh = locks.lock_all_behind([component.pk])[component.pk]
+        if earlier := Postponement.objects.filter(request_id=request_id).first():
+            return earlier
+        # After the look for what was sent: sent again tomorrow, it is still the same.
+        if until <= today:
+            raise NotAhead
+        if until > add_years(today, FAR_AHEAD_YEARS) and not is_sure:
+            raise FarAhead(until)
+        _refuse(asked, fresh)
+        row = Postponement(
+            component=fresh,
+            service=asked,
+            until=until,
+            reason=reason.strip(),
+            author_id=author.pk,
+            at=at,
+            request_id=request_id,
+        )
+        row.full_clean()
+        Postponement.objects.standing().filter(component=fresh, service=asked).update(
+            taken_off_by=author.pk, taken_off_at=at
+        )
+        row.save()
+        dues.recompute([fresh], zone=zone)
+        return row
+
+
+def take_off(
+    *, postponement: Postponement, author: AbstractBaseUser, at: datetime, zone: ZoneInfo
+) -> Postponement:
+    """Put a service off no longer: its own dates stand again. Raises NoLongerPutOff."""
+    with transaction.atomic():
+        component = locks.lock_all_behind([postponement.component_id])[postponement.component_id]
+        row = Postponement.objects.select_for_update(of=("self",)).get(pk=postponement.pk)
+        if row.taken_off_at is not None:
+            raise NoLongerPutOff
+        row.taken_off_by_id, row.taken_off_at = author.pk, at
+        row.save(update_fields=["taken_off_by", "taken_off_at"])
+        dues.recompute([component], zone=zone)
+        return row
+
+
+def standing_on(component: Component) -> list[Postponement]:
+    """What of a component is put off, and was neither done since nor taken off."""
+    done: dict[int, datetime] = {}
+    renewals = Renewal.objects.in_force().filter(component=component).order_by("done_at")
+    for service, done_at in renewals.values_list("version__service", "done_at"):
+        done[service] = done_at
+    rows = (
+        Postponement.objects.standing()
+        .filter(component=component)
+        .select_related("service", "author")
+        .order_by("until", "pk")
+    )
+    return [row for row in rows if (last := done.get(row.service_id)) is None or last < row.at]
+
+
+def _refuse(service: Service, component: Component) -> None:
+    if service.is_retired:
+        raise ServiceRetired(service)
+    rig = locks.rig_by_component([component.pk]).get(component.pk)
+    if component.is_retired or not including.applies(service, component, rig):
+        raise DoesNotApply(service, component)
+    if ServiceVersion.objects.get(service=service, is_current=True).is_hard_limit:
+        raise LimitOfLaw(service)
