@@ -1,0 +1,387 @@
+"""What must follow from a `Story`: every day is looked at, one after the other.
+
+The chance by the end of a day comes from scipy's beta prime distribution (a gamma process whose
+rate is gamma distributed itself), not from the incomplete beta function that the product inverts.
+Months come from dateutil.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from dateutil.relativedelta import relativedelta
+from scipy import stats
+
+from tests.equipment.dueoracle.plain import Booked, Counted, Doing, Story, Way
+
+FAR = date(9999, 12, 31)
+DAY = timedelta(days=1)
+USE = ("hours", "strokes", "gallons")
+#: How far the days are walked; what lies further is only known to lie further.
+WALK = 12_000
+#: A life this near to its interval may have been rounded to either side of it.
+NEAR = 0.002
+
+
+@dataclass(frozen=True)
+class Steps:
+    """One trigger: the chance by the end of each day from `start` on, and of its tolerance.
+
+    is_past, is_past_tolerance: None where rounding decides. What was reached by the day read has
+    chance 1 from then on; on which day before is the product's estimate.
+    """
+
+    start: date
+    due: np.ndarray
+    late: np.ndarray
+    window: np.ndarray
+    is_past: bool | None = False
+    is_past_tolerance: bool | None = False
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a kept row must say; a flag is None where rounding decides.
+
+    read_day: the earliest day read behind its triggers of use; what falls on it may stand earlier.
+    """
+
+    due_10: date
+    due_date: date
+    due_90: date
+    window_from: date
+    late_date: date
+    is_past_due: bool | None
+    is_past_tolerance: bool | None
+    read_day: date
+    odds_due: float
+    odds_most: float
+    odds_late: float
+
+
+def on_force(story: Story) -> list[Doing]:
+    """The doings that stand, in order of their moments."""
+    rows = [d for d in story.doings if d.undone_number is None]
+    return sorted(rows, key=lambda d: (d.done_at, d.number))
+
+
+def grid_days(anchor: date, grid: tuple[str, int]) -> Iterator[date]:
+    """anchor, anchor + 1 × interval, anchor + 2 × interval …"""
+    kind, interval = grid
+    steps = 0
+    while True:
+        if kind == "days":
+            yield anchor + timedelta(days=steps * interval)
+        else:
+            yield anchor + relativedelta(months=steps * interval)
+        steps += 1
+
+
+def counts_from(story: Story, zone: ZoneInfo) -> tuple[date, date]:
+    """The day that the next interval counts from, and the anchor of its months.
+
+    Everything is said again in the order it was said, each against what stood then.
+    """
+    said: dict[int, tuple[date, date]] = {}
+    for doing in sorted(story.doings, key=lambda d: d.number):
+        standing = [
+            d
+            for d in story.doings
+            if d.number < doing.number
+            and (d.undone_number is None or d.undone_number > doing.number)
+            and d.done_at <= doing.done_at
+        ]
+        last = max(standing, key=lambda d: (d.done_at, d.number), default=None)
+        before, anchor = said[last.number] if last else (story.came_on, story.came_on)
+        done_on = doing.done_at.astimezone(zone).date()
+        if doing.grid is None:
+            day = max(done_on, before)
+            said[doing.number] = (day, day)
+            continue
+        counted = before
+        previous = None
+        for planned in grid_days(anchor, doing.grid):
+            if planned < before:
+                continue
+            if previous is not None:
+                length = (planned - previous).days
+                part = float(doing.early) or 0.5
+                opens = planned - timedelta(days=math.floor(length * part + 1e-9))
+                if opens > done_on:
+                    break
+            counted = previous = planned
+            if planned > done_on:
+                break
+        said[doing.number] = (counted, anchor)
+    standing_now = on_force(story)
+    if not standing_now:
+        return story.came_on, story.came_on
+    return said[standing_now[-1].number]
+
+
+def weights(jobs: tuple[Booked, ...], start: date, share: float, days: int) -> np.ndarray:
+    """How much each day from `start` on counts."""
+    found = np.full(days, share)
+    for job in jobs:
+        for number in range((job.last_day - job.first_day).days + 1):
+            at = (job.first_day - start).days + number
+            if 0 <= at < days:
+                found[at] = job.intensity
+    return found
+
+
+def merged(driving: list[Counted]) -> tuple[float, float, float, float] | None:
+    """(shape, alpha, beta, share) of counters that move together, in the measure."""
+    if not driving or any(each.rate is None for each in driving):
+        return None
+    rates = [each.rate for each in driving if each.rate is not None]
+    means = [
+        shape * beta / (alpha - 1) * float(each.per_count)
+        for each, (shape, alpha, beta) in zip(driving, rates, strict=True)
+    ]
+    shape, alpha, _ = min(rates, key=lambda rate: (rate[1], rate[0]))
+    share = sum(mean * each.share for mean, each in zip(means, driving, strict=True)) / sum(means)
+    return shape, alpha, sum(means) * (alpha - 1) / shape, share
+
+
+def by_use(story: Story, way: Way, zone: ZoneInfo) -> Steps:
+    """A trigger of use: the chance that what remains is gained by the end of each day."""
+    mine = [each for each in story.counted if each.measure == way.measure]
+    opening = float(story.opening.get(way.measure, 0))
+    standing = on_force(story)
+    interval = float(way.interval)
+    from_life, span, of = 0.0, interval, interval
+    if way.first_at is not None:
+        span, of = float(way.first_at), min(float(way.first_at), interval)
+    if standing:
+        done_at = standing[-1].done_at
+        life = opening + sum(each.gained(done_at) for each in mine)
+        if way.first_at is None or life + interval >= float(way.first_at):
+            from_life, span, of = life, interval, interval
+    driving = [each for each in mine if each.ended_at is None]
+    ends = [each.ended_at for each in mine if each.ended_at is not None]
+    if driving:
+        read_at = min(each.read_at() for each in driving)
+    elif ends:
+        read_at = max(ends)
+    elif not mine and opening:
+        read_at = datetime.combine(story.came_on, time(), tzinfo=zone)
+    else:
+        begun = datetime.combine(story.came_on, time(), tzinfo=zone)
+        read_at = standing[-1].done_at if standing else begun
+    now = opening + sum(each.gained(datetime.max.replace(tzinfo=zone)) for each in mine)
+    since = max(now - from_life, 0.0)
+    allowed = 0.0 if story.asked.is_hard_limit else float(story.asked.tolerance)
+    local = read_at.astimezone(zone)
+    start = local.date()
+    rate = merged(driving)
+    part = (local.hour * 3600 + local.minute * 60 + local.second) / 86_400
+
+    def chances(remaining: float) -> np.ndarray:
+        if remaining <= 0:
+            return np.ones(WALK)
+        if rate is None:
+            return np.zeros(WALK)
+        shape, alpha, beta, share = rate
+        each = weights(story.jobs, start, share, WALK)
+        each[0] *= 1 - part
+        tau = np.cumsum(each)
+        found = np.zeros(WALK)
+        # In pieces, since most are reached long before the end of the walk.
+        for begin in range(0, WALK, 1000):
+            there = slice(begin, begin + 1000)
+            used = tau[there]
+            with np.errstate(all="ignore"):
+                found[there] = np.where(
+                    used > 0, stats.betaprime.sf(remaining / beta, shape * used, alpha), 0.0
+                )
+            if found[there][-1] > 0.999:
+                found[begin + 1000 :] = found[there][-1]
+                break
+        return found
+
+    return Steps(
+        start=start,
+        due=chances(span - since),
+        late=chances(span + of * allowed - since),
+        window=chances(span - of * float(story.asked.early) - since),
+        is_past=_at_or_past(since, span),
+        is_past_tolerance=_at_or_past(since, span + of * allowed),
+    )
+
+
+def _at_or_past(since: float, limit: float) -> bool | None:
+    if abs(since - limit) <= NEAR:
+        return None
+    return since > limit
+
+
+def by_day(story: Story, way: Way, zone: ZoneInfo) -> tuple[date, int, int, bool]:
+    """A trigger of the calendar or of what happened: (day, days allowed, days early, certain)."""
+    standing = on_force(story)
+    counted, anchor = counts_from(story, zone)
+    done_on = standing[-1].done_at.astimezone(zone).date() if standing else None
+    interval = int(way.interval)
+    early = float(story.asked.early)
+    allowed = 0.0 if story.asked.is_hard_limit else float(story.asked.tolerance)
+    if way.measure in ("days", "months"):
+        day = FAR
+        for planned in grid_days(
+            anchor if _on_grid(counted, anchor, way) else counted, (way.measure, interval)
+        ):
+            if planned > counted:
+                day = planned
+                break
+        length = (day - counted).days
+        return (
+            day,
+            math.floor(length * allowed + 1e-9),
+            math.floor(length * early + 1e-9),
+            False,
+        )
+    if way.measure == "season":
+        assert way.season is not None
+        # Planned days concern days and months only: here the day done counts.
+        day = (done_on + timedelta(days=interval) if done_on else story.came_on) + DAY
+        while not _is_season(day, *way.season):
+            day += DAY
+        return day, 0, interval, False
+    if way.measure == "job":
+        after = done_on + timedelta(days=interval) if done_on else story.came_on
+        begins = sorted(job.first_day for job in story.jobs if job.first_day > after)
+        return (begins[0] if begins else FAR), 0, interval, False
+    if way.measure == "idle":
+        return _idle(story, interval, done_on), 0, math.floor(interval * early + 1e-9), False
+    if way.measure == "after":
+        assert way.after is not None
+        moments = story.others.get(way.after, ())
+        if standing:
+            moments = tuple(m for m in moments if m > standing[-1].done_at)
+        if not moments:
+            return FAR, 0, 0, False
+        day = max(moments).astimezone(zone).date() + timedelta(days=interval)
+        return day, 0, math.floor(interval * early + 1e-9), False
+    raise AssertionError(way.measure)
+
+
+def _on_grid(counted: date, anchor: date, way: Way) -> bool:
+    if way.measure == "days":
+        return False
+    months = (counted.year - anchor.year) * 12 + counted.month - anchor.month
+    return anchor + relativedelta(months=months) == counted and months % int(way.interval) == 0
+
+
+def _is_season(day: date, month: int, number: int) -> bool:
+    if (month, number) == (2, 29) and (day + DAY).month == 3 and day.month == 2:
+        return True
+    return (day.month, day.day) == (month, number)
+
+
+def _idle(story: Story, interval: int, done_on: date | None) -> date:
+    """Walk day by day from the last day of use: a day at a job is a day of use."""
+    away = set()
+    for job in story.jobs:
+        for number in range((job.last_day - job.first_day).days + 1):
+            away.add(job.first_day + timedelta(days=number))
+    stopped = story.used_on or story.came_on
+    day = stopped
+    last = max([*away, stopped]) + timedelta(days=interval + 1)
+    while day <= last:
+        day += DAY
+        is_done = done_on is not None and stopped <= done_on
+        if not is_done and (day - stopped).days >= interval:
+            return day
+        if day in away:
+            stopped = day
+    return FAR
+
+
+def verdict(story: Story, *, zone: ZoneInfo) -> Verdict:
+    """What the kept row must say; triggers on measured values are left out by the caller."""
+    steps: list[Steps] = []
+    for way in story.asked.ways:
+        if way.measure in USE:
+            steps.append(by_use(story, way, zone))
+    days = [by_day(story, way, zone) for way in story.asked.ways if way.measure not in USE]
+    known = [each.start for each in steps] + [day for day, _, _, _ in days if day != FAR]
+    known = known or [story.came_on]
+    begin = min(known) - timedelta(days=800)
+    length = WALK + (max(known) - begin).days
+    due: list[np.ndarray] = []
+    late: list[np.ndarray] = []
+    window: list[np.ndarray] = []
+    for each in steps:
+        for source, target in ((each.due, due), (each.late, late), (each.window, window)):
+            target.append(_on_axis(source, (each.start - begin).days, length))
+    for day, allowed, early, _ in days:
+        for target, moved in ((due, 0), (late, allowed), (window, -early)):
+            column = np.zeros(length)
+            if day != FAR:
+                column[max((day - begin).days + moved, 0) :] = 1.0
+            target.append(column)
+    together = np.minimum.reduce if story.asked.is_all else np.maximum.reduce
+    row_due, row_late, row_window = together(due), together(late), together(window)
+    flags = [each.is_past for each in steps] + [False for _ in days]
+    late_flags = [each.is_past_tolerance for each in steps] + [False for _ in days]
+    dates = [
+        _first(row_due, 0.1, begin),
+        _first(row_due, 0.5, begin),
+        _first(row_due, 0.9, begin),
+        _first(row_window, 0.5, begin),
+        _first(row_late, 0.5, begin),
+    ]
+    past, past_tolerance = (_flag(flags, story), _flag(late_flags, story))
+    standing = on_force(story)
+    last = standing[-1].done_at if standing else None
+    if story.postponed and (last is None or last < story.postponed[0]):
+        dates = [max(day, story.postponed[1]) for day in dates]
+        past = past_tolerance = False
+    if story.brought and (last is None or last < story.brought[0]):
+        dates = [min(day, story.brought[1]) for day in dates[:4]] + dates[4:]
+    odds = most = odds_late = 0.0
+    if story.stay_on is not None:
+        at = (story.stay_on - begin).days - 1
+        if at >= 0:
+            at = min(at, length - 1)
+            odds, odds_late = float(row_due[at]), float(row_late[at])
+            apart = 1.0 - float(np.prod([1.0 - column[at] for column in due]))
+            most = odds if story.asked.is_all else max(apart, odds)
+    return Verdict(
+        due_10=dates[0],
+        due_date=dates[1],
+        due_90=dates[2],
+        window_from=dates[3],
+        late_date=dates[4],
+        is_past_due=past,
+        is_past_tolerance=past_tolerance,
+        read_day=min((each.start for each in steps), default=FAR),
+        odds_due=odds,
+        odds_most=most,
+        odds_late=odds_late,
+    )
+
+
+def _on_axis(column: np.ndarray, offset: int, length: int) -> np.ndarray:
+    found = np.zeros(length)
+    room = min(len(column), length - offset)
+    found[offset : offset + room] = column[:room]
+    found[offset + room :] = column[room - 1]
+    return found
+
+
+def _first(column: np.ndarray, chance: float, begin: date) -> date:
+    there = np.flatnonzero(column >= chance)
+    return begin + timedelta(days=int(there[0])) if len(there) else FAR
+
+
+def _flag(flags: list[bool | None], story: Story) -> bool | None:
+    if story.asked.is_all:
+        if any(flag is False for flag in flags):
+            return False
+        return None if None in flags else True
+    if any(flag is True for flag in flags):
+        return True
+    return None if None in flags else False
