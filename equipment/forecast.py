@@ -38,6 +38,8 @@ EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
 PER_DAY: Final = 100
 #: More than any ordinal: rig × this + ordinal sorts by rig, then by day.
 _SPACE: Final = 1 << 22
+#: Each brings a quantile five times nearer or more.
+_ROUNDS: Final = 3
 
 
 # --- chances in use-days -----------------------------------------------------------------------
@@ -126,11 +128,13 @@ def _positive(**values: float) -> None:
 class Part:
     """One of the counters that a measure is the sum of.
 
-    share: what a day without a booking counts. [1] factor: > 0. [measure / counter unit]
+    share, load, open_shape: as of `Clocks`. factor: > 0. [measure / counter unit]
     """
 
     rate: Rate
     share: float
+    load: float
+    open_shape: float
     factor: float = 1.0
 
 
@@ -141,10 +145,12 @@ def together(parts: Sequence[Part]) -> Part:
     parts: at least one. They move together, so means add, and the sum is known no better than the
     part that is known least: it has that one's shape and α.
     """
-    least = min(parts, key=lambda part: (part.rate.alpha, part.rate.shape)).rate
+    known_least = min(parts, key=lambda part: (part.rate.alpha, part.rate.shape))
+    least = known_least.rate
     means = [part.rate.mean * part.factor for part in parts]
     mean = sum(means)
     free = sum(each * part.share for each, part in zip(means, parts, strict=True))
+    ahead = sum(each * part.load for each, part in zip(means, parts, strict=True))
     return Part(
         rate=Rate(
             shape=least.shape,
@@ -155,6 +161,8 @@ def together(parts: Sequence[Part]) -> Part:
             fleet_rigs=least.fleet_rigs,
         ),
         share=free / mean,
+        load=ahead / mean,
+        open_shape=known_least.open_shape,
     )
 
 
@@ -162,53 +170,43 @@ def together(parts: Sequence[Part]) -> Part:
 
 
 class Timeline:
-    """The booked and the free days of many rigs, from long ago and for ever.
+    """The booked, the free and the open days of many rigs, from long ago and for ever.
 
     rig: its place among the rigs, 0 to rigs − 1. first_day, last_day: of a job, both included.
     [ordinal] intensity: how hard it works the rig, >= 0; 0 for days in the shop.
     [hundredths of a usual booked day] One element per job; jobs of a rig do not overlap.
-    After the last job free days go on for ever.
+    today: the day of the snapshot of rates. [ordinal] After it and after the last job of a rig its
+    days are open: nobody has planned them yet, which is not to say that it will stand idle.
     """
 
     def __init__(
-        self, *, rigs: int, rig: Days, first_day: Days, last_day: Days, intensity: Days
+        self, *, rigs: int, rig: Days, first_day: Days, last_day: Days, intensity: Days, today: int
     ) -> None:
         order = np.argsort(rig * _SPACE + first_day, kind="stable")
         rig, first, end = rig[order], first_day[order], last_day[order] + 1
-        # A rig's free days, then for each of its jobs the job and the free days after it.
-        jobs = np.bincount(rig, minlength=rigs)
-        self._begins = np.concatenate(([0], np.cumsum(2 * jobs + 1)))
-        at = 2 * np.arange(len(rig)) + rig + 1
+        # A rig's free days, then for each of its jobs the job and the free days after it, then
+        # its open days.
+        pieces = 2 * np.bincount(rig, minlength=rigs) + 2
+        self._begins = np.concatenate(([0], np.cumsum(pieces)))
+        opens = self._begins[1:] - 1
+        at = 2 * np.arange(len(rig)) + 2 * rig + 1
         length = int(self._begins[-1])
         self._start = np.zeros(length, dtype=np.int64)
         self._start[at], self._start[at + 1] = first, end
+        self._start[opens] = np.maximum(self._start[opens - 1], today)
         self._pace = np.zeros(length, dtype=np.int64)  # of booked days, in hundredths
         self._pace[at] = intensity[order]
         self._is_free = np.ones(length, dtype=np.int64)
-        self._is_free[at] = 0
+        self._is_free[at] = self._is_free[opens] = 0
+        self._is_open = np.zeros(length, dtype=np.int64)
+        self._is_open[opens] = 1
         days = np.zeros(length, dtype=np.int64)
         days[:-1] = self._start[1:] - self._start[:-1]
-        days[self._begins[1:] - 1] = 0  # the last piece of a rig has no end
+        days[opens] = 0  # the last piece of a rig has no end
         # From the first rig on: only differences within a rig are ever used.
         self._booked = np.concatenate(([0], np.cumsum(days * self._pace)[:-1]))
         self._free = np.concatenate(([0], np.cumsum(days * self._is_free)[:-1]))
-        self._key = np.repeat(np.arange(rigs), 2 * jobs + 1) * _SPACE + self._start
-
-    def piece(self, rig: Days, day: Days) -> Days:
-        """Return where the piece stands that holds a day of a rig."""
-        return np.searchsorted(self._key, rig * _SPACE + day, side="right") - 1
-
-    def totals(self, rig: Days, day: Days) -> tuple[Days, Days]:
-        """Return booked days, in hundredths, and free days up to the first moment of a day."""
-        at = self.piece(rig, day)
-        passed = day - self._start[at]
-        return self._booked[at] + passed * self._pace[at], self._free[at] + passed * (
-            self._is_free[at]
-        )
-
-    def weight(self, rig: Days, day: Days, share: Floats) -> Floats:
-        """Return how much a day counts. [use-days]"""
-        return self._weight(self.piece(rig, day), share)
+        self._key = np.repeat(np.arange(rigs), pieces) * _SPACE + self._start
 
     def reach(self, clocks: "Clocks", use_days: Floats) -> Days:
         """Return the day during which use-days from a reading on are reached, at the earliest
@@ -216,27 +214,17 @@ class Timeline:
         """
         after = clocks.read_day + 1
         wanted = use_days - self._rest_of_day(clocks)
-        booked, free = self.totals(clocks.rig, after)
-        low, high = self.piece(clocks.rig, after), self._begins[clocks.rig + 1] - 1
+        low, high = self._piece(clocks.rig, after), self._begins[clocks.rig + 1] - 1
         # The last piece whose beginning comes before they are reached.
         while (low < high).any():
             middle = (low + high + 1) >> 1
-            total = self._mixed(
-                self._booked[middle] - booked, self._free[middle] - free, clocks.share
-            )
-            before = total < wanted
+            before = self._between(clocks, middle, np.maximum(self._start[middle], after)) < wanted
             low = np.where(before, middle, low)
             high = np.maximum(np.where(before, high, middle - 1), low)
         start = np.maximum(self._start[low], after)
-        passed = start - self._start[low]
-        total = self._mixed(
-            self._booked[low] + passed * self._pace[low] - booked,
-            self._free[low] + passed * self._is_free[low] - free,
-            clocks.share,
-        )
-        weight = self._weight(low, clocks.share)
         with np.errstate(divide="ignore", invalid="ignore"):
-            days = np.ceil((wanted - total) / weight)
+            left = wanted - self._between(clocks, low, start)
+            days = np.ceil(left / self._weight(clocks, low))
         # In numbers, since a day that is never reached is no whole number of days.
         reached = np.minimum(np.nan_to_num(start + days - 1, nan=np.inf, posinf=FAR), FAR)
         return np.where(wanted > 0, reached, clocks.read_day).astype(np.int64)
@@ -245,22 +233,41 @@ class Timeline:
         """Return the use-days from a reading to the first moment of a day, >= 0. [use-days]"""
         after = clocks.read_day + 1
         end = np.maximum(until, after)
-        booked, free = self.totals(clocks.rig, after)
-        booked_end, free_end = self.totals(clocks.rig, end)
-        found = self._rest_of_day(clocks) + self._mixed(
-            booked_end - booked, free_end - free, clocks.share
-        )
-        return np.where(until >= after, found, 0.0)
+        found = self._between(clocks, self._piece(clocks.rig, end), end)
+        return np.where(until >= after, self._rest_of_day(clocks) + found, 0.0)
+
+    def planned(self, clocks: "Clocks") -> Floats:
+        """Return the use-days from a reading to where the open days begin, >= 0. [use-days]"""
+        return self.use_days(clocks, self._start[self._begins[clocks.rig + 1] - 1])
+
+    def _piece(self, rig: Days, day: Days) -> Days:
+        """Return where the piece stands that holds a day of a rig."""
+        return np.searchsorted(self._key, rig * _SPACE + day, side="right") - 1
+
+    def _between(self, clocks: "Clocks", at: Days, day: Days) -> Floats:
+        """Return the use-days from the end of the day read to a day of the piece at a place."""
+        after = clocks.read_day + 1
+        from_ = self._piece(clocks.rig, after)
+        since, passed = after - self._start[from_], day - self._start[at]
+        booked = self._booked[at] + passed * self._pace[at]
+        booked -= self._booked[from_] + since * self._pace[from_]
+        free = self._free[at] + passed * self._is_free[at]
+        free -= self._free[from_] + since * self._is_free[from_]
+        open_ = passed * self._is_open[at] - since * self._is_open[from_]
+        return booked / PER_DAY + clocks.share * free + clocks.load * open_
 
     def _rest_of_day(self, clocks: "Clocks") -> Floats:
-        return (1.0 - clocks.read_part) * self.weight(clocks.rig, clocks.read_day, clocks.share)
+        return (1.0 - clocks.read_part) * self._weight(
+            clocks, self._piece(clocks.rig, clocks.read_day)
+        )
 
-    def _weight(self, at: Days, share: Floats) -> Floats:
-        return self._mixed(self._pace[at], self._is_free[at], share)
-
-    @staticmethod
-    def _mixed(booked: Days, free: Days, share: Floats) -> Floats:
-        return booked / PER_DAY + share * free
+    def _weight(self, clocks: "Clocks", at: Days) -> Floats:
+        """Return how much a day of the piece at a place counts. [use-days]"""
+        return (
+            self._pace[at] / PER_DAY
+            + clocks.share * self._is_free[at]
+            + clocks.load * self._is_open[at]
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,15 +275,19 @@ class Clocks:
     """Counters as they were last read; arrays of one length.
 
     rig: its place in the `Timeline`. read_day: [ordinal] read_part: how much of that day had
-    passed, 0 to 1. [1] share: what a day without a booking counts, 0 to 1. [1]
-    shape, alpha, beta: as of `usage.gamma.Rate`; nan where no use is known.
+    passed, 0 to 1. [1] share: what a free day counts, 0 to 1; load: what an open day counts: as
+    much as all days of the past did on average, booked or not. [1]
+    shape, alpha, beta: as of `usage.gamma.Rate`; nan where no use is known. open_shape: of a
+    use-day among open days, which varies more, since nobody knows how many will be booked. [1]
     """
 
     rig: Days
     read_day: Days
     read_part: Floats
     share: Floats
+    load: Floats
     shape: Floats
+    open_shape: Floats
     alpha: Floats
     beta: Floats
 
@@ -298,6 +309,17 @@ def days_reached(*, clocks: Clocks, timeline: Timeline, remaining: Floats, chanc
         alpha=clocks.alpha,
         beta=clocks.beta,
     )
+    planned = timeline.planned(clocks)
+    # Into the open days: the shape depends on how far, and how far on the shape.
+    which = np.flatnonzero(
+        np.isfinite(use_days) & (use_days > planned) & (clocks.open_shape != clocks.shape)
+    )
+    some = clocks[which]
+    for _ in range(_ROUNDS):
+        shape, beta = _mixed(some, planned=planned[which], use_days=use_days[which])
+        use_days[which] = use_days_until(
+            remaining=remaining[which], chance=chance, shape=shape, alpha=some.alpha, beta=beta
+        )
     return timeline.reach(clocks, use_days)
 
 
@@ -307,13 +329,19 @@ def chance_before(*, clocks: Clocks, timeline: Timeline, remaining: Floats, unti
     until: FAR for no such day, and the chance is 0 where it has not been used up yet. [ordinal]
     """
     use_days = np.where(until < FAR, timeline.use_days(clocks, until), 0.0)
+    shape, beta = _mixed(clocks, planned=timeline.planned(clocks), use_days=use_days)
     return chance_reached(
-        remaining=remaining,
-        use_days=use_days,
-        shape=clocks.shape,
-        alpha=clocks.alpha,
-        beta=clocks.beta,
+        remaining=remaining, use_days=use_days, shape=shape, alpha=clocks.alpha, beta=beta
     )
+
+
+def _mixed(clocks: Clocks, *, planned: Floats, use_days: Floats) -> tuple[Floats, Floats]:
+    """Return shape and β over planned and open use-days together: means and variances add."""
+    ahead = use_days - planned
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mixed = use_days / (planned / clocks.shape + ahead / clocks.open_shape)
+    shape = np.where(ahead > 0, mixed, clocks.shape)
+    return shape, clocks.beta * (clocks.shape / shape)
 
 
 # --- several triggers of one service -----------------------------------------------------------

@@ -17,11 +17,15 @@ class UsageRate(models.Model):
     as_of = models.DateField()
     #: How much of a booked day a day without a booking counts, 0 to 1.
     share = models.FloatField()
+    #: The same of a day that nobody has planned yet, after the last booking.
+    load = models.FloatField(default=1.0)
     #: Use-days of its own, and rigs of the kind that helped.
     own_days = models.FloatField()
     fleet_rigs = models.PositiveIntegerField()
     #: `usage.gamma.Rate`; null: no use is known, of it or of the fleet.
     shape = models.FloatField(null=True)
+    #: Among days that nobody has planned yet, as `usage.learning.Learnt`.
+    open_shape = models.FloatField(null=True)
     day_shape = models.FloatField(null=True)
     alpha = models.FloatField(null=True)
     beta = models.FloatField(null=True)
@@ -35,13 +39,17 @@ class UsageRate(models.Model):
                 condition=Q(share__gte=0, share__lte=1), name="the_share_of_a_free_day_is_up_to_one"
             ),
             models.CheckConstraint(
+                condition=Q(load__gte=0), name="the_load_of_an_open_day_is_never_negative"
+            ),
+            models.CheckConstraint(
                 condition=Q(
                     shape__isnull=True,
+                    open_shape__isnull=True,
                     day_shape__isnull=True,
                     alpha__isnull=True,
                     beta__isnull=True,
                 )
-                | Q(shape__gt=0, day_shape__gt=0, alpha__gt=2, beta__gt=0),
+                | Q(shape__gt=0, open_shape__gt=0, day_shape__gt=0, alpha__gt=2, beta__gt=0),
                 name="a_usage_rate_is_whole_or_unknown",
             ),
         ]

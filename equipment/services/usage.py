@@ -15,12 +15,13 @@ import numpy as np
 from django.db import transaction
 
 from equipment.models import Counter, Installation, JobBooking, Reading, Rig, UsageRate
-from equipment.usage.gamma import HALF_LIFE_DAYS, Own, Rate, fleets_of, learn, own_of
-from equipment.usage.usedays import Away, Calendar, ShareSums, share_sums, usual_share
+from equipment.usage.gamma import Rate
+from equipment.usage.learning import Spans, learn_alike
+from equipment.usage.usedays import Away, Calendar
 from equipment.usage.wiener import Drift, wiener_drift
 
-#: Older readings would count for less than an eighth.
-HISTORY: Final = timedelta(days=3 * HALF_LIFE_DAYS)
+#: How far back readings tell of the spread of use; of its level old ones hardly tell.
+HISTORY: Final = timedelta(days=540)
 ONE_DAY: Final = timedelta(days=1)
 _KEPT: Final = [
     field.name for field in UsageRate._meta.fields if field.name not in ("id", "counter")
@@ -115,14 +116,10 @@ def asked_ahead(*, use: Use, jobs: Sequence[JobBooking], start: date, until: dat
 
 @dataclass(frozen=True, slots=True)
 class _Told:
-    """The increments of one counter, as its readings tell them; arrays of one length."""
+    """What the readings of one counter tell."""
 
     counter: Counter
-    days: np.ndarray
-    booked: np.ndarray
-    free: np.ndarray
-    used: np.ndarray
-    ages: np.ndarray
+    spans: Spans
     drift: Drift | None
 
     @classmethod
@@ -145,45 +142,32 @@ class _Told:
         life = [total for _, total in totals]
         return cls(
             counter=counter,
-            days=np.diff(at),
-            booked=booked,
-            free=free,
-            used=np.diff(life),
-            ages=(today - first_day) / ONE_DAY - np.array(at[1:]),
+            spans=Spans(
+                days=np.diff(at),
+                booked=booked,
+                free=free,
+                used=np.diff(life),
+                ages=(today - first_day) / ONE_DAY - np.array(at[1:]),
+            ),
             drift=wiener_drift(days=at, totals=life) if len(at) > 1 else None,
-        )
-
-    def sums(self) -> ShareSums:
-        return share_sums(booked=self.booked, free=self.free, used=self.used)
-
-    def own(self, share: float) -> Own:
-        return own_of(
-            days=self.days,
-            use_days=self.booked + share * self.free,
-            used=self.used,
-            ages=np.maximum(self.ages, 0.0),
         )
 
 
 def _learnt(alike: Sequence[_Told], today: date) -> list[UsageRate]:
     """Return the rates of counters of one kind; each begins from all the others."""
-    sums = [each.sums() for each in alike]
-    total = ShareSums()
-    for mine in sums:
-        total += mine
-    shares = [usual_share(own=mine, fleet=total + mine.times(-1.0)) for mine in sums]
-    owns = [each.own(share) for each, share in zip(alike, shares, strict=True)]
     rows = []
-    for each, share, own, fleet in zip(alike, shares, owns, fleets_of(owns), strict=True):
-        rate = learn(own=own, fleet=fleet)
+    for each, learnt in zip(alike, learn_alike([told.spans for told in alike]), strict=True):
+        rate = learnt.rate
         rows.append(
             UsageRate(
                 counter=each.counter,
                 as_of=today,
-                share=share,
-                own_days=own.seen_days,
+                share=learnt.share,
+                load=learnt.load,
+                own_days=learnt.own.seen_days,
                 fleet_rigs=rate.fleet_rigs if rate else 0,
                 shape=rate.shape if rate else None,
+                open_shape=learnt.open_shape,
                 day_shape=rate.day_shape if rate else None,
                 alpha=rate.alpha if rate else None,
                 beta=rate.beta if rate else None,

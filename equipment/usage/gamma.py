@@ -1,7 +1,8 @@
 """Use as a gamma process in use-days: what one rig's readings teach, begun from its fleet.
 
 In τ use-days a counter gains an amount that is gamma distributed with shape v·τ and rate u. The
-shape v is taken from sums over about three weeks, since days in a row resemble each other; the
+shape v is taken from sums over about three weeks, since days in a row resemble each other (while
+there are few of those, from what single weeks say, widened); the
 rate u is not known: it has a gamma distribution (α, β), begun from the other rigs and moved on by
 the rig's own increments, α + vΣτ and β + Σx, in which old ones count for less.
 
@@ -21,12 +22,21 @@ Floats = npt.NDArray[np.float64]
 
 #: Increments are added up to sums of at least this length before their spread is looked at. [d]
 SUM_DAYS: Final = 21.0
-#: After this time an increment counts for half. Ours: two seasons of work a year. [d]
-HALF_LIFE_DAYS: Final = 180.0
+#: Where there are too few of those, sums of this length tell of the spread in part. [d]
+SHORT_SUM_DAYS: Final = 7.0
+#: How much wider use spreads over three weeks than over one, a use-day: days of one job resemble
+#: each other. Ours: 1.0 to 2.0 in simulated fleets of jobs of a day to five weeks. [1]
+WIDER: Final = 1.4
+#: After this time an increment counts for half. Ours: where use swings by 30 % over the year, odds
+#: learnt with 180 d were off by more than five points, and where it does not swing 60 d cost none.
+#: [d]
+HALF_LIFE_DAYS: Final = 60.0
 #: How many sums of the fleet stand beside a rig's own where its spread is learnt. Ours. [1]
 FLEET_SUMS: Final = 6.0
-#: Squared relative spread of one use-day where no reading tells: as wide as an exponential. [1]
-UNKNOWN_SPREAD: Final = 1.0
+#: Squared relative spread of one use-day where no reading tells: wider than an exponential, since
+#: days are not alike. It counts as UNKNOWN_SUMS. Ours. [1]
+UNKNOWN_SPREAD: Final = 3.0
+UNKNOWN_SUMS: Final = 2.0
 #: The same between rigs where there are no two others to learn it from. Ours. [1]
 UNKNOWN_BETWEEN: Final = 1.0
 #: Rigs of one kind are never taken to be nearer each other than 10 %, nor wider than 200 %. [1]
@@ -49,13 +59,14 @@ class Own:
     """What the readings of one counter say.
 
     use_days, used: sums in which old increments count for less. [use-days], [counter units]
-    spread: from sums over about three weeks. day_spread: from spans of single days.
-    seen_days: use-days in all, none left out. [use-days]
+    spread: from sums over about three weeks; short_spread: over about one; day_spread: from spans
+    of single days. seen_days: use-days in all, none left out. [use-days]
     """
 
     use_days: float = 0.0
     used: float = 0.0
     spread: Spread = Spread()
+    short_spread: Spread = Spread()
     day_spread: Spread = Spread()
     seen_days: float = 0.0
 
@@ -71,6 +82,7 @@ class Fleet:
     mean: float | None = None
     between: float = UNKNOWN_BETWEEN
     spread: Spread = Spread()
+    short_spread: Spread = Spread()
     day_spread: Spread = Spread()
     rigs: int = 0
 
@@ -159,12 +171,12 @@ def own_of(*, days: Floats, use_days: Floats, used: Floats, ages: Floats) -> Own
     if not len(days):
         return Own()
     weight = 0.5 ** (ages / HALF_LIFE_DAYS)
-    sums = _sums(days, use_days, used)
     single = use_days <= SINGLE_DAY
     return Own(
         use_days=float((weight * use_days).sum()),
         used=float((weight * used).sum()),
-        spread=_spread(*sums),
+        spread=_spread(*_sums(days, use_days, used, length=SUM_DAYS)),
+        short_spread=_spread(*_sums(days, use_days, used, length=SHORT_SUM_DAYS)),
         day_spread=_spread(use_days[single], used[single]),
         seen_days=float(use_days.sum()),
     )
@@ -187,7 +199,7 @@ def fleets_of(rigs: Sequence[Own]) -> list[Fleet]:
 
 
 def _evidence(rigs: Sequence[Own]) -> Floats:
-    """Return for each rig what adds up: 1, t, t², x, t m², and both spreads with their freedom."""
+    """Return for each rig what adds up: 1, t, t², x, t m², and each spread with its freedom."""
     return np.array(
         [
             (
@@ -198,14 +210,16 @@ def _evidence(rigs: Sequence[Own]) -> Floats:
                 own.used**2 / own.use_days,
                 own.spread.freedom * own.spread.squared,
                 own.spread.freedom,
+                own.short_spread.freedom * own.short_spread.squared,
+                own.short_spread.freedom,
                 own.day_spread.freedom * own.day_spread.squared,
                 own.day_spread.freedom,
             )
             if own.use_days > 0 and own.used > 0
-            else (0.0,) * 9
+            else (0.0,) * 11
             for own in rigs
         ]
-    ).reshape(-1, 9)
+    ).reshape(-1, 11)
 
 
 def _fleet(sums: Floats) -> Fleet:
@@ -213,19 +227,23 @@ def _fleet(sums: Floats) -> Fleet:
     if rigs < 1:
         return Fleet()
     _, time, time_squared, used, used_mean, *spreads = sums.tolist()
-    spread, day_spread = _pooled(*spreads[:2]), _pooled(*spreads[2:])
+    spread, short_spread, day_spread = (
+        _pooled(*spreads[at : at + 2]) for at in range(0, len(spreads), 2)
+    )
     mean = used / time
     between = UNKNOWN_BETWEEN
     if rigs > 1:
-        distance = (used_mean - used * mean) / (spread.squared * mean**2)
+        squared = _settled(Own(), spread=spread, short_spread=short_spread)
+        distance = (used_mean - used * mean) / (squared * mean**2)
         room = time - time_squared / time
-        between = (distance - (rigs - 1)) * spread.squared / room
+        between = (distance - (rigs - 1)) * squared / room
         # Of few rigs their spread is hardly known: it is drawn towards the widest guess.
         between = (between * (rigs - 1) + UNKNOWN_BETWEEN) / rigs
     return Fleet(
         mean=mean,
         between=min(max(between, BETWEEN[0]), BETWEEN[1]),
         spread=spread,
+        short_spread=short_spread,
         day_spread=day_spread,
         rigs=rigs,
     )
@@ -243,8 +261,9 @@ def learn(*, own: Own, fleet: Fleet) -> Rate | None:
         mean = own.used / own.use_days if own.use_days > 0 else 0.0
     if mean <= 0:
         return None
-    shape = 1 / _beside(own.spread, fleet.spread)
-    day_shape = 1 / _beside(own.day_spread, fleet.day_spread, otherwise=1 / shape)
+    squared = _settled(own, spread=fleet.spread, short_spread=fleet.short_spread)
+    shape = 1 / squared
+    day_shape = 1 / _beside(own.day_spread, fleet.day_spread, otherwise=squared)
     alpha = 2 + 1 / fleet.between
     beta = mean * (alpha - 1) / shape
     return Rate(
@@ -274,15 +293,15 @@ def _with_use_days(
     )
 
 
-def _sums(days: Floats, use_days: Floats, used: Floats) -> tuple[Floats, Floats]:
-    """Add increments up to sums of at least SUM_DAYS; what is left goes to the last of them."""
-    starts, length = [0], 0.0
+def _sums(days: Floats, use_days: Floats, used: Floats, *, length: float) -> tuple[Floats, Floats]:
+    """Add increments up to sums of at least a length; what is left goes to the last of them."""
+    starts, so_far = [0], 0.0
     for at, each in enumerate(days.tolist()):
-        length += each
-        if length >= SUM_DAYS and at + 1 < len(days):
+        so_far += each
+        if so_far >= length and at + 1 < len(days):
             starts.append(at + 1)
-            length = 0.0
-    if len(starts) > 1 and length < SUM_DAYS:
+            so_far = 0.0
+    if len(starts) > 1 and so_far < length:
         starts.pop()
     return np.add.reduceat(use_days, starts), np.add.reduceat(used, starts)
 
@@ -300,6 +319,23 @@ def _pooled(weighted: float, freedom: float) -> Spread:
     if freedom < 0.5:
         return Spread()
     return Spread(squared=min(max(weighted / freedom, SPREAD[0]), SPREAD[1]), freedom=freedom)
+
+
+def _settled(own: Own, *, spread: Spread, short_spread: Spread) -> float:
+    """Return a rig's spread over three weeks, beside the fleet's, beside what single weeks say."""
+    short = _weighed(
+        (UNKNOWN_SUMS, UNKNOWN_SPREAD / WIDER),
+        (short_spread.freedom, short_spread.squared),
+        (own.short_spread.freedom, own.short_spread.squared),
+    )
+    guess = WIDER * short
+    fleet = _weighed((FLEET_SUMS, guess), (spread.freedom, spread.squared))
+    squared = _weighed((FLEET_SUMS, fleet), (own.spread.freedom, own.spread.squared))
+    return float(np.clip(squared, *SPREAD))
+
+
+def _weighed(*parts: tuple[float, float]) -> float:
+    return sum(weight * value for weight, value in parts) / sum(weight for weight, _ in parts)
 
 
 def _beside(own: Spread, fleet: Spread, *, otherwise: float = UNKNOWN_SPREAD) -> float:

@@ -213,12 +213,14 @@ def rate(**figures: Any) -> Rate:
 def test_counters_behind_one_measure_add_up_and_are_known_like_the_least_known() -> None:
     """100 strokes a use-day at a tenth of a gallon and 50 at a fifth: 20 gallons."""
     a, b = rate(), rate(shape=0.5, alpha=6.0, beta=500.0)
-    both = forecast.together([Part(a, 0.5, 0.1), Part(b, 0.0, 0.2)])
+    both = forecast.together(
+        [Part(a, 0.5, 0.8, 0.7, factor=0.1), Part(b, 0.0, 0.6, 0.3, factor=0.2)]
+    )
     assert both.rate.mean == pytest.approx(20.0)
-    assert (both.rate.shape, both.rate.alpha, both.factor) == (0.5, 6.0, 1.0)
-    # A free day brings 5 + 0 of the 20 gallons.
-    assert both.share == pytest.approx(0.25)
-    alone = forecast.together([Part(a, 0.5, 0.1)])
+    assert (both.rate.shape, both.rate.alpha, both.open_shape, both.factor) == (0.5, 6.0, 0.3, 1.0)
+    # A free day brings 5 + 0 of the 20 gallons, an open one 8 + 6.
+    assert (both.share, both.load) == (pytest.approx(0.25), pytest.approx(0.7))
+    alone = forecast.together([Part(a, 0.5, 0.8, 0.7, factor=0.1)])
     assert (alone.rate.beta, alone.share) == (pytest.approx(100.0), 0.5)
 
 
@@ -251,6 +253,7 @@ def timeline(jobs: list[tuple[int, int, int, int]], rigs: int = 1) -> Timeline:
         first_day=rows[:, 1] + DAY,
         last_day=rows[:, 2] + DAY,
         intensity=rows[:, 3],
+        today=DAY,
     )
 
 
@@ -260,7 +263,9 @@ def clocks(n: int = 1, **figures: Any) -> Clocks:
         "read_day": DAY,
         "read_part": 0.5,
         "share": 0.25,
+        "load": figures.get("share", 0.25),
         "shape": 0.8,
+        "open_shape": figures.get("shape", 0.8),
         "alpha": 9.0,
         "beta": 1000.0,
         **figures,
@@ -304,6 +309,49 @@ def test_what_no_booking_ahead_brings_is_far() -> None:
     assert found.tolist() == [FAR]
     # So far that the calendar ends.
     assert timeline([]).reach(clocks(share=1e-9), np.array([5.0])).tolist() == [FAR]
+
+
+def test_days_that_nobody_has_planned_count_by_the_load() -> None:
+    """A job to Friday, the snapshot of Wednesday week: free days until then, open days after it."""
+    rows = np.array([[0], [DAY + 2], [DAY + 4], [100]])
+    rig = Timeline(
+        rigs=1,
+        rig=rows[0],
+        first_day=rows[1],
+        last_day=rows[2],
+        intensity=rows[3],
+        today=DAY + 9,
+    )
+    read = clocks(read_part=1.0, share=0.0, load=0.5)
+    totals = [0, 0, 1, 2, 3, 3, 3, 3, 3, 3.5, 4, 4.5]
+    for day, total in enumerate(totals):
+        assert rig.use_days(read, np.array([DAY + day + 1])).tolist() == [total]
+    assert rig.planned(read).tolist() == [3]
+    assert rig.reach(read, np.array([3.0])).tolist() == [DAY + 4]
+    assert rig.reach(read, np.array([3.1])).tolist() == [DAY + 9]
+    assert rig.reach(read, np.array([4.01])).tolist() == [DAY + 11]
+    # Read on an open day, already.
+    late = clocks(read_day=DAY + 20, read_part=0.5, share=0.0, load=0.5)
+    assert rig.use_days(late, np.array([DAY + 23])).tolist() == [1.25]
+    assert rig.planned(late).tolist() == [0]
+
+
+def test_days_that_nobody_has_planned_vary_more() -> None:
+    """Variances add: 4 planned use-days of shape 1 and 6 open ones of shape 1/4."""
+    rig = timeline([(0, 1, 4, 100)])
+    read = clocks(read_part=1.0, share=0.0, load=0.5, shape=1.0, open_shape=0.25, beta=800.0)
+    until_day = np.array([DAY + 5 + 12])
+    shape = 10 / (4 / 1.0 + 6 / 0.25)
+    for remaining in (400.0, 1000.0, 1900.0):
+        truth = stats.betaprime.sf(remaining, 10 * shape, 9.0, scale=800.0 / shape)
+        left: Any = {"clocks": read, "timeline": rig, "remaining": np.array([remaining])}
+        assert forecast.chance_before(until=until_day, **left)[0] == pytest.approx(truth)
+    for chance in (0.1, 0.5, 0.9):
+        left = {"clocks": read, "timeline": rig, "remaining": np.array([1000.0])}
+        (day,) = forecast.days_reached(chance=chance, **left)
+        # A day is 2 to 5 points here; what three rounds leave is far below that.
+        assert forecast.chance_before(until=np.array([day + 1]), **left)[0] > chance - 0.005
+        assert forecast.chance_before(until=np.array([day]), **left)[0] < chance + 0.005
 
 
 def test_no_use_known_no_date() -> None:
@@ -444,7 +492,9 @@ def test_an_element_is_the_same_whatever_stands_beside_it() -> None:
         read_day=DAY + chance.integers(-40, 5, n),
         read_part=chance.random(n),
         share=chance.choice([0.0, 0.1, 1.0], n) * chance.random(n),
+        load=chance.choice([0.0, 1.0], n) * chance.random(n),
         shape=10 ** chance.uniform(-2, 4, n),
+        open_shape=10 ** chance.uniform(-2, 4, n),
         alpha=2 + 10 ** chance.uniform(-1, 5, n),
         beta=10 ** chance.uniform(-2, 7, n),
     )

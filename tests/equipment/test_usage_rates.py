@@ -134,9 +134,12 @@ def test_the_update_is_conjugate() -> None:
     own = Own(use_days=10.0, used=700.0, spread=Spread(), seen_days=10.0)
     rate = learn(own=own, fleet=fleet)
     assert rate is not None
-    # α = 2 + 1/0.25 = 6, v = 1, β = 100 × 5; then 6 + 10 and 500 + 700.
-    assert (rate.alpha, rate.beta, rate.shape) == (16, 1200, 1)
-    assert rate.mean == pytest.approx(1200 / 15)
+    # The spread: 40 of the fleet's of 1 beside 6 of the guess of 3, 58/46; v = 46/58.
+    # α = 2 + 1/0.25 = 6 and β = 100 × 5/v; then + 10 v and + 700.
+    v = 46 / 58
+    assert rate.shape == pytest.approx(v)
+    assert (rate.alpha, rate.beta) == (pytest.approx(6 + 10 * v), pytest.approx(500 / v + 700))
+    assert rate.mean == pytest.approx((500 + 700 * v) / (5 + 10 * v))
     alone = learn(own=Own(), fleet=fleet)
     assert alone is not None
     assert alone.mean == pytest.approx(100)
@@ -149,7 +152,7 @@ def test_old_increments_count_for_less() -> None:
         days=np.array([7.0, 7.0]),
         use_days=np.array([5.0, 5.0]),
         used=np.array([100.0, 300.0]),
-        ages=np.array([360.0, 0.0]),
+        ages=np.array([120.0, 0.0]),
     )
     assert own.use_days == pytest.approx(5 * 0.25 + 5)
     assert own.used == pytest.approx(25 + 300)
