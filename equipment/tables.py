@@ -1,15 +1,19 @@
 """Lists of components and of services."""
 
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 import django_tables2 as tables
-from django.db.models import QuerySet
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 
+from equipment.asked import Asked, falls_due_lines, tolerance_words
 from equipment.counters import plain
-from equipment.models import Component, Measure, Service, Trigger
+from equipment.due import FAR_DATE
+from equipment.models import Component, Measure, Service, ServiceVersion, Trigger
 
 NUM = {"th": {"class": "num"}, "td": {"class": "num"}}
 UNITS: dict[str, str] = {
@@ -23,11 +27,6 @@ UNITS: dict[str, str] = {
 def rounded(value: Decimal) -> str:
     """A life as people say it: whole from 100 on, one decimal below."""
     return plain(round(value, 0 if value >= 100 else 1))
-
-
-def interval_words(trigger: Trigger) -> str:
-    """ "250 h", "90 d"."""
-    return f"{plain(trigger.interval)} {UNITS[trigger.measure]}"
 
 
 class ComponentTable(tables.Table):
@@ -84,55 +83,112 @@ class ComponentTable(tables.Table):
         )
 
 
-class ServiceTable(tables.Table):
-    """What is done at which interval."""
+@dataclass(frozen=True, slots=True)
+class ServiceRow:
+    """One service of the list: what its current version asks for."""
 
-    name = tables.Column(verbose_name="Service", order_by=("name", "kind__flow_order"))
-    kind = tables.Column(order_by=("kind__flow_order", "side", "name"))
-    every = tables.Column(empty_values=(), orderable=False, verbose_name="Every")
-    tolerance = tables.Column(empty_values=(), orderable=False, attrs=NUM)
-    skill = tables.Column(empty_values=(), orderable=False, verbose_name="Done by")
-    labour = tables.Column(empty_values=(), orderable=False, attrs=NUM, verbose_name="Takes")
+    service: Service
+    version: ServiceVersion
+    asked: Asked
+
+
+class ServiceTable(tables.Table):
+    """What is done at which interval, for one kind of component."""
+
+    name = tables.Column(empty_values=(), verbose_name="Service")
+    due = tables.Column(empty_values=(), verbose_name="Falls due")
+    tolerance = tables.Column(empty_values=())
+    work = tables.Column(empty_values=(), verbose_name="Done by")
+    basis = tables.Column(empty_values=())
+    changed = tables.Column(empty_values=(), verbose_name="Last change")
 
     class Meta:
-        attrs = {"class": "table table-stack", "aria-label": "Services"}
-        order_by = "kind"
+        attrs = {"class": "table table-stack"}
+        orderable = False
 
-    def render_name(self, value: str, record: Service) -> str:
-        return format_html(
-            '<a class="value" href="{}">{}</a>',
-            reverse("equipment:service", args=[record.pk]),
-            value,
+    def __init__(self, *args: Any, attrs: dict[str, str], **kwargs: Any) -> None:
+        super().__init__(
+            *args, attrs={"class": "table table-stack service-list", **attrs}, **kwargs
         )
 
-    def render_kind(self, record: Service) -> str:
-        return f"{record.kind}{f' {record.side}' if record.side else ''}"
+    def render_name(self, record: ServiceRow) -> str:
+        service = record.service
+        side = f" {service.side}" if service.side else ""
+        return format_html(
+            '<a class="value" href="{}">{}{}</a>{}',
+            reverse("equipment:service", args=[service.pk]),
+            service.name,
+            side,
+            mark_safe("<small>retired</small>") if service.is_retired else "",
+        )
 
-    def render_every(self, record: Service) -> str:
-        triggers = _version(record).triggers.all()
-        words = " or ".join(interval_words(each) for each in triggers)
-        return words or _version(record).condition_sign or "never by itself"
+    def render_due(self, record: ServiceRow) -> str:
+        lines = falls_due_lines(record.asked)
+        return format_html_join("", "<div>{}</div>", ((line,) for line in lines))
 
-    def render_tolerance(self, record: Service) -> str:
-        version = _version(record)
-        if version.is_hard_limit:
-            return "set by law"
-        return f"{plain(version.tolerance_percent)} %" if version.tolerance_percent else "none"
+    def render_tolerance(self, record: ServiceRow) -> str:
+        return tolerance_words(record.asked)
 
-    def render_skill(self, record: Service) -> str:
-        return _version(record).get_skill_display()
+    def render_work(self, record: ServiceRow) -> str:
+        minutes = record.asked.labour_minutes
+        return format_html(
+            "{}<small>{}</small>", record.asked.skill, f"{minutes} min" if minutes else ""
+        )
 
-    def render_labour(self, record: Service) -> str:
-        minutes = _version(record).labour_minutes
-        return f"{minutes} min" if minutes else ""
+    def render_basis(self, record: ServiceRow) -> str:
+        return format_html("{}<small>{}</small>", record.asked.basis, record.asked.source)
 
-    def order_name(
-        self, queryset: QuerySet[Service], is_descending: bool
-    ) -> tuple[QuerySet[Service], bool]:
-        sign = "-" if is_descending else ""
-        return queryset.order_by(f"{sign}name", "kind__flow_order", "pk"), True
+    def render_changed(self, record: ServiceRow) -> str:
+        version = record.version
+        local = timezone.localtime(version.published_at)
+        return format_html(
+            '<span class="nobreak">{}</span><small>version {}, by {}</small>',
+            f"{local.day} {local:%b %Y}",
+            version.version,
+            version.author.name,
+        )
 
 
-def _version(record: Any) -> Any:
-    """The current version, prefetched by the page."""
-    return record.current[0]
+class AppliesTable(tables.Table):
+    """The components that a service is for, and when it falls due on each."""
+
+    tag = tables.Column(verbose_name="Component")
+    where = tables.Column(empty_values=(), orderable=False)
+    due = tables.Column(empty_values=(), orderable=False, verbose_name="Falls due")
+    done = tables.Column(empty_values=(), orderable=False, verbose_name="Counted since")
+
+    class Meta:
+        attrs = {"class": "table table-stack", "aria-label": "Components it applies to"}
+        order_by = "tag"
+        default = ""
+
+    def render_tag(self, value: str, record: Component) -> str:
+        return format_html(
+            '<a class="value nobreak" href="{}">{}</a><small>{}</small>',
+            reverse("equipment:component", args=[record.tag]),
+            value,
+            record.type.name,
+        )
+
+    def render_where(self, record: Component) -> str:
+        fitted = record.fitted_now  # type: ignore[attr-defined]
+        if not fitted:
+            return "on the shelf"
+        return format_html("{}<small>{}</small>", fitted[0].position.rig, fitted[0].position.label)
+
+    def render_due(self, record: Component) -> str:
+        rows = record.due_of_it  # type: ignore[attr-defined]
+        if not rows:
+            return "not by itself"
+        due = rows[0]
+        if due.due_date == FAR_DATE:
+            return "no date yet"
+        day = f"{due.due_date.day} {due.due_date:%b %Y}"
+        return day if due.due_10 == due.due_90 else f"about {day}"
+
+    def render_done(self, record: Component) -> str:
+        rows = record.due_of_it  # type: ignore[attr-defined]
+        if not rows:
+            return ""
+        local = timezone.localtime(rows[0].renewed_at)
+        return f"{local.day} {local:%b %Y}"

@@ -4,6 +4,7 @@ from django.urls import path
 
 from equipment.views import (
     bookings,
+    comparing,
     components,
     correcting,
     counters,
@@ -15,6 +16,8 @@ from equipment.views import (
     readings,
     rigs,
     rounds,
+    seasons,
+    service_forms,
     services,
     stays,
 )
@@ -57,8 +60,13 @@ urlpatterns = [
     ),
     path("renewals/<int:pk>/undo/", components.undo, name="undo_renewal"),
     path("services/", services.services, name="services"),
-    path("services/new/", services.new_service, name="new_service"),
+    path("services/seasons/", seasons.seasons, name="seasons"),
+    path("services/new/", service_forms.new_service, name="new_service"),
+    path("services/new/<int:pk>/", service_forms.new_service_of, name="new_service_of"),
     path("services/<int:pk>/", services.service, name="service"),
-    path("services/<int:pk>/change/", services.change, name="change_service"),
+    path("services/<int:pk>/change/", service_forms.change, name="change_service"),
+    path("services/<int:pk>/compare/", comparing.compare_service, name="compare_service"),
+    path("services/<int:pk>/copy/", service_forms.copy, name="copy_service"),
     path("services/<int:pk>/retire/", services.retire, name="retire_service"),
+    path("services/<int:pk>/bring-back/", services.bring_back, name="bring_back_service"),
 ]

@@ -18,11 +18,17 @@ NEEDED: Final = "This is needed."
 
 
 class NumberField(forms.CharField):
-    """A number as people write it; cleans to a Decimal, or None where nothing was typed."""
+    """A number as people write it; cleans to a Decimal, or None where nothing was typed.
 
-    def __init__(self, *, zero: bool = True, places: int = 3, **kwargs: Any) -> None:
+    signed: it may be below zero, as a limit may.
+    """
+
+    def __init__(
+        self, *, zero: bool = True, places: int = 3, signed: bool = False, **kwargs: Any
+    ) -> None:
         self.zero = zero
         self.places = places
+        self.signed = signed
         attrs = {"inputmode": "decimal", "autocomplete": "off"}
         kwargs.setdefault("widget", forms.TextInput(attrs=attrs))
         super().__init__(max_length=24, **kwargs)
@@ -34,11 +40,11 @@ class NumberField(forms.CharField):
         if not NUMBER.fullmatch(text):
             raise forms.ValidationError("Write a number, like 1182 or 60.5.")
         number = Decimal(re.sub(r"[,\s]", "", text))
-        if number < 0 or (not self.zero and not number):
+        if (number < 0 and not self.signed) or (not self.zero and not number):
             raise forms.ValidationError(
                 "This cannot be below zero." if self.zero else "Give a number above zero."
             )
-        if number >= 10**9:
+        if abs(number) >= (10**8 if self.signed else 10**9):
             raise forms.ValidationError("That number is too large.")
         if round(number, self.places) != number:
             raise forms.ValidationError(f"At most {self.places} decimals.")

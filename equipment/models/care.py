@@ -84,6 +84,12 @@ class Service(models.Model):
     #: What its parts cost now, told by whoever knows parts. [cents]
     kit_cents = models.PositiveBigIntegerField(default=0)
     is_retired = models.BooleanField(default=False)
+    #: Why it was retired last, by whom and when.
+    retired_because = models.CharField(max_length=200, blank=True)
+    retired_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    retired_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField()
 
     class Meta:

@@ -20,6 +20,7 @@ from equipment.services.care import (
     copy_service,
     create_service,
     publish_version,
+    restore_service,
     retire_service,
     trigger_plans,
 )
@@ -233,6 +234,7 @@ __all__ = [
     "record_round",
     "remove_component",
     "remove_position",
+    "restore_service",
     "retire_component",
     "retire_counter",
     "retire_service",

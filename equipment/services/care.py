@@ -121,22 +121,25 @@ def copy_service(
     author: AbstractBaseUser,
     at: datetime,
     zone: ZoneInfo,
+    kind: ComponentKind | None = None,
     side: str | None = None,
     only_rigs: Iterable[Rig] | None = None,
 ) -> ServiceVersion:
     """Begin a service that asks for what another asks for now, to be changed on its own.
 
     Copied: the current version with triggers, checks, cautions and what it includes (what was
-    retired since is left out), and the row of the library it came from. side, only_rigs: None: as
-    there. A retired service may be copied, and so comes back under a name of its own. What it
-    needs of parts is the shop's to copy.
+    retired since is left out), and the row of the library it came from. kind, side, only_rigs:
+    None: as there; for another kind nothing is included and no measured value is watched, since
+    those are of the kind. A retired service may be copied, and so comes back under a name of its
+    own. What it needs of parts is the shop's to copy.
     Raises ValidationError for a name in use, ServiceRetired when it follows a retired service.
     """
     with transaction.atomic():
         original = Service.objects.select_related("kind").get(pk=service.pk)
         version = original.versions.prefetch_related("cautions").get(is_current=True)
+        is_same_kind = kind is None or kind.pk == original.kind_id
         copy = Service(
-            kind=original.kind,
+            kind=original.kind if kind is None else kind,
             side=original.side if side is None else side,
             name=name,
             library_code=original.library_code,
@@ -160,10 +163,14 @@ def copy_service(
         return _begin(
             copy,
             original.only_rigs.all() if only_rigs is None else only_rigs,
-            trigger_plans(version),
+            [
+                plan
+                for plan in trigger_plans(version)
+                if is_same_kind or plan.measure != dates.VALUE
+            ],
             check_plans(version),
             version.cautions.all(),
-            version.includes.filter(is_retired=False),
+            version.includes.filter(is_retired=False) if is_same_kind else [],
             author,
             at,
             zone,
@@ -196,23 +203,55 @@ def publish_version(
         if fresh.is_retired:
             raise ServiceRetired(fresh)
         newest = fresh.versions.aggregate(newest=Max("version"))["newest"] or 0
+        # While its version is still the current one: a circle is found by way of it.
+        smaller = list(includes)
+        including.refuse_circles(fresh, smaller)
         fresh.versions.filter(is_current=True).update(is_current=False)
         if only_rigs is not None:
             fresh.only_rigs.set(only_rigs)
         return _publish(
-            fresh, newest + 1, triggers, checks, cautions, includes, author, at, zone, fields
+            fresh, newest + 1, triggers, checks, cautions, smaller, author, at, zone, fields
         )
 
 
-def retire_service(*, service: Service, zone: ZoneInfo) -> Service:
+def retire_service(
+    *,
+    service: Service,
+    zone: ZoneInfo,
+    reason: str = "",
+    author: AbstractBaseUser | None = None,
+    at: datetime | None = None,
+) -> Service:
     """End a service: its due rows go; versions, renewals and open sheets stay as they are.
 
     What includes it goes on without it. Retired again, nothing changes.
     """
     with transaction.atomic():
         fresh = _lock(service)
+        if fresh.is_retired:
+            return fresh
         fresh.is_retired = True
-        fresh.save(update_fields=["is_retired"])
+        fresh.retired_because = reason
+        fresh.retired_by_id = None if author is None else author.pk
+        fresh.retired_at = at
+        fresh.full_clean()
+        fresh.save()
+        _recompute_kind(fresh, zone)
+        return fresh
+
+
+def restore_service(*, service: Service, zone: ZoneInfo) -> Service:
+    """Put a retired service back into use; it counts from when it was last done.
+
+    In use already, nothing changes. Raises ValidationError where another has its name by now.
+    """
+    with transaction.atomic():
+        fresh = _lock(service)
+        if not fresh.is_retired:
+            return fresh
+        fresh.is_retired = False
+        fresh.full_clean()
+        fresh.save()
         _recompute_kind(fresh, zone)
         return fresh
 

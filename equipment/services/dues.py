@@ -10,6 +10,7 @@ it for the first time, its whole life counts, and its days count from the day it
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -29,6 +30,7 @@ from equipment.models import (
     ServiceVersion,
     SideSignal,
     SideWatch,
+    Trigger,
     Wear,
     WearSource,
 )
@@ -150,7 +152,7 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
         )
         .order_by("pk")
     ):
-        if version.triggers.all():
+        if _reckoned(version):
             versions[version.service.kind_id].append(version)
     renewals: dict[tuple[int, int], Renewal] = {}
     for renewal in (
@@ -197,6 +199,20 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
     return writing.finish(gone=[row.pk for row in kept.values()])
 
 
+def _reckoned(version: ServiceVersion) -> list[Trigger]:
+    """The triggers that a due row follows so far: use, and time in days (a year has 365)."""
+    found: dict[str, Trigger] = {}
+    for each in version.triggers.all():
+        if each.measure in dates.USE:
+            found[each.measure] = each
+        elif each.measure in (dates.DAYS, dates.MONTHS):
+            months = each.measure == dates.MONTHS
+            interval = Decimal(int(each.interval) * 365 // 12) if months else each.interval
+            known = found.setdefault(dates.DAYS, Trigger(measure=dates.DAYS, interval=interval))
+            known.interval = min(known.interval, interval)
+    return list(found.values())
+
+
 class _Writing:
     """Due rows and clocks as they come out, sorted by what has to be written."""
 
@@ -225,7 +241,7 @@ class _Writing:
         row.brought_on = brought.due_on if brought else dates.FAR_DATE
         row.brought_because = brought.reason if brought else ""
         wanted: list[tuple[DueClock, tuple[object, ...]]] = []
-        for trigger in version.triggers.all():
+        for trigger in _reckoned(version):
             clock = clocks.pop(trigger.measure, None) or DueClock(due=row, measure=trigger.measure)
             wanted.append((clock, picture(clock, KEPT_OF_CLOCK)))
             clock.interval, clock.counted_from = trigger.interval, renewed_on

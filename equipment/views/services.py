@@ -1,10 +1,13 @@
-"""Services: what is done at which interval, with its checks, and its older versions."""
+"""Services: what is done at which interval and why, their versions; retired and brought back."""
 
-from typing import Final
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, Final
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -12,147 +15,178 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 from django_tables2 import RequestConfig
 
+from equipment.asked import (
+    Asked,
+    Difference,
+    check_words,
+    differences,
+    early_words,
+    falls_due_lines,
+    tolerance_words,
+)
 from equipment.filters import ServiceFilter
 from equipment.forms.components import UndoForm
-from equipment.forms.services import NewServiceForm, VersionForm, told
-from equipment.models import Basis, Service, ServiceVersion
-from equipment.services import (
-    CareRefused,
-    CheckPlan,
-    create_service,
-    publish_version,
-    retire_service,
-)
-from equipment.tables import ServiceTable
-from equipment.views.common import PageRequest, draw, is_sound, put_beside, typed, zone
+from equipment.forms.services import ReasonForm
+from equipment.models import Component, ComponentKind, Due, Installation, Service, ServiceVersion
+from equipment.services import CareRefused, library, restore_service, retire_service
+from equipment.services.asking import asked_of, value_units, versions_to_read
+from equipment.tables import AppliesTable, ServiceRow, ServiceTable
+from equipment.views.common import PageRequest, draw, is_sound, typed, zone
 
-ROWS_A_PAGE: Final = 100
-CURRENT: Final = ServiceVersion.objects.filter(is_current=True).prefetch_related("triggers")
+COMPONENTS_A_PAGE: Final = 25
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The services of one kind of component."""
+
+    kind: ComponentKind
+    table: ServiceTable
+
+
+@dataclass(frozen=True, slots=True)
+class PastVersion:
+    """One version and what it changed against the one before it."""
+
+    version: ServiceVersion
+    changed: list[Difference]
 
 
 @require_safe
 def services(request: PageRequest) -> HttpResponse:
     """What is done at which interval, by kind of component."""
-    listed = Service.objects.select_related("kind").prefetch_related(
-        Prefetch("versions", CURRENT.all(), to_attr="current")
-    )
-    found = ServiceFilter(request.GET, queryset=listed)
-    table = ServiceTable(found.qs, empty_text="No service is like that.")
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE, "silent": True}).configure(table)
+    found = ServiceFilter(request.GET, queryset=Service.objects.all())
     status = 200 if found.form.is_valid() else 422
-    context = {"filter": found, "table": table}
+    context = {"filter": found, "groups": _groups(found.qs)}
     return render(request, "equipment/services.html", context, status=status)
+
+
+def _groups(listed: QuerySet[Service]) -> list[Group]:
+    versions = (
+        versions_to_read()
+        .filter(service__in=listed, is_current=True)
+        .order_by(
+            "service__kind__flow_order", "service__kind__name", "service__name", "service__side"
+        )
+    )
+    rows: dict[ComponentKind, list[ServiceRow]] = {}
+    found = list(versions)
+    units = value_units({version.service.kind_id for version in found})
+    for version in found:
+        row = ServiceRow(version.service, version, asked_of(version, units=units))
+        rows.setdefault(version.service.kind, []).append(row)
+    return [
+        Group(kind, ServiceTable(of_kind, attrs={"aria-label": f"Services of a {kind}"}))
+        for kind, of_kind in rows.items()
+    ]
 
 
 @require_safe
 def service(request: PageRequest, pk: int) -> HttpResponse:
-    """One service: when, what, checks with their limits, cautions, older versions."""
-    shown = _get(pk)
-    versions = list(
-        shown.versions.select_related("author").prefetch_related("triggers").order_by("-version")
+    """One service: what it asks and since when, what it applies to and when that falls due."""
+    shown = get_service(pk)
+    versions = list(versions_to_read().filter(service=shown).order_by("-version"))
+    units = value_units([shown.kind_id])
+    asked = [asked_of(version, units=units) for version in versions]
+    current, now_asked = next(
+        pair for pair in zip(versions, asked, strict=True) if pair[0].is_current
+    )
+    table = AppliesTable(_applies_to(shown), empty_text="It applies to no component now.")
+    RequestConfig(request, paginate={"per_page": COMPONENTS_A_PAGE, "silent": True}).configure(
+        table
     )
     context = {
         "service": shown,
-        "version": (
-            shown.versions.select_related("author")
-            .prefetch_related("triggers", "checks", "cautions")
-            .get(is_current=True)
-        ),
-        "versions": versions,
+        "version": current,
+        "asked": now_asked,
+        "falls_due": falls_due_lines(now_asked),
+        "tolerance": tolerance_words(now_asked),
+        "early": early_words(now_asked),
+        "checks": [(check, check_words(check)) for check in now_asked.checks],
+        "includes": _includes(shown, current.includes.filter(is_retired=False)),
+        "included_in": _included_in(shown),
+        "rigs": shown.only_rigs.order_by("number"),
+        "versions": _past(versions, asked),
+        "can_compare": len(versions) > 1 or shown.library_code or shown.copied_from_id,
+        "further": _further(shown, now_asked),
+        "table": table,
     }
     return render(request, "equipment/service.html", context)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-def new_service(request: PageRequest) -> HttpResponse:
-    """Begin a service on every component of a kind."""
-    now = timezone.now()
-    form = NewServiceForm(typed(request), now=now)
-    if is_sound(request, form):
-        data = form.cleaned_data
-        try:
-            made = create_service(
-                kind=data["kind"],
-                name=data["name"],
-                side=data["side"],
-                author=request.user,
-                at=now,
-                zone=zone(),
-                triggers=form.triggers(),
-                checks=data["checks"],
-                **form.asked(),
-            )
-        except ValidationError as refused:
-            put_beside(form, refused, __all__="name")
-        except CareRefused as refused:
-            form.add_error(None, str(refused))
-        else:
-            messages.success(request, f"“{made.service}” is there. Next: the parts it needs.")
-            return redirect("equipment:service", made.service.pk)
-    context = {
-        "title": "New service",
-        "form": form,
-        "submit": "Begin it",
-        "back_url": reverse("equipment:services"),
-        "back_label": "the services",
-    }
-    return draw(request, "equipment/form.html", context)
+def _past(versions: list[ServiceVersion], asked: list[Asked]) -> list[PastVersion]:
+    """Each version, newest first, with what it changed."""
+    changed = [differences(before, after) for after, before in pairwise(asked)]
+    return [
+        PastVersion(version, said) for version, said in zip(versions, [*changed, []], strict=True)
+    ]
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-def change(request: PageRequest, pk: int) -> HttpResponse:
-    """Publish a new version; the checks and cautions go along, signed sheets keep the old one."""
-    now = timezone.now()
-    shown = _get(pk)
-    current = shown.versions.prefetch_related("triggers", "checks", "cautions").get(is_current=True)
-    form = VersionForm(typed(request), now=now, initial=told(current))
-    if is_sound(request, form) and _is_as_seen(form, current):
-        try:
-            made = publish_version(
-                service=shown,
-                author=request.user,
-                at=now,
-                zone=zone(),
-                triggers=form.triggers(),
-                checks=_checks(current),
-                cautions=current.cautions.all(),
-                basis=Basis.SHOP,
-                **form.asked(),
-            )
-        except ValidationError as refused:
-            put_beside(form, refused)
-        except CareRefused as refused:
-            form.add_error(None, str(refused))
-        else:
-            messages.success(request, f"Version {made.version} counts from now on.")
-            return redirect("equipment:service", shown.pk)
-    context = {
-        "title": f"Change “{shown}”",
-        "line": f"{shown.kind}, version {current.version}",
-        "intro": "This publishes a new version with the same checks and cautions. What falls due "
-        "follows at once; signed sheets keep what they read.",
-        "form": form,
-        "submit": "Publish it",
-        "back_url": reverse("equipment:service", args=[shown.pk]),
-        "back_label": "the service",
-    }
-    return draw(request, "equipment/form.html", context)
+def _includes(shown: Service, smaller: Iterable[Service]) -> list[tuple[Service, str]]:
+    """The smaller services, each with why the library lets this one stand for it."""
+    why = library.includes_why()
+    return [(each, why.get((shown.library_code, each.library_code), "")) for each in smaller]
+
+
+def _included_in(shown: Service) -> QuerySet[Service]:
+    bigger = ServiceVersion.objects.filter(includes=shown, is_current=True)
+    return Service.objects.filter(versions__in=bigger, is_retired=False).order_by("name", "side")
+
+
+def _further(shown: Service, asked: Asked) -> str:
+    """Where the triggers come from that are not of the table itself, while they are as loaded."""
+    default = library.asked_by_library(shown.library_code)
+    if default is None:
+        return ""
+    table = {measure for measure, _ in library.tasks()[shown.library_code].intervals()}
+    loaded = [each for each in default.triggers if each.measure not in table]
+    if not loaded or any(each not in asked.triggers for each in loaded):
+        return ""
+    return library.further_why(shown.library_code)
+
+
+def _applies_to(shown: Service) -> QuerySet[Component]:
+    """The components in use that a service is for, with its due row where it has one."""
+    found = Component.objects.in_use().filter(type__kind=shown.kind_id)
+    if shown.side:
+        found = found.filter(side=shown.side)
+    rigs = list(shown.only_rigs.values_list("pk", flat=True))
+    if rigs:
+        fitted = Installation.objects.filter(removed_at__isnull=True, position__rig__in=rigs)
+        found = found.filter(installations__in=fitted)
+    if shown.is_retired:
+        found = found.none()
+    fitted_now = Installation.objects.filter(removed_at__isnull=True).select_related(
+        "position__rig", "position__kind"
+    )
+    mine = Due.objects.filter(version__service=shown)
+    return found.select_related("type").prefetch_related(
+        Prefetch("installations", fitted_now, to_attr="fitted_now"),
+        Prefetch("due_rows", mine, to_attr="due_of_it"),
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def retire(request: PageRequest, pk: int) -> HttpResponse:
-    """End a service, after asking."""
-    shown = _get(pk)
-    form = UndoForm(typed(request), now=timezone.now())
-    del form.fields["reason"]
+    """End a service, after asking why."""
+    now = timezone.now()
+    shown = get_service(pk)
+    form = ReasonForm(typed(request), now=now)
     if is_sound(request, form):
-        retire_service(service=shown, zone=zone())
+        retire_service(
+            service=shown,
+            reason=form.cleaned_data["reason"],
+            author=request.user,
+            at=now,
+            zone=zone(),
+        )
         messages.success(request, f"“{shown}” is retired. What was done stays to be read.")
         return redirect("equipment:services")
     context = {
         "title": f"Retire “{shown}”",
         "line": shown.kind,
-        "intro": "It leaves the due list of every component. When it was done stays to be read.",
+        "intro": "It leaves the due list of every component. When it was done stays to be read, "
+        "and it can be brought back.",
         "form": form,
         "submit": "Retire it",
         "back_url": reverse("equipment:service", args=[shown.pk]),
@@ -161,33 +195,38 @@ def retire(request: PageRequest, pk: int) -> HttpResponse:
     return draw(request, "equipment/form.html", context)
 
 
-def _get(pk: int) -> Service:
-    return get_object_or_404(Service.objects.select_related("kind"), pk=pk)
+@require_http_methods(["GET", "HEAD", "POST"])
+def bring_back(request: PageRequest, pk: int) -> HttpResponse:
+    """Put a retired service back into use, after asking."""
+    now = timezone.now()
+    shown = get_service(pk)
+    form = UndoForm(typed(request), now=now)
+    del form.fields["reason"]
+    if is_sound(request, form):
+        try:
+            restore_service(service=shown, zone=zone())
+        except ValidationError as refused:
+            form.add_error(None, " ".join(refused.messages))
+        except CareRefused as refused:
+            form.add_error(None, str(refused))
+        else:
+            messages.success(request, f"“{shown}” is in use again.")
+            return redirect("equipment:service", shown.pk)
+    context: dict[str, Any] = {
+        "title": f"Bring back “{shown}”",
+        "line": shown.kind,
+        "intro": "It falls due again on every component it is for, counted from when it was "
+        "last done there.",
+        "form": form,
+        "submit": "Bring it back",
+        "back_url": reverse("equipment:service", args=[shown.pk]),
+        "back_label": "the service",
+    }
+    return draw(request, "equipment/form.html", context)
 
 
-def _is_as_seen(form: VersionForm, current: ServiceVersion) -> bool:
-    """Refuse to publish over a version that nobody looked at, also when a finger slips twice."""
-    if form.cleaned_data["seen"] == current.version:
-        return True
-    form.add_error(
-        None,
-        f"Version {current.version} was published meanwhile, by {current.author}. Open the page "
-        "again to change that one.",
+def get_service(pk: int) -> Service:
+    """The service of an address; else a page that says there is none."""
+    return get_object_or_404(
+        Service.objects.select_related("kind", "copied_from", "retired_by"), pk=pk
     )
-    return False
-
-
-def _checks(version: ServiceVersion) -> list[CheckPlan]:
-    return [
-        CheckPlan(
-            text=check.text,
-            kind=check.kind,
-            hint=check.hint,
-            choices=tuple(check.choices),
-            unit=check.unit,
-            low=check.low,
-            high=check.high,
-            needs_electrician=check.needs_electrician,
-        )
-        for check in sorted(version.checks.all(), key=lambda check: check.order)
-    ]

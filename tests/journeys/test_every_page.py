@@ -115,6 +115,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:change_booking": [{"pk": JobBooking.objects.get().pk}],
         "equipment:close_finding": [{"pk": Finding.objects.latest("pk").pk}],
         "equipment:component": pump,
+        "equipment:new_service_of": [{"pk": world.fleet.pump("A").type.kind_id}],
         "equipment:new_component_counter": pump,
         **{
             f"equipment:{name}": [{"number": 1, "pk": world.fleet.positions["pump A"].pk}]
@@ -170,7 +171,14 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
 OF_A_POSITION = ("exchange", "quick_change", "stays")
 STOCK_ACTS = ("adjust", "change_part", "policy", "receive", "transfer")
 OF_A_SHEET = ("sheet_pdf", "work", "work_cautions", "work_parts", "work_sign")
-OF_A_SERVICE = ("service", "change_service", "retire_service")
+OF_A_SERVICE = (
+    "service",
+    "bring_back_service",
+    "change_service",
+    "compare_service",
+    "copy_service",
+    "retire_service",
+)
 OF_A_RIG = (
     "bookings",
     "change_rig",

@@ -21,6 +21,7 @@ from django.urls import reverse
 
 from equipment.models import (
     Component,
+    ComponentKind,
     LogContradiction,
     Position,
     Reading,
@@ -115,6 +116,7 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "inventory:reverse_movement": Movement,
         "inventory:location": Location,
         "equipment:service": Service,
+        "equipment:new_service_of": ComponentKind,
         "shop:contradiction": LogContradiction,
         "shop:log_file": ShiftLog,
         "shop:withdraw_log": ShiftLog,

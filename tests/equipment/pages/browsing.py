@@ -2,6 +2,7 @@
 
 import re
 from html import unescape
+from html.parser import HTMLParser
 from typing import Any
 
 from django.db import connection
@@ -58,3 +59,59 @@ def queries_of(client: Client, url: str) -> int:
     with CaptureQueriesContext(connection) as seen:
         assert client.get(url).status_code == 200
     return len(seen)
+
+
+class _Filled(HTMLParser):
+    """The forms of a page, each with what a browser would send of it untouched."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.forms: list[dict[str, list[str]]] = []
+        self.select = self.area = ""
+        self.first_option: str | None = None
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = {name: value or "" for name, value in attrs}
+        name = given.get("name", "")
+        if tag == "form":
+            self.forms.append({})
+        elif tag == "input" and name:
+            is_box = given.get("type") in ("checkbox", "radio")
+            if not is_box or "checked" in given:
+                self.put(name, given.get("value", "on" if is_box else ""))
+        elif tag == "select":
+            self.select, self.first_option = name, None
+        elif tag == "option" and self.select:
+            if self.first_option is None:
+                self.first_option = given.get("value", "")
+            if "selected" in given:
+                self.put(self.select, given.get("value", ""))
+                self.select = ""
+        elif tag == "textarea":
+            self.area = name
+            self.put(name, "")
+
+    def handle_data(self, data: str) -> None:
+        if self.area:
+            # A browser drops the line break behind the tag.
+            self.forms[-1][self.area][-1] += data.removeprefix("\n")
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "textarea":
+            self.area = ""
+        elif tag == "select" and self.select:
+            self.put(self.select, self.first_option or "")
+            self.select = ""
+
+    def put(self, name: str, value: str) -> None:
+        if self.forms:
+            self.forms[-1].setdefault(name, []).append(value)
+
+
+def filled(shown: HttpResponse, *, form: int = -1) -> dict[str, Any]:
+    """What a browser sends of a form of a page when nothing is touched; the last, unless told."""
+    parser = _Filled()
+    parser.feed(html_of(shown))
+    found = parser.forms[form]
+    found.pop("csrfmiddlewaretoken", None)
+    return dict(found)
