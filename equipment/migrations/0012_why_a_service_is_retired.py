@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('equipment', '0010_anchors_of_planned_months'),
+        ('equipment', '0011_use_of_days_not_planned_yet'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
