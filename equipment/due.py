@@ -28,6 +28,9 @@ VALUE: Final = "value"
 USE: Final = (HOURS, STROKES, GALLONS)
 MEASURES: Final = (*USE, DAYS, MONTHS, SEASON, IDLE, AFTER, JOB, VALUE)
 
+#: Their days are known or not, and never forecast.
+BY_THE_CALENDAR: Final = (DAYS, MONTHS, SEASON, IDLE, AFTER, JOB)
+
 #: Which of several triggers counts.
 WHICHEVER_FIRST: Final = "first"
 ALL_OF_THEM: Final = "all"

@@ -1,14 +1,17 @@
 """What is in each position of a rig and what falls due there: for the page, the paper, Today."""
 
+import functools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 
-from django.db.models import Q
+from django.db.models import Q, prefetch_related_objects
 from django.utils.text import capfirst
 
+from equipment import caldates
 from equipment import due as due_math
-from equipment.models import Component, Due, Finding, Installation, Position, Rig
+from equipment.models import Component, Due, Finding, Installation, Measure, Position, Rig
 from shop import words
 from shop.drawing.strip import StripPosition
 from shop.drawing.tape import Tape
@@ -25,6 +28,10 @@ EXAMPLE = Tape(
     next_stay_days=7,
     notches=((25.0, True), (50.0, True), (75.0, False)),
 )
+
+
+#: What is told by its interval; the rest by its kind: "before the rig leaves for a job".
+AT_INTERVAL = (*Measure.values, due_math.DAYS, due_math.MONTHS)
 
 
 @dataclass(slots=True)
@@ -54,7 +61,7 @@ def positions_of(rig: Rig, *, today: date) -> list[PositionFacts]:
         rows = Due.objects.filter(rig=rig).select_related(
             "rig", "position__kind", "component__type__kind", "version__service"
         )
-    for row in rows.order_by("due_date", "pk"):
+    for row in with_included(rows.order_by("due_date", "pk")):
         dues.setdefault(row.component_id, []).append(row)
     facts = []
     for position in rig.positions.select_related("kind").order_by("order"):
@@ -76,10 +83,13 @@ def first_to_fall(dues: Iterable[Due], *, today: date) -> list[Due]:
 
 def tape_fractions(due: Due, *, today: date) -> tuple[float, float]:
     """Where now and the due line stand on a tape of interval × (1 + tolerance), 0 to 1."""
-    length = float(due.interval * (1 + due.tolerance))
+    interval = words.interval_of(due)
+    if interval is None:
+        return 0.0, 1.0
+    length = float(interval * (1 + due.tolerance))
     life = float(words.life_now(due, today=today))
     length = max(length, life)
-    return min(life / length, 1.0), min(float(due.interval) / length, 1.0)
+    return min(life / length, 1.0), min(float(interval) / length, 1.0)
 
 
 def worst_state(dues: Iterable[Due], *, today: date, warning_days: int) -> str:
@@ -106,11 +116,7 @@ def shown_state(
         warning_days=warning_days,
     )
     old = due_math.days_between(due.read_on, today)
-    if (
-        state in (due_math.CLEAR, due_math.SOON)
-        and due.measure != due_math.DAYS
-        and old > unread_days
-    ):
+    if state in (due_math.CLEAR, due_math.SOON) and words.is_by_use(due) and old > unread_days:
         return "unread", f"not read {words.figure(old)} d"
     if state == due_math.CLEAR and due.due_date == due_math.FAR_DATE:
         return "none", "no date yet"
@@ -125,11 +131,11 @@ def tape_of(
     next_stay: date | None = None,
     beside: Iterable[Due] = (),
 ) -> Tape:
-    """The wear tape of a due row; the services beside it in the same unit are its notches."""
+    """The wear tape of a due row; the services beside it that it includes are its notches."""
     return bare_tape(
         due,
         today=today,
-        title=words.due_sentence(due, today=today, warning_days=warning_days),
+        title=words.due_sentence(due, today=today, warning_days=warning_days, next_stay=next_stay),
         next_stay=next_stay,
         notches=_notches(due, beside, today=today),
     )
@@ -144,37 +150,89 @@ def bare_tape(
     notches: tuple[tuple[float, bool], ...] = (),
 ) -> Tape:
     """The wear tape of some figures; without a title where the words beside it say the same."""
-    life = words.life_now(due, today=today)
-    never_read = due.measure != due_math.DAYS and due.rate_per_day is None and not life
+    life, interval = words.life_now(due, today=today), words.interval_of(due)
+    by_use = words.is_by_use(due)
+    never_read = by_use and due.rate_per_day is None and not life
+    ahead = functools.partial(due_math.days_between, today)
+    put_off = words.is_put_off(due) and due.due_date > today
+    moved = put_off or words.is_brought_forward(due)
+    own = interval
+    if put_off and due.measure == due_math.MONTHS:
+        # Where it would have fallen: the day it was put off to is not where its months end.
+        planned = caldates.add_months(due.read_on, int(due.interval))
+        own = Decimal(due_math.days_between(due.read_on, planned))
     return Tape(
         unit=words.LONG_UNITS[due.measure],
-        interval=float(due.interval),
+        interval=float(own or 1),
         tolerance=float(due.tolerance),
-        life=None if never_read else float(life),
+        life=None if never_read or interval is None else float(life),
         title=title,
-        due_in_days=None
-        if due.due_date == due_math.FAR_DATE
-        else due_math.days_between(today, due.due_date),
-        next_stay_days=due_math.days_between(today, next_stay) if next_stay else None,
-        calendar_only=due.measure == due_math.DAYS,
+        due_in_days=None if due.due_date == due_math.FAR_DATE else ahead(due.due_date),
+        band_days=_band(due, today=today),
+        next_stay_days=ahead(next_stay) if next_stay else None,
+        calendar_only=words.is_certain(due) and (not by_use or moved),
         notches=notches,
         at_least=due.is_at_least,
+        early=_early(due, own),
+        rate=(float(due.rate_per_day or 0) if by_use else 1.0) if moved else None,
+        put_off_in_days=ahead(due.due_date) if put_off else None,
+        unread="no date yet" if interval is None else "no reading yet",
     )
 
 
+def _band(due: words.DueFigures, *, today: date) -> tuple[float, float] | None:
+    """Days from today to its 10 and 90 % days, where they are known and differ."""
+    if not words.band_text(due, today=today):
+        return None
+    first, last = (getattr(due, name) for name in ("due_10", "due_90"))
+    return due_math.days_between(today, first), due_math.days_between(today, last)
+
+
+def _early(due: words.DueFigures, interval: Decimal | None) -> float:
+    """How far before its due line it may be done, as a share of the blade up to there."""
+    if words.is_by_use(due) or interval is None:
+        return float(getattr(due, "early", 0))
+    opens = getattr(due, "window_from", due_math.FAR_DATE)
+    if due_math.FAR_DATE in (opens, due.due_date) or words.is_put_off(due):
+        return 0.0
+    return min(max(due_math.days_between(opens, due.due_date) / float(interval), 0.0), 1.0)
+
+
+def with_included(dues: Iterable[Due]) -> list[Due]:
+    """The rows with the smaller services of each read along, in one query for all."""
+    rows = list(dues)
+    prefetch_related_objects([row.version for row in rows], "includes")
+    return rows
+
+
 def _notches(due: Due, beside: Iterable[Due], *, today: date) -> tuple[tuple[float, bool], ...]:
-    """Smaller services on the way: where each was last done, and where it comes next."""
-    life = words.life_now(due, today=today)
+    """Smaller services that it includes: where each was last done, and where it comes next."""
+    others = {row.version.service_id: row for row in beside if row != due}
+    inside, waiting = set[int](), [due]
+    while waiting:
+        for service in waiting.pop().version.includes.all():
+            if service.pk in others and service.pk not in inside:
+                inside.add(service.pk)
+                waiting.append(others[service.pk])
+    life, own = words.life_now(due, today=today), words.interval_of(due)
     found: set[tuple[float, bool]] = set()
-    for other in beside:
-        if other.measure != due.measure or other.interval >= due.interval or other == due:
+    for other in (others[service] for service in inside):
+        interval = words.interval_of(other)
+        if own is None or interval is None or not _same_blade(due, other):
             continue
         done = life - words.life_now(other, today=today)
         if done > 0:
             found.add((float(done), True))
-        if life < done + other.interval < due.interval:
-            found.add((float(done + other.interval), False))
+        if life < done + interval < own:
+            found.add((float(done + interval), False))
     return tuple(sorted(found))
+
+
+def _same_blade(one: Due, other: Due) -> bool:
+    """Whether both are told in one unit, so that one can be a notch in the other's tape."""
+    return words.LONG_UNITS[one.measure] == words.LONG_UNITS[other.measure] and (
+        due_math.IDLE not in (one.measure, other.measure)
+    )
 
 
 def strip_of(
@@ -248,7 +306,11 @@ def _at_text(due: Due, state: str, *, today: date) -> str:
     """ "at 5,000 gallons"; "at least 4,310 of 5,000 gal" where the tape's figure is a bound."""
     if due.is_at_least:
         return words.life_text(due, today=today)
-    return f"{words.AT[state]} {words.figure(due.interval)} {words.LONG_UNITS[due.measure]}"
+    if (interval := words.interval_of(due)) is None:
+        return ""
+    if due.measure not in AT_INTERVAL:
+        return due.get_measure_display()
+    return f"{words.AT[state]} {words.figure(interval)} {words.LONG_UNITS[due.measure]}"
 
 
 def holds(rigs: Iterable[Rig]) -> dict[int, list[Finding]]:

@@ -26,8 +26,21 @@ AT = {
     "unread": "at",
     "none": "at",
 }
-UNITS = {"hours": "h", "strokes": "strokes", "gallons": "gal", "days": "d"}
-LONG_UNITS = {"hours": "hours", "strokes": "strokes", "gallons": "gallons", "days": "days"}
+#: What falls by the calendar and by what happens is told in days.
+UNITS = {"hours": "h", "strokes": "strokes", "gallons": "gal"} | dict.fromkeys(
+    (*due_math.BY_THE_CALENDAR, due_math.VALUE), "d"
+)
+LONG_UNITS = {"hours": "hours", "strokes": "strokes", "gallons": "gallons"} | dict.fromkeys(
+    (*due_math.BY_THE_CALENDAR, due_math.VALUE), "days"
+)
+
+#: Why there is no date yet.
+NO_DATE = dict.fromkeys(UNITS, "no use is known") | {
+    due_math.IDLE: "nothing was used yet",
+    due_math.AFTER: "waits for the other service",
+    due_math.JOB: "no job is booked",
+    due_math.VALUE: "its measured value gives no date",
+}
 
 
 def figure(value: Decimal | float | int) -> str:
@@ -110,25 +123,51 @@ class DueFigures(Protocol):
     def brought_because(self) -> str: ...
 
 
+def is_by_use(due: DueFigures) -> bool:
+    """Whether hours, strokes or gallons make it due."""
+    return due.measure not in due_math.BY_THE_CALENDAR and due.measure != due_math.VALUE
+
+
+def interval_of(due: DueFigures) -> Decimal | None:
+    """From the last service to the due line, in the unit of the tape; None without a date.
+
+    Use and days: the interval itself. Months, seasons, jobs and what follows something else: the
+    days between the day counted from and the day due.
+    """
+    if is_by_use(due) or due.measure in (due_math.DAYS, due_math.IDLE):
+        return due.interval
+    if due.due_date == due_math.FAR_DATE:
+        return None
+    return Decimal(max(due_math.days_between(due.read_on, due.due_date), 1))
+
+
 def life_now(due: DueFigures, *, today: date) -> Decimal:
-    """Use since the last service in the trigger's own unit; days are counted to today."""
-    if due.measure == due_math.DAYS:
-        return Decimal(max(due_math.days_between(due.read_on, today), 0))
-    return due.since
+    """Use since the last service in the unit of the tape; what is told in days runs to today."""
+    if is_by_use(due):
+        return due.since
+    if due.measure == due_math.IDLE and due.due_date != due_math.FAR_DATE:
+        # Days without use: a job yet to come moves their beginning, so they count from the end.
+        waited = due.interval - due_math.days_between(today, due.due_date)
+        return max(waited, Decimal(0))
+    return Decimal(max(due_math.days_between(due.read_on, today), 0))
 
 
 def life_text(due: DueFigures, *, today: date) -> str:
     """ "182 of 250 h"; "at least 182 of 250 h" where a reset hid some of it."""
-    text = f"{figure(life_now(due, today=today))} of {figure(due.interval)} {UNITS[due.measure]}"
+    life, interval = figure(life_now(due, today=today)), interval_of(due)
+    if interval is None:
+        return f"{life} {UNITS[due.measure]}"
+    text = f"{life} of {figure(interval)} {UNITS[due.measure]}"
     return f"at least {text}" if due.is_at_least else text
 
 
 def past_text(due: DueFigures, *, today: date) -> str:
     """How far past the due line: "61 h past", "2 d into tolerance"; empty before it."""
-    over = life_now(due, today=today) - due.interval
-    if over < 0:
+    life, interval = life_now(due, today=today), interval_of(due)
+    if interval is None or life < interval:
         return ""
-    inside = life_now(due, today=today) <= due.interval * (1 + due.tolerance)
+    over = life - interval
+    inside = life <= interval * (1 + due.tolerance)
     amount = f"{figure(over)} {UNITS[due.measure]}"
     return f"{amount} into tolerance" if inside and due.tolerance else f"{amount} past"
 
@@ -138,45 +177,89 @@ def is_brought_forward(due: DueFigures) -> bool:
     return due.due_date == due.brought_on != due_math.FAR_DATE and not due.is_past_due
 
 
+def is_put_off(due: DueFigures) -> bool:
+    """Whether a person put it off to the day on which it now falls due."""
+    return getattr(due, "postponed_to", None) == due.due_date != due_math.FAR_DATE
+
+
+def is_certain(due: DueFigures) -> bool:
+    """Whether its day is known and no forecast: by the calendar, by a person, or already read."""
+    return (
+        due.measure in due_math.BY_THE_CALENDAR
+        or due.is_past_due
+        or is_brought_forward(due)
+        or is_put_off(due)
+    )
+
+
+def between(first: date, last: date, *, today: date, to: str = " – ") -> str:
+    """ "3 – 8 Dec", "28 Nov – 3 Dec", "28 Dec – 3 Jan 2027"."""
+    if first == last:
+        return day(first, today=today)
+    end = day(last, today=today)
+    if (first.year, first.month) == (last.year, last.month):
+        return f"{first.day}{to}{end}"
+    return f"{day(first, today=today)}{to}{end}"
+
+
+def band_text(due: DueFigures, *, today: date, to: str = " – ") -> str:
+    """Its 10 and 90 % days, "3 – 8 Dec"; empty where the day is certain or no band is known."""
+    first = getattr(due, "due_10", due_math.FAR_DATE)
+    last = getattr(due, "due_90", due_math.FAR_DATE)
+    if is_certain(due) or first == due_math.FAR_DATE or first == last:
+        return ""
+    if last == due_math.FAR_DATE:
+        return f"{day(first, today=today)} or later"
+    return between(first, last, today=today, to=to)
+
+
 def date_text(due: DueFigures, *, today: date) -> str:
     """ "about 13 Dec" by the rate of use, "4 Dec" by the calendar, "no date yet"."""
     if due.due_date == due_math.FAR_DATE:
         return "no date yet"
     text = day(due.due_date, today=today)
-    certain = due.measure == due_math.DAYS or due.is_past_due or is_brought_forward(due)
-    return text if certain else f"about {text}"
+    return text if is_certain(due) else f"about {text}"
 
 
 def date_note(due: DueFigures, *, today: date) -> str:
-    """What stands under the date: how far past it is, "fixed", or nothing behind "about"."""
+    """What stands under the date: how far past it is, "fixed", "put off" or its 10–90 % days."""
+    if is_put_off(due) and due.due_date > today:
+        return "put off"
     if is_brought_forward(due):
         return f"brought forward: {due.brought_because}"
     if due.is_past_due or due.due_date <= today:
-        if due.measure != due_math.DAYS and not due.is_past_due:
+        if not is_certain(due):
             return "by its usual use"
-        if due.measure != due_math.DAYS and not due.is_past_tolerance and due.late_date < today:
+        if is_by_use(due) and not due.is_past_tolerance and due.late_date < today:
             return f"past tolerance since about {day(due.late_date, today=today)}"
         past = past_text(due, today=today)
         return past or ("today" if due.due_date == today else "")
     if due.due_date == due_math.FAR_DATE:
-        return "no use is known"
-    return "fixed" if due.measure == due_math.DAYS else ""
+        return NO_DATE[due.measure]
+    return "fixed" if is_certain(due) else band_text(due, today=today)
 
 
-def due_sentence(due: Due, *, today: date, warning_days: int) -> str:
+def due_sentence(due: Due, *, today: date, warning_days: int, next_stay: date | None = None) -> str:
     """The sentence of a wear tape, complete without the drawing."""
     name = f"{due.position.heading if due.position else capfirst(due.component.type.kind.name)}"
+    unit = UNITS[due.measure]
+    life = life_text(due, today=today).removesuffix(unit) + LONG_UNITS[due.measure]
     parts = [
-        f"{name}, {due.version.service.name}: {life_text(due, today=today)}"
+        f"{name}, {due.version.service.name}: {life}"
         f" since {day(due.renewed_at.date(), today=today)}"
     ]
     state = due.state(today=today, warning_days=warning_days)
     if due.due_date == due_math.FAR_DATE:
-        parts.append("no date yet, no use is known")
+        parts.append(f"no date yet, {NO_DATE[due.measure]}")
     elif state in (due_math.CLEAR, due_math.SOON):
-        exact = due.measure == due_math.DAYS or is_brought_forward(due)
-        parts.append(f"falls due {'' if exact else 'about '}{day(due.due_date, today=today)}")
+        said = f"falls due {date_text(due, today=today)}"
+        if is_put_off(due):
+            said = f"put off to {day(due.due_date, today=today)}"
+        band = band_text(due, today=today, to=" to ")
+        parts.append(f"{said}, {band}" if band else said)
     else:
         past = "" if due.due_date == today else f", {date_note(due, today=today)}"
         parts.append(f"was due {date_text(due, today=today)}{past}")
+    if next_stay is not None:
+        parts.append(f"next stay {day(next_stay, today=today)}")
     return "; ".join(part.rstrip(", ") for part in parts) + "."

@@ -5,7 +5,6 @@ from __future__ import annotations
 from shop.drawing.svg import (
     el,
     figure,
-    hatch,
     image,
     line,
     num,
@@ -15,6 +14,16 @@ from shop.drawing.svg import (
     width_of,
 )
 from shop.drawing.tape_marks import Marks, Tape, marks
+from shop.drawing.tape_parts import (
+    dates_lying,
+    dates_upright,
+    due_line,
+    free,
+    house,
+    tolerance,
+    unread,
+    window,
+)
 
 __all__ = ["Marks", "Tape", "lying", "marks", "small", "upright"]
 
@@ -31,7 +40,7 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
     left, top, thick = 8.0, 11.0, 38.0
     low = top + thick
     if tape.life is None:
-        return _unread(tape, ident=ident, left=left, top=top, length=length, thick=thick)
+        return unread(tape, ident=ident, left=left, top=top, length=length, thick=thick)
     m = marks(tape, length=length)
     now = m.now or 0.0
     words = tape.life_words
@@ -40,16 +49,15 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
     out = [
         rect(left, top, length, thick, "d-paper"),
         rect(left, top, min(now, m.due if m.past_tolerance else now), thick, "d-steel"),
-        _tolerance(m, x=left + m.due, y=top, width=length - m.due, height=thick),
+        window(m, x=left + m.early, y=top, width=m.due - m.early, height=thick),
+        tolerance(m, x=left + m.falls, y=top, width=length - m.falls, height=thick),
         rect(left, top, length, thick, "d-none s-ink", stroke_width=1.2),
     ]
-    taken = [(plate - 4, plate + plate_width + 4), (left + m.due - 8, left + m.due + 8)]
+    taken = [(plate - 4, plate + plate_width + 4), (left + m.falls - 8, left + m.falls + 8)]
     for at, rank, value in m.ticks:
         out.append(line(left + at, top, left + at, top + thick * TICKS[rank], width=1.2))
         half = width_of(figure(value), 12.5) / 2
-        if rank == 2 and _free(
-            left + at - half, left + at + half, taken, low=0, high=left + length
-        ):
+        if rank == 2 and free(left + at - half, left + at + half, taken, low=0, high=left + length):
             out.append(
                 text(
                     figure(value),
@@ -70,7 +78,7 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
                 stroke_width=1.2,
             )
         )
-    out.append(line(left + m.due, top - 7, left + m.due, low + 7, width=3))
+    out.append(due_line(m, left=left, top=top, thick=thick, past=7))
     if not m.past_tolerance:
         out.append(line(left + length + 1, top - 2, left + length + 1, low + 2, width=HOOK))
     colour = "oxide" if m.past_tolerance else "ink"
@@ -94,10 +102,10 @@ def lying(tape: Tape, *, ident: str = "", length: float = 338) -> str:
     ]
     height = low + 9
     if m.middle is not None:
-        out.append(_dates_lying(tape, m, left=left, y=low + 11))
+        out.append(dates_lying(tape, m, left=left, y=low + 11))
         height = low + 19
     if m.stay is not None:
-        out.append(_house(left + m.stay, low + 19, off=m.stay_off, lying=True))
+        out.append(house(left + m.stay, low + 19, off=m.stay_off, lying=True))
         height = low + 38
     return image(
         *out,
@@ -116,7 +124,7 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
     right = left + thick
     width, height = 112.0, length + 44
     if tape.life is None:
-        return _unread(
+        return unread(
             tape, ident=ident, left=left, top=top, length=length, thick=thick, hanging=True
         )
     m = marks(tape, length=length)
@@ -125,15 +133,16 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
     out = [
         rect(left, top, thick, length, "d-paper"),
         rect(left, top, thick, used, "d-steel"),
-        _tolerance(m, x=left, y=top + m.due, width=thick, height=length - m.due),
+        window(m, x=left, y=top + m.early, width=thick, height=m.due - m.early),
+        tolerance(m, x=left, y=top + m.falls, width=thick, height=length - m.falls),
         rect(left, top, thick, length, "d-none s-ink", stroke_width=1.2),
     ]
     words = tape.life_words
     plate_at = top + now
-    taken = [(plate_at - 18, plate_at + 18), (top + m.due - 9, top + m.due + 9)]
+    taken = [(plate_at - 18, plate_at + 18), (top + m.falls - 9, top + m.falls + 9)]
     for at, rank, value in m.ticks:
         out.append(line(left, top + at, left + thick * TICKS[rank], top + at, width=1.2))
-        if rank == 2 and _free(top + at - 6, top + at + 6, taken, low=top, high=top + length):
+        if rank == 2 and free(top + at - 6, top + at + 6, taken, low=top, high=top + length):
             out.append(
                 text(
                     figure(value),
@@ -154,7 +163,7 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
                 stroke_width=1.2,
             )
         )
-    out.append(line(left - 7, top + m.due, right + 7, top + m.due, width=3))
+    out.append(due_line(m, left=left, top=top, thick=thick, past=7, hanging=True))
     if not m.past_tolerance:
         out.append(line(left - 3, top + length + 1, right + 3, top + length + 1, width=HOOK))
     centre = left + thick / 2
@@ -195,9 +204,9 @@ def upright(tape: Tape, *, ident: str = "", length: float = 240) -> str:
         )
     )
     if m.middle is not None:
-        out.append(_dates_upright(tape, m, x=right + 11, top=top))
+        out.append(dates_upright(tape, m, x=right + 11, top=top))
     if m.stay is not None:
-        out.append(_house(right + 19, top + m.stay, off=m.stay_off, lying=False))
+        out.append(house(right + 19, top + m.stay, off=m.stay_off, lying=False))
     return image(
         *out,
         width=width,
@@ -238,14 +247,15 @@ def small(tape: Tape, *, ident: str = "", length: float = 150, label: bool = Fal
     out = [
         rect(left, top, length, thick, "d-paper"),
         rect(left, top, min(now, m.due) if m.past_tolerance else now, thick, "d-steel"),
-        _tolerance(m, x=left + m.due, y=top, width=length - m.due, height=thick, gap=5),
+        window(m, x=left + m.early, y=top, width=m.due - m.early, height=thick, gap=5),
+        tolerance(m, x=left + m.falls, y=top, width=length - m.falls, height=thick, gap=5),
         rect(left, top, length, thick, "d-none s-ink", stroke_width=1.2),
         *(
             line(left + at, top, left + at, top + 4.5, width=1.2)
             for at, rank, _ in m.ticks
             if rank == 2
         ),
-        line(left + m.due, top - 2, left + m.due, low + 2, width=3),
+        due_line(m, left=left, top=top, thick=thick, past=2),
         line(x, top, x, low, width=2, class_=f"s-{colour}"),
         el(
             "path",
@@ -254,7 +264,7 @@ def small(tape: Tape, *, ident: str = "", length: float = 150, label: bool = Fal
         ),
     ]
     if m.middle is not None:
-        out.append(_dates_lying(tape, m, left=left, y=low + 6, tight=True))
+        out.append(dates_lying(tape, m, left=left, y=low + 6, tight=True))
     return image(
         *out,
         width=width,
@@ -263,128 +273,4 @@ def small(tape: Tape, *, ident: str = "", length: float = 150, label: bool = Fal
         class_="tape tape-small",
         ident=ident,
         sized=False,
-    )
-
-
-def _free(
-    start: float, end: float, taken: list[tuple[float, float]], *, low: float, high: float
-) -> bool:
-    return start >= low and end <= high and all(end <= a or start >= b for a, b in taken)
-
-
-def _tolerance(m: Marks, *, x: float, y: float, width: float, height: float, gap: float = 8) -> str:
-    """The hatch from the due line on; once past tolerance it is oxide, lined in paper."""
-    lines = hatch(x, y, width, height, gap=gap)
-    if not lines:
-        return ""
-    if m.past_tolerance:
-        return rect(x, y, width, height, "d-oxide") + el(
-            "path", d=lines, class_="d-none s-paper", stroke_width=1.2
-        )
-    return el("path", d=lines, class_="d-none s-ink", stroke_width=0.9)
-
-
-def _diamond(x: float, y: float, r: float) -> str:
-    d = f"M{num(x)} {num(y - r)}L{num(x + r)} {num(y)}L{num(x)} {num(y + r)}L{num(x - r)} {num(y)}Z"
-    return el("path", d=d, class_="d-ink")
-
-
-def _dates_lying(tape: Tape, m: Marks, *, left: float, y: float, tight: bool = False) -> str:
-    """The dimension line of the 10–90 % dates, its ring at 50 %; a diamond for an exact date."""
-    middle = left + (m.middle or 0.0)
-    if tape.calendar_only:
-        return _diamond(middle, y - (1 if tight else 0), 4 if tight else 5)
-    weight, reach = (3, 4) if tight else (5, 5)
-    out = []
-    if m.band:
-        first, last = left + m.band[0], left + m.band[1]
-        out.append(line(first, y, last, y, width=weight))
-        out.append(line(first, y - reach, first, y + reach, width=1.5))
-        if not m.band_off:
-            out.append(line(last, y - reach, last, y + reach, width=1.5))
-    out.append(
-        el(
-            "circle",
-            cx=middle,
-            cy=y,
-            r=2.5 if tight else 3.5,
-            class_="d-paper s-ink",
-            stroke_width=1.5 if tight else 2,
-        )
-    )
-    return "".join(out)
-
-
-def _dates_upright(tape: Tape, m: Marks, *, x: float, top: float) -> str:
-    middle = top + (m.middle or 0.0)
-    if tape.calendar_only:
-        return _diamond(x, middle, 5)
-    out = []
-    if m.band:
-        first, last = top + m.band[0], top + m.band[1]
-        out.append(line(x, first, x, last, width=5))
-        out.append(line(x - 5, first, x + 5, first, width=1.5))
-        if not m.band_off:
-            out.append(line(x - 5, last, x + 5, last, width=1.5))
-    out.append(el("circle", cx=x, cy=middle, r=3.5, class_="d-paper s-ink", stroke_width=2))
-    return "".join(out)
-
-
-def _house(x: float, y: float, *, off: bool, lying: bool) -> str:
-    """The next stay: a small house pointing at the date edge; an arrow in it when off the end."""
-    if lying:
-        d = f"M{num(x)} {num(y)}L{num(x + 6)} {num(y + 7)}V{num(y + 17)}H{num(x - 6)}V{num(y + 7)}Z"
-        arrow = (
-            f"M{num(x - 2)} {num(y + 7.5)}L{num(x + 2)} {num(y + 11)}L{num(x - 2)} {num(y + 14.5)}"
-        )
-    else:
-        d = outline((x - 8, y), (x - 1, y - 6), (x + 9, y - 6), (x + 9, y + 6), (x - 1, y + 6))
-        arrow = f"M{num(x)} {num(y - 2)}L{num(x + 3.5)} {num(y + 2)}L{num(x + 7)} {num(y - 2)}"
-    house = el("path", d=d, class_="d-paper s-ink", stroke_width=1.5)
-    return house + (el("path", d=arrow, class_="d-none s-ink", stroke_width=1.5) if off else "")
-
-
-def _unread(
-    tape: Tape,
-    *,
-    ident: str,
-    left: float,
-    top: float,
-    length: float,
-    thick: float,
-    hanging: bool = False,
-) -> str:
-    """A dashed blade that says so: nothing was ever read."""
-    width, height = (thick, length) if hanging else (length, thick)
-    out = [
-        rect(left, top, width, height, "d-none s-ink2", stroke_width=1.2, stroke_dasharray="5 4"),
-    ]
-    centre = left + width / 2
-    if hanging:
-        out += [
-            text(
-                word,
-                x=centre,
-                y=top + height / 2 + 15 * (place - 1),
-                size=13,
-                text_anchor="middle",
-                class_="d-ink2 t-narrow",
-            )
-            for place, word in enumerate(("no", "reading", "yet"))
-        ]
-        size, name = (112.0, length + 44), "tape tape-upright"
-    else:
-        out.append(
-            text(
-                "no reading yet",
-                x=centre,
-                y=top + height / 2 + 5,
-                size=15,
-                text_anchor="middle",
-                class_="d-ink2",
-            )
-        )
-        size, name = (length + left + 8, top + thick + 9), "tape tape-lying"
-    return image(
-        *out, width=size[0], height=size[1], label=tape.title, class_=name, ident=ident, sized=False
     )

@@ -32,6 +32,10 @@ class Tape:
     calendar_only: the date is exact, so it is a diamond and has no band.
     notches: smaller services on the way, (at this life [unit], done).
     at_least: some of the life could not be seen, so that its figure is a lower bound.
+    early: how far before the interval it may be done in time, as a share of it, 0 to 1. [1]
+    rate: use a day where the due date does not tell it: put off, or wanted sooner. [unit / day]
+    put_off_in_days: from today to the day that it was put off to, or None.
+    unread: what a blade without a life says.
     """
 
     unit: str
@@ -45,6 +49,10 @@ class Tape:
     calendar_only: bool = False
     notches: tuple[tuple[float, bool], ...] = ()
     at_least: bool = False
+    early: float = 0.0
+    rate: float | None = None
+    put_off_in_days: float | None = None
+    unread: str = "no reading yet"
 
     @property
     def life_words(self) -> str:
@@ -57,6 +65,8 @@ class Tape:
             raise ValueError("a tape needs an interval above zero")
         if self.tolerance < 0 or (self.life is not None and self.life < 0):
             raise ValueError("a tape takes neither a tolerance nor a life below zero")
+        if not 0 <= self.early <= 1:
+            raise ValueError("an early tolerance is a share of the interval")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +74,8 @@ class Marks:
     """Where everything lies along a blade of a given length, from its beginning. [px]
 
     now, middle, band, stay: None where there is none. stay_off: the stay lies past the end.
+    early: where it may be done from; the due line itself without an early tolerance.
+    put_off: where the day lies that it was put off to, None where it was not.
     """
 
     length: float
@@ -80,10 +92,19 @@ class Marks:
     ticks: tuple[tuple[float, int, float], ...]
     weeks: tuple[float, ...]
     notches: tuple[tuple[float, bool], ...]
+    early: float
+    put_off: float | None
+
+    @property
+    def falls(self) -> float:
+        """Where the due line stands, put off or not; tolerance follows it. [px]"""
+        return self.due if self.put_off is None else self.put_off
 
 
 def rate_of(tape: Tape) -> float | None:
     """Return the use that the middle date implies, None when it does not tell. [unit / day]"""
+    if tape.rate is not None:
+        return tape.rate if tape.rate > 0 else None
     if tape.life is None or not tape.due_in_days:
         return None
     rate = (tape.interval - tape.life) / tape.due_in_days
@@ -94,19 +115,26 @@ def marks(tape: Tape, *, length: float) -> Marks:
     """Return the position of each mark on a blade `length` px long."""
     limit = tape.interval * (1 + tape.tolerance)
     life = tape.life
+    rate = rate_of(tape)
+    wait = tape.put_off_in_days
+    put_off_at = None
+    if life is not None and rate is not None and wait is not None and wait >= 0:
+        # Never left of the interval: what was put off to a day before it is not put off.
+        put_off_at = max(life + rate * wait, tape.interval)
     # A due date can be kept a shade past the figure it was reckoned from; a hair is not "past".
-    past = life is not None and life > limit * (1 + 1e-9)
-    end = max(limit, life or 0.0)
+    past = life is not None and wait is None and life > limit * (1 + 1e-9)
+    end = max(limit, life or 0.0, put_off_at or 0.0)
 
     def place(value: float) -> float:
         return value / end * length
 
-    rate = rate_of(tape)
     middle = band = stay = None
     band_off = stay_off = False
     weeks: tuple[float, ...] = ()
     if life is not None and tape.due_in_days is not None and not past:
-        middle = place(tape.interval)
+        middle = place(tape.interval if put_off_at is None else put_off_at)
+        if tape.rate is not None and wait is None:
+            middle = min(place(life + tape.rate * max(tape.due_in_days, 0)), length)
     if life is not None and rate is not None and not past:
 
         def on(days: float) -> float:
@@ -143,4 +171,6 @@ def marks(tape: Tape, *, length: float) -> Marks:
         ticks=tuple((place(v), scale.rank(v), v) for v in scale.values(span)),
         weeks=weeks,
         notches=tuple((place(at), done) for at, done in tape.notches if 0 < at <= end),
+        early=place(tape.interval * (1 - tape.early)),
+        put_off=None if put_off_at is None else place(put_off_at),
     )

@@ -39,7 +39,7 @@ def due_cards(
     """Return a card for each due row, in the order given; beside each other they are notches."""
     request = context["request"]
     today, shop = request.today, request.shop
-    rows = list(dues)
+    rows = rigview.with_included(dues)
     cards = []
     for row in rows:
         state, word = rigview.shown_state(

@@ -191,3 +191,47 @@ def test_no_drawing_needs_an_id_of_its_own(draw) -> None:
 def test_nonsense_is_refused(wrong: dict[str, float]) -> None:
     with pytest.raises(ValueError, match="tape"):
         tape(**({"life": 1.0} | wrong))
+
+
+def test_an_early_tolerance_is_hatched_the_other_way_up_to_the_due_line() -> None:
+    early = tape(2000, early=0.1)
+    assert marks(early, length=5500.0).early == pytest.approx(4500)
+    for draw in DRAWINGS:
+        assert draw(early).count("<path") == draw(tape(2000)).count("<path") + 1
+
+
+def test_put_off_the_old_due_line_stays_thin_and_broken() -> None:
+    # 100 gal a day: put off for 12 days it falls at 5,300 instead of 5,000.
+    late = tape(4100, rate=100.0, due_in_days=12, put_off_in_days=12)
+    m = marks(late, length=5500.0)
+    assert (m.due, m.put_off, m.falls) == pytest.approx((5000, 5300, 5300))
+    assert m.middle == pytest.approx(5300)
+    for draw in (lying, upright):
+        (thin,) = found(draw(late), "line", stroke_width="1.5", stroke_dasharray="3 3")
+        (thick,) = found(draw(late), "line", stroke_width="3")
+        assert thin.attrib != thick.attrib
+
+
+def test_put_off_beyond_the_tolerance_the_blade_grows_and_nothing_is_past() -> None:
+    # Past its tolerance of 500 gal already, put off for 10 days at 100 gal a day: 6,600 gal.
+    m = marks(tape(5600, rate=100.0, due_in_days=10, put_off_in_days=10), length=660.0)
+    assert m.past_tolerance is False
+    assert m.end == pytest.approx(6600)
+    assert (m.due, m.put_off) == pytest.approx((500, 660))
+    assert "d-oxide" not in lying(tape(5600, rate=100.0, due_in_days=10, put_off_in_days=10))
+
+
+def test_wanted_sooner_the_ring_lies_where_its_day_does() -> None:
+    m = marks(tape(4100, rate=100.0, due_in_days=3), length=5500.0)
+    assert m.middle == pytest.approx(4400)
+    assert m.due == pytest.approx(5000)
+
+
+def test_a_blade_without_a_date_says_so() -> None:
+    assert words(lying(tape(None, unread="no date yet"))) == ["no date yet"]
+    assert words(upright(tape(None, unread="no date yet"))) == ["no", "date", "yet"]
+
+
+def test_an_early_tolerance_is_a_share() -> None:
+    with pytest.raises(ValueError, match="share"):
+        tape(1, early=1.5)

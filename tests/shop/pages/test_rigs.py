@@ -216,7 +216,7 @@ def test_the_strip_stands_in_flow_order_and_says_its_figures(client: Client, kes
         (3, "Dryer", "", False),
     ]
     assert strip[0].tape.title == (
-        "Generator, oil and filter: 182 of 250 h since 22 Nov 2025; falls due about 20 Mar."
+        "Generator, oil and filter: 182 of 250 hours since 22 Nov 2025; falls due about 20 Mar."
     )
     assert strip[0].date_text == "about 20 Mar"
     assert (strip[1].state, strip[1].band_text) == ("overdue", "61 h past")
@@ -243,8 +243,8 @@ def test_the_first_to_fall_hangs_on_the_strip_and_the_table_has_all(
     assert late in later
 
 
-def test_smaller_services_are_notches_of_the_larger(kestrel: Any) -> None:
-    """Of 5,000 gal 4,310 are used; every 1,000, last at 4,000: the next would come at 5,000."""
+def test_included_services_are_notches_of_the_larger(kestrel: Any) -> None:
+    """Of 5,000 gal 4,310 are used; every 500, last at 4,000: the next would come at 4,500."""
     gun = world.fit(kestrel, "Gun")
     big = world.make_due(
         gun, world.make_service("Gun", "rebuild"), since=4310, interval=5000, measure="gallons"
@@ -253,8 +253,11 @@ def test_smaller_services_are_notches_of_the_larger(kestrel: Any) -> None:
         gun, world.make_service("Gun", "O-rings"), since=310, interval=500, measure="gallons"
     )
 
+    apart = rigview.tape_of(big, today=world.TODAY, warning_days=14, beside=[big, often])
+    big.version.includes.add(often.version.service)
     tape = rigview.tape_of(big, today=world.TODAY, warning_days=14, beside=[big, often])
 
+    assert apart.notches == ()
     assert tape.notches == ((4000.0, True), (4500.0, False))
 
 
