@@ -19,7 +19,8 @@ class Counted:
     """A counter behind one measure of the component, from a moment on, until another.
 
     totals: what it had counted at its readings, in order, the first where it began.
-    rate: (shape, alpha, beta) of the gamma process, or None. share: of a day without a job.
+    rate: (shape, alpha, beta) of the gamma process, or None. share: what a free day counts.
+    load: what a day that nobody has planned yet counts; open_shape: of its use-days.
     """
 
     measure: str
@@ -29,6 +30,8 @@ class Counted:
     ended_at: datetime | None
     rate: tuple[float, float, float] | None
     share: float
+    load: float
+    open_shape: float
 
     def total(self, moment: datetime) -> float:
         """By a straight line between the readings; level after the last one."""
@@ -113,3 +116,5 @@ class Story:
     postponed: tuple[datetime, date] | None = None
     brought: tuple[datetime, date] | None = None
     stay_on: date | None = None
+    #: The day on which the rates were learnt; from it on, days after the last job are open.
+    as_of: date = date(2026, 1, 5)

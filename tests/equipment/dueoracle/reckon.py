@@ -15,7 +15,7 @@ import numpy as np
 from dateutil.relativedelta import relativedelta
 from scipy import stats
 
-from tests.equipment.dueoracle.plain import Booked, Counted, Doing, Story, Way
+from tests.equipment.dueoracle.plain import Counted, Doing, Story, Way
 
 FAR = date(9999, 12, 31)
 DAY = timedelta(days=1)
@@ -122,10 +122,17 @@ def counts_from(story: Story, zone: ZoneInfo) -> tuple[date, date]:
     return said[standing_now[-1].number]
 
 
-def weights(jobs: tuple[Booked, ...], start: date, share: float, days: int) -> np.ndarray:
+def is_open(story: Story, start: date, days: int) -> np.ndarray:
+    """Which days from `start` on nobody has planned yet: after the last job, and not past."""
+    last = max((job.last_day for job in story.jobs), default=date.min)
+    every = [start + timedelta(days=number) for number in range(days)]
+    return np.array([day > last and day >= story.as_of for day in every])
+
+
+def weights(story: Story, start: date, days: int, *, share: float, load: float) -> np.ndarray:
     """How much each day from `start` on counts."""
-    found = np.full(days, share)
-    for job in jobs:
+    found = np.where(is_open(story, start, days), load, share)
+    for job in story.jobs:
         for number in range((job.last_day - job.first_day).days + 1):
             at = (job.first_day - start).days + number
             if 0 <= at < days:
@@ -133,8 +140,19 @@ def weights(jobs: tuple[Booked, ...], start: date, share: float, days: int) -> n
     return found
 
 
-def merged(driving: list[Counted]) -> tuple[float, float, float, float] | None:
-    """(shape, alpha, beta, share) of counters that move together, in the measure."""
+@dataclass(frozen=True)
+class Pace:
+    """What counters gain that move together, in the measure."""
+
+    shape: float
+    open_shape: float
+    alpha: float
+    beta: float
+    share: float
+    load: float
+
+
+def merged(driving: list[Counted]) -> Pace | None:
     if not driving or any(each.rate is None for each in driving):
         return None
     rates = [each.rate for each in driving if each.rate is not None]
@@ -142,9 +160,17 @@ def merged(driving: list[Counted]) -> tuple[float, float, float, float] | None:
         shape * beta / (alpha - 1) * float(each.per_count)
         for each, (shape, alpha, beta) in zip(driving, rates, strict=True)
     ]
-    shape, alpha, _ = min(rates, key=lambda rate: (rate[1], rate[0]))
-    share = sum(mean * each.share for mean, each in zip(means, driving, strict=True)) / sum(means)
-    return shape, alpha, sum(means) * (alpha - 1) / shape, share
+    least = min(range(len(rates)), key=lambda at: (rates[at][1], rates[at][0]))
+    shape, alpha, _ = rates[least]
+    pairs = list(zip(means, driving, strict=True))
+    return Pace(
+        shape=shape,
+        open_shape=driving[least].open_shape,
+        alpha=alpha,
+        beta=sum(means) * (alpha - 1) / shape,
+        share=sum(mean * each.share for mean, each in pairs) / sum(means),
+        load=sum(mean * each.load for mean, each in pairs) / sum(means),
+    )
 
 
 def by_use(story: Story, way: Way, zone: ZoneInfo) -> Steps:
@@ -185,18 +211,21 @@ def by_use(story: Story, way: Way, zone: ZoneInfo) -> Steps:
             return np.ones(WALK)
         if rate is None:
             return np.zeros(WALK)
-        shape, alpha, beta, share = rate
-        each = weights(story.jobs, start, share, WALK)
+        each = weights(story, start, WALK, share=rate.share, load=rate.load)
         each[0] *= 1 - part
+        ahead = is_open(story, start, WALK)
         tau = np.cumsum(each)
+        # Means add, and so do variances, in units of the mean of a use-day.
+        spread = np.cumsum(each / np.where(ahead, rate.open_shape, rate.shape))
         found = np.zeros(WALK)
         # In pieces, since most are reached long before the end of the walk.
         for begin in range(0, WALK, 1000):
             there = slice(begin, begin + 1000)
-            used = tau[there]
             with np.errstate(all="ignore"):
+                shapes = tau[there] ** 2 / spread[there]
+                scales = rate.beta * rate.shape / (tau[there] / spread[there])
                 found[there] = np.where(
-                    used > 0, stats.betaprime.sf(remaining / beta, shape * used, alpha), 0.0
+                    tau[there] > 0, stats.betaprime.sf(remaining / scales, shapes, rate.alpha), 0.0
                 )
             if found[there][-1] > 0.999:
                 found[begin + 1000 :] = found[there][-1]

@@ -61,6 +61,8 @@ def counted(draw: random.Random, measure: str) -> Counted:
         ended_at=None,
         rate=rate if draw.random() < 0.9 else None,
         share=draw.choice([0.0, 0.1, 0.5, 1.0, draw.random()]),
+        load=draw.choice([0.2, 0.7, 1.0]),
+        open_shape=rate[0] * draw.choice([0.5, 1.0]),
     )
 
 
@@ -99,6 +101,7 @@ def story(seed: int, *ways: Way, renewed: bool | None = None) -> Story:
         jobs=jobs(draw, begin=CAME, count=draw.randint(0, 14)),
         asked=asked,
         doings=tuple(doings),
+        as_of=CAME + timedelta(days=draw.randint(0, 300)),
         others={7: tuple(moment(draw, 500) for _ in range(draw.randint(0, 2)))},
     )
 
@@ -198,7 +201,9 @@ def test_a_forecast_is_what_a_walk_of_the_days_finds(seed: int) -> None:
         read_day=np.array([read_at.date().toordinal()]),
         read_part=np.array([(read_at.hour * 60 + read_at.minute) / 1440]),
         share=np.array([counter.share]),
+        load=np.array([counter.load]),
         shape=np.array([shape]),
+        open_shape=np.array([counter.open_shape if counter.rate else nan]),
         alpha=np.array([alpha]),
         beta=np.array([beta]),
     )
@@ -209,6 +214,7 @@ def test_a_forecast_is_what_a_walk_of_the_days_finds(seed: int) -> None:
         first_day=np.array([first for first, _ in days], dtype=np.int64),
         last_day=np.array([last for _, last in days], dtype=np.int64),
         intensity=np.array([round(100 * job.intensity) for job in told.jobs], dtype=np.int64),
+        today=told.as_of.toordinal(),
     )
     remaining = np.array([float(way.interval) - since])
     for chance in (0.1, 0.5, 0.9):
@@ -279,15 +285,15 @@ def test_the_walk_of_chances_is_what_drawn_processes_do() -> None:
     draw = np.random.default_rng(4)
     read = datetime(2026, 3, 2, 6, tzinfo=UTC)
     counter = Counted(
-        "hours", ((read, Decimal(0)),), Decimal(1), read, None, (1.4, 6.0, 25.0), 0.25
+        "hours", ((read, Decimal(0)),), Decimal(1), read, None, (1.4, 6.0, 25.0), 0.25, 0.7, 1.4
     )
     way = Way("hours", Decimal(120))
     asked = Asked(1, (way,), False, Decimal("0.2"), Decimal(0), False, False)
     jobs = (Booked(date(2026, 3, 9), date(2026, 3, 20), 1.5),)
-    told = Story(date(2026, 3, 2), {}, (counter,), None, jobs, asked, ())
+    told = Story(date(2026, 3, 2), {}, (counter,), None, jobs, asked, (), as_of=read.date())
     wanted = by_use(told, way, ZONE)
-    days = np.full(60, 0.25)
-    days[7:19] = 1.5
+    days = np.full(60, 0.7)
+    days[:7], days[7:19] = 0.25, 1.5
     days[0] = 0.25  # 06:00 UTC is midnight in Chicago: all of 2 March is still ahead
     rate = draw.gamma(6.0, 1 / 25.0, size=40_000)
     use = np.cumsum(draw.gamma(1.4 * days, size=(40_000, 60)) / rate[:, None], axis=1)
