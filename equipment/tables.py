@@ -1,6 +1,7 @@
 """Lists of components and of services."""
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -140,10 +141,9 @@ class ServiceTable(tables.Table):
 
     def render_changed(self, record: ServiceRow) -> str:
         version = record.version
-        local = timezone.localtime(version.published_at)
         return format_html(
             '<span class="nobreak">{}</span><small>version {}, by {}</small>',
-            f"{local.day} {local:%b %Y}",
+            _day(timezone.localtime(version.published_at).date()),
             version.version,
             version.author.name,
         )
@@ -161,6 +161,10 @@ class AppliesTable(tables.Table):
         attrs = {"class": "table table-stack", "aria-label": "Components it applies to"}
         order_by = "tag"
         default = ""
+
+    def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
+        self.today = today
+        super().__init__(*args, **kwargs)
 
     def render_tag(self, value: str, record: Component) -> str:
         return format_html(
@@ -183,12 +187,23 @@ class AppliesTable(tables.Table):
         due = rows[0]
         if due.due_date == FAR_DATE:
             return "no date yet"
-        day = f"{due.due_date.day} {due.due_date:%b %Y}"
-        return day if due.due_10 == due.due_90 else f"about {day}"
+        day = _day(due.due_date)
+        if due.postponed_to:
+            return format_html("{}<small>put off to {}</small>", day, _day(due.postponed_to))
+        if due.due_date < self.today:
+            return f"was due {day}"
+        if due.due_10 == due.due_90 or FAR_DATE in (due.due_10, due.due_90):
+            return day
+        return format_html(
+            "about {}<small>{} – {}</small>", day, _day(due.due_10), _day(due.due_90)
+        )
 
     def render_done(self, record: Component) -> str:
         rows = record.due_of_it  # type: ignore[attr-defined]
         if not rows:
             return ""
-        local = timezone.localtime(rows[0].renewed_at)
-        return f"{local.day} {local:%b %Y}"
+        return _day(timezone.localtime(rows[0].renewed_at).date())
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"

@@ -91,7 +91,9 @@ def service(request: PageRequest, pk: int) -> HttpResponse:
     current, now_asked = next(
         pair for pair in zip(versions, asked, strict=True) if pair[0].is_current
     )
-    table = AppliesTable(_applies_to(shown), empty_text="It applies to no component now.")
+    table = AppliesTable(
+        _applies_to(shown), today=request.today, empty_text="It applies to no component now."
+    )
     RequestConfig(request, paginate={"per_page": COMPONENTS_A_PAGE, "silent": True}).configure(
         table
     )

@@ -1,12 +1,13 @@
 """Services: the list by kind, one with its versions, what it applies to; retired, brought back."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
+from equipment.due import FAR_DATE
 from equipment.models import Caution, Check, Due, Service, ServiceVersion
 from equipment.services import CheckPlan, TriggerPlan, publish_version
 from tests.equipment.factories import START, ZONE, SprayRig, service_for
@@ -76,6 +77,20 @@ class TestReading:
             pump = spray.pump(side)
             position = f"Proportioning pump {side}"
             assert f"{pump} {pump.type.name} {spray.rig} {position} {when}" in read
+
+    def test_how_sure_a_date_is_and_whether_it_is_past(
+        self, desk: Client, spray: SprayRig, packing: ServiceVersion
+    ) -> None:
+        rows = Due.objects.filter(component=spray.pump("A"))
+        days = {"due_10": date(2026, 3, 1), "due_date": date(2026, 3, 4)}
+        rows.update(**days, due_90=date(2026, 3, 9))
+        assert "about 4 Mar 2026 1 Mar 2026 – 9 Mar 2026" in text_of(desk.get(url_of(packing)))
+        rows.update(postponed_to=date(2026, 3, 4))
+        assert "4 Mar 2026 put off to 4 Mar 2026" in text_of(desk.get(url_of(packing)))
+        rows.update(postponed_to=None, due_date=date(2026, 1, 7))
+        assert "was due 7 Jan 2026" in text_of(desk.get(url_of(packing)))
+        rows.update(due_date=FAR_DATE)
+        assert "no date yet" in text_of(desk.get(url_of(packing)))
 
     def test_one_of_a_rig_applies_there_only(
         self, desk: Client, spray: SprayRig, packing: ServiceVersion
