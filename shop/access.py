@@ -56,6 +56,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:jobs": ReadOrChange(read=SIGNED_IN, change=MANAGER),
     "shop:rig": SIGNED_IN,
     "shop:rigs": SIGNED_IN,
+    "shop:rig_drawing": SIGNED_IN,
     "shop:round_sheet": SIGNED_IN,
     "shop:round_sheets": SIGNED_IN,
     "shop:today": SIGNED_IN,

@@ -151,6 +151,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "shop:person": [{"pk": world.sheets.manager.pk}],
         "shop:rig_spend": rig,
         "shop:service_parts": service,
+        "shop:rig_drawing": rig,
         "shop:round_sheet": rig,
         "shop:readings_file": [{"number": 1, "way": "csv"}],
         "shop:spend_file": [{"way": "csv"}],
