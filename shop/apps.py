@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.apps import AppConfig
 
 
@@ -5,8 +7,14 @@ class ShopConfig(AppConfig):
     name = "shop"
 
     def ready(self) -> None:
+        from django.db.models.signals import post_save
+
         from inventory.guards import guard
+        from inventory.models import Part
         from shop import checks  # noqa: F401  (registers them)
+
+        # The stock knows no services: whoever changes a part is not to know who prices by it.
+        post_save.connect(_part_saved, sender=Part, dispatch_uid="shop_part_saved")
 
         # What somebody signed or entered is never changed, not even by a person at the database.
         guard("equipment_renewal")
@@ -19,3 +27,11 @@ class ShopConfig(AppConfig):
         guard("shop_stepentry")
         guard("shop_partentry")
         guard("shop_readingentry", allow_columns=("is_in_force",))
+
+
+def _part_saved(instance: Any, created: bool, raw: bool = False, **_: Any) -> None:
+    """A part new to the shop is needed by nothing yet; a fixture brings its figures along."""
+    from shop.services.needs import part_changed
+
+    if not created and not raw:
+        part_changed(instance)

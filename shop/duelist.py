@@ -9,8 +9,9 @@ from typing import Any, Final, NamedTuple
 
 from django.db.models import Q
 
-from equipment.models import Due
-from shop import kits, rigview
+from equipment.models import Due, Postponement, ServiceVersion
+from equipment.services import including
+from shop import kits, rigview, words
 from shop.models import ServiceSheet, SheetLine, Shop
 
 ROWS_A_PAGE: Final = 50
@@ -18,7 +19,10 @@ ROWS_A_PAGE: Final = 50
 COUNTED: Final = 1000
 #: A form that lists more than this was not ticked by hand.
 MOST_PICKED: Final = 200
-_CURSOR: Final = re.compile(r"(\d{1,4})\.(\d{4}-\d{2}-\d{2})\.(\d{1,18})")
+#: What the list may be sorted by; odds and kits the highest first.
+DATE, RIG, ODDS, KITS = "date", "rig", "odds", "kits"
+_HIGHEST_FIRST: Final = {ODDS: "odds_due_permille", KITS: "kit_cents"}
+_CURSOR: Final = re.compile(r"(\d{1,15})\.(\d{4}-\d{2}-\d{2})\.(\d{1,18})")
 
 
 class BadCursor(ValueError):
@@ -27,18 +31,22 @@ class BadCursor(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Cursor:
-    """The row after which a page begins."""
+    """The row after which a page begins.
 
-    rig_number: int
+    rank: what the list is sorted by before the date: the rig's number, odds, or cents of its kits.
+    """
+
+    rank: int
     due_date: date
     pk: int
 
     def __str__(self) -> str:
-        return f"{self.rig_number}.{self.due_date:%Y-%m-%d}.{self.pk}"
+        return f"{self.rank}.{self.due_date:%Y-%m-%d}.{self.pk}"
 
     @classmethod
-    def of(cls, due: "ListedDue") -> "Cursor":
-        return cls(due.rig_number, due.due_date, due.pk)
+    def of(cls, due: "ListedDue", *, sort: str) -> "Cursor":
+        rank = {ODDS: due.odds_due_permille, KITS: due.kit_cents}.get(sort, due.rig_number)
+        return cls(rank, due.due_date, due.pk)
 
     @classmethod
     def read(cls, text: str) -> "Cursor":
@@ -83,6 +91,15 @@ class ListedDue(NamedTuple):
     is_past_tolerance: bool
     brought_on: date
     brought_because: str
+    due_10: date
+    due_90: date
+    stay_on: date
+    odds_due_permille: int
+    odds_due_most_permille: int
+    odds_late_permille: int
+    postponed_to: date | None
+    kit_cents: int
+    labour_minutes: int
 
     @property
     def place(self) -> str:
@@ -120,6 +137,15 @@ FIELDS: Final = (
     "is_past_tolerance",
     "brought_on",
     "brought_because",
+    "due_10",
+    "due_90",
+    "stay_on",
+    "odds_due_permille",
+    "odds_due_most_permille",
+    "odds_late_permille",
+    "postponed_to",
+    "kit_cents",
+    "version__labour_minutes",
 )
 
 
@@ -132,6 +158,9 @@ class DueRow:
     sheet: ServiceSheet | None
     state: str
     state_word: str
+    #: Names of the smaller services that this one stands for, and the word on a postponement.
+    includes: tuple[str, ...] = ()
+    put_off: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,17 +171,24 @@ class DuePage:
     following: Cursor | None
 
 
-def ordered(rows: Any, *, by_rig: bool, after: Cursor | None = None) -> Any:
+def ordered(rows: Any, *, sort: str, after: Cursor | None = None) -> Any:
     """Put due rows into the order of the list, from behind a cursor on.
 
     Each order is that of one index; the cursor's first bound repeats what the second says, since
     only a plain bound is looked up in an index.
     """
+    if ranked := _HIGHEST_FIRST.get(sort):
+        if after is not None:
+            rows = rows.filter(**{f"{ranked}__lte": after.rank}).filter(
+                Q(**{f"{ranked}__lt": after.rank}) | Q(**{ranked: after.rank}, pk__gt=after.pk)
+            )
+        return rows.order_by(f"-{ranked}", "pk")
+    by_rig = sort == RIG
     if after is not None:
         later = Q(due_date__gt=after.due_date) | Q(due_date=after.due_date, pk__gt=after.pk)
         if by_rig:
-            rows = rows.filter(rig_number__gte=after.rig_number).filter(
-                Q(rig_number__gt=after.rig_number) | (Q(rig_number=after.rig_number) & later)
+            rows = rows.filter(rig_number__gte=after.rank).filter(
+                Q(rig_number__gt=after.rank) | (Q(rig_number=after.rank) & later)
             )
         else:
             rows = rows.filter(due_date__gte=after.due_date).filter(later)
@@ -160,56 +196,143 @@ def ordered(rows: Any, *, by_rig: bool, after: Cursor | None = None) -> Any:
 
 
 def fetch(
-    rows: Any, *, by_rig: bool = False, after: Cursor | None = None, most: int = ROWS_A_PAGE
+    rows: Any, *, sort: str = DATE, after: Cursor | None = None, most: int = ROWS_A_PAGE
 ) -> list[ListedDue]:
     """Return the first of filtered, listed due rows behind a cursor, in one query."""
-    flat = ordered(rows, by_rig=by_rig, after=after).values_list(*FIELDS)[:most]
+    flat = ordered(rows, sort=sort, after=after).values_list(*FIELDS)[:most]
     return [ListedDue._make(row) for row in flat]
 
 
 def page_of(
     rows: Any,
     *,
-    by_rig: bool,
+    sort: str,
     after: Cursor | None,
     today: date,
     shop: Shop,
+    folded_to: date | None = None,
     size: int = ROWS_A_PAGE,
 ) -> DuePage:
-    """Return one page of filtered due rows."""
-    found = fetch(rows, by_rig=by_rig, after=after, most=size + 1)
+    """Return one page of filtered due rows.
+
+    folded_to: smaller services whose bigger one falls due by this day stand in its row.
+    """
+    found = fetch(rows, sort=sort, after=after, most=size + 1)
     more = len(found) > size
     shown = found[:size]
     return DuePage(
-        rows=rows_of(shown, today=today, shop=shop),
-        following=Cursor.of(shown[-1]) if more else None,
+        rows=rows_of(shown, today=today, shop=shop, folded_to=folded_to),
+        following=Cursor.of(shown[-1], sort=sort) if more else None,
     )
 
 
-def walk(rows: Any, *, by_rig: bool, today: date, shop: Shop, size: int = 500) -> Iterator[DueRow]:
+def walk(
+    rows: Any,
+    *,
+    sort: str,
+    today: date,
+    shop: Shop,
+    folded_to: date | None = None,
+    size: int = 500,
+) -> Iterator[DueRow]:
     """Go through all filtered rows, a stretch at a time: for a file of the whole list."""
     after: Cursor | None = None
     while True:
-        page = page_of(rows, by_rig=by_rig, after=after, today=today, shop=shop, size=size)
+        page = page_of(
+            rows,
+            sort=sort,
+            after=after,
+            today=today,
+            shop=shop,
+            folded_to=folded_to,
+            size=size,
+        )
         yield from page.rows
         if page.following is None:
             return
         after = page.following
 
 
-def rows_of(dues: Sequence[ListedDue], *, today: date, shop: Shop) -> list[DueRow]:
+def rows_of(
+    dues: Sequence[ListedDue], *, today: date, shop: Shop, folded_to: date | None = None
+) -> list[DueRow]:
     """Add to due rows what stands beside them: kits, open sheets, states."""
     asked = [(due.service_id, due.rig_id) for due in dues]
     stock = kits.stock_for(asked, today=today)
     sheets = sheets_of(dues)
+    smaller = _folded(dues, folded_to=folded_to) if folded_to else {}
+    put_off = _put_off(dues, today=today)
     rows = []
     for due, each in zip(dues, asked, strict=True):
         state, word = rigview.shown_state(
             due, today=today, warning_days=shop.warning_days, unread_days=shop.unread_days
         )
         sheet = sheets.get((due.component_id, due.version_id))
-        rows.append(DueRow(due, stock.kit(each), sheet, state, word))
+        rows.append(
+            DueRow(
+                due,
+                stock.kit(each),
+                sheet,
+                state,
+                word,
+                includes=smaller.get(due.pk, ()),
+                put_off=put_off.get((due.component_id, due.service_id), ""),
+            )
+        )
     return rows
+
+
+def _folded(dues: Sequence[ListedDue], *, folded_to: date) -> dict[int, tuple[str, ...]]:
+    """The smaller services that fall due by a day and are stood for by each of these rows."""
+    small: dict[int, dict[int, str]] = {}
+    for component, version, name in (
+        Due.objects.listed()
+        .filter(
+            component__in={due.component_id for due in dues},
+            due_date__lte=folded_to,
+            bigger_date__lte=folded_to,
+        )
+        .order_by("due_date", "pk")
+        .values_list("component", "version", "version__service__name")
+    ):
+        small.setdefault(component, {})[version] = name
+    if not small:
+        return {}
+    bigger = ServiceVersion.objects.filter(
+        pk__in={due.version_id for due in dues if due.component_id in small}
+    )
+    children = including.children_of(bigger)
+    found = {}
+    for due in dues:
+        inside: set[int] = set()
+        waiting = [due.version_id]
+        while waiting:
+            for child in children.get(waiting.pop(), ()):
+                if child.pk not in inside:
+                    inside.add(child.pk)
+                    waiting.append(child.pk)
+        names = [
+            name for version, name in small.get(due.component_id, {}).items() if version in inside
+        ]
+        if names:
+            found[due.pk] = tuple(names)
+    return found
+
+
+def _put_off(dues: Sequence[ListedDue], *, today: date) -> dict[tuple[int, int], str]:
+    """ "put off to 3 Dec by M. Harrow: waiting for the seal", by component and service."""
+    components = {due.component_id for due in dues if due.postponed_to}
+    if not components:
+        return {}
+    return {
+        (row.component_id, row.service_id): (
+            f"put off to {words.day(row.until, today=today)} by {row.author}: {row.reason}"
+        )
+        for row in Postponement.objects.standing()
+        .filter(component__in=components)
+        .select_related("author")
+        .order_by("at", "pk")
+    }
 
 
 def sheets_of(dues: Iterable[Due | ListedDue]) -> dict[tuple[int, int], ServiceSheet]:

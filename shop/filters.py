@@ -8,6 +8,7 @@ from django import forms
 from django.db.models import Exists, OuterRef, QuerySet
 
 from equipment.models import ComponentKind, Due, Finding, Rig, Skill
+from shop.duelist import DATE, KITS, ODDS, RIG
 
 #: Search as one types: the results below renew, the address follows.
 SEARCH = {"type": "search", "autocomplete": "off"}
@@ -22,7 +23,6 @@ BEFORE = [
 MONTH = timedelta(days=30)
 #: A fleet longer than this is asked for by number: nobody looks through such a list.
 MOST_CHOICES = 100
-DATE, RIG = "date", "rig"
 
 
 class DueFilter(filters.FilterSet):
@@ -43,8 +43,18 @@ class DueFilter(filters.FilterSet):
     sort = filters.ChoiceFilter(
         label="Sort by",
         empty_label=None,
-        choices=[(DATE, "date"), (RIG, "rig")],
+        choices=[
+            (DATE, "date"),
+            (ODDS, "odds"),
+            (RIG, "rig"),
+            (KITS, "price of its kits"),
+        ],
         method="sort_later",
+    )
+    by = filters.DateFilter(
+        label="Odds before",
+        method="sort_later",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
 
     class Meta:
@@ -72,25 +82,55 @@ class DueFilter(filters.FilterSet):
                 (f"{number}", f"{number:02d} {name}") for number, name in rigs
             ]
 
-    def fall_due(self, queryset: Any, name: str, value: str) -> Any:
-        until = {
+    def _until(self, span: str) -> date | None:
+        return {
             "overdue": self.today,
             "due": self.today,
             "soon": self.today + timedelta(days=self.warning_days),
             "month": self.today + MONTH,
-        }.get(value)
+        }.get(span)
+
+    def fall_due(self, queryset: Any, name: str, value: str) -> Any:
+        until = self._until(value)
         if until is None:
             return queryset
         queryset = queryset.filter(due_date__lte=until)
         return queryset.overdue(self.today) if value == "overdue" else queryset
 
     def sort_later(self, queryset: Any, name: str, value: str) -> Any:
-        """The order goes with the cursor: see shop/views/due.py."""
+        """The order goes with the cursor, the odds with the rows: see shop/views/due.py."""
         return queryset
 
+    def filter_queryset(self, queryset: Any) -> Any:
+        rows = super().filter_queryset(queryset)
+        # What a bigger service stands for is named in its row, not listed beside it.
+        return rows.filter(bigger_date__gt=self.folded_to) if self.folded_to else rows
+
     @property
-    def by_rig(self) -> bool:
-        return self.form.cleaned_data.get("sort") == RIG
+    def order(self) -> str:
+        return str(self.form.cleaned_data.get("sort") or DATE)
+
+    @property
+    def odds_by(self) -> date | None:
+        """The day before which odds are asked for; None: each rig's next stay."""
+        return self.form.cleaned_data.get("by")
+
+    @property
+    def folded_to(self) -> date | None:
+        """Smaller services stand in the row of a bigger one that falls due by this day.
+
+        Never where the bigger one may be missing from the list: overdue is asked of each alone,
+        and the bigger may need another skill.
+        """
+        data = self.form.cleaned_data
+        if data.get("before") == "overdue" or data.get("skill"):
+            return None
+        return self.until or self.today + MONTH
+
+    @property
+    def until(self) -> date | None:
+        """The last day of the span asked for; None: everything."""
+        return self._until(str(self.form.cleaned_data.get("before")))
 
 
 class RigFilter(filters.FilterSet):

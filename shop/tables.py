@@ -1,6 +1,7 @@
 """The due list and the rigs, drawn."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from equipment.due import FAR_DATE
 from equipment.models import Due, Finding, Rig
 from shop import kits, rigview, words
 from shop.duelist import DueRow, ListedDue
@@ -46,6 +48,45 @@ def kit_cell(kit: kits.Kit) -> SafeString | str:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class OddsWords:
+    """Odds of falling due in words: "63 %", "by 14 Dec", "past its tolerance 12 %"."""
+
+    text: str
+    by_text: str = ""
+    late_text: str = ""
+
+
+#: Triggers that may not move together are told where that matters so much. [tenths of 1 %]
+PARTS_BY = 50
+
+
+def odds_of(due: ListedDue, *, today: date, by: date | None = None) -> OddsWords:
+    """The odds of falling due before the rig's next stay, or before a chosen day, in words."""
+    if due.is_past_due or due.due_date <= today:
+        late = due.is_past_tolerance or due.late_date < today
+        return OddsWords("already due", "", "past its tolerance" if late else _late(due, today, by))
+    if by:
+        return OddsWords(
+            words.odds_by_band(due, by, today=today), f"by {words.day(by, today=today)}"
+        )
+    if due.due_date == FAR_DATE and due.due_10 == FAR_DATE:
+        return OddsWords("no date yet")
+    if due.stay_on == FAR_DATE:
+        return OddsWords("no stay planned")
+    text = words.odds_text(due.odds_due_permille, certain=words.is_certain(due))
+    if due.odds_due_most_permille - due.odds_due_permille > PARTS_BY:
+        text = f"{text}, at most {words.odds_text(due.odds_due_most_permille)}"
+    return OddsWords(text, f"by {words.day(due.stay_on, today=today)}", _late(due, today, by))
+
+
+def _late(due: ListedDue, today: date, by: date | None) -> str:
+    if by or due.stay_on == FAR_DATE or due.odds_late_permille < 10:
+        return ""
+    text = words.odds_text(due.odds_late_permille, certain=words.is_certain(due))
+    return f"past its tolerance: {text} by {words.day(due.stay_on, today=today)}"
+
+
 class DueTable(tables.Table):
     """Services that fall due, as the filters say. The page comes from shop.duelist."""
 
@@ -55,6 +96,7 @@ class DueTable(tables.Table):
     life = tables.Column(verbose_name="Life now", empty_values=(), attrs=cell("life"))
     state = tables.Column(verbose_name="State", attrs=cell("state"))
     falls = tables.Column(verbose_name="Falls due", empty_values=(), attrs=cell("falls"))
+    odds = tables.Column(verbose_name="Odds of falling due", empty_values=(), attrs=cell("odds"))
     kit = tables.Column(verbose_name="Kit", attrs=cell("kit"))
     parts = tables.Column(
         verbose_name="Parts",
@@ -76,10 +118,12 @@ class DueTable(tables.Table):
         rig_url: Callable[[int], str],
         sheet_url: Callable[[int], str],
         picked: frozenset[int] = frozenset(),
+        odds_by: date | None = None,
         **kwargs: Any,
     ) -> None:
         self.today, self.shop, self.picked = today, shop, picked
         self.rig_url, self.sheet_url = rig_url, sheet_url
+        self.odds_by = odds_by
         super().__init__(data, exclude=() if may_draft else ("pick",), **kwargs)
         self.may_draft = may_draft
 
@@ -102,20 +146,24 @@ class DueTable(tables.Table):
     def render_what(self, record: DueRow) -> SafeString:
         due = record.due
         return format_html(
-            '<a href="{}" class="value">{}</a>, {} {}<br>{}',
+            '<a href="{}" class="value">{}</a>, {} {}<br>{}{}',
             self.rig_url(due.rig_number),
             due.rig_name,
             due.kind_name[:1].lower() + due.kind_name[1:],
             SafeString(side(due.place_side)),
             due.service_name,
+            format_html("<small>includes {}</small>", ", ".join(record.includes))
+            if record.includes
+            else "",
         )
 
     def render_life(self, record: DueRow) -> SafeString:
         due = record.due
-        measure = rigview.bare_tape(due, today=self.today)
         text = words.life_text(due, today=self.today)
+        measure = rigview.bare_tape(due, today=self.today)
         if measure.life is None:
-            text = f"no reading yet, every {text.split(' of ', 1)[1]}"
+            every = text.partition(" of ")[2]
+            text = f"{measure.unread}, every {every}" if every else measure.unread
         return format_html('<small class="nobreak">{}</small>{}', text, tape(measure, "small"))
 
     def render_state(self, record: DueRow) -> SafeString:
@@ -125,10 +173,23 @@ class DueTable(tables.Table):
         return shown
 
     def render_falls(self, record: DueRow) -> SafeString:
+        due = record.due
         return format_html(
-            '<strong class="nobreak">{}</strong><small>{}</small>',
-            words.date_text(record.due, today=self.today),
-            words.date_note(record.due, today=self.today),
+            '<strong class="nobreak">{}</strong><small>{}</small>{}',
+            words.date_text(due, today=self.today),
+            words.date_note(due, today=self.today),
+            format_html('<small class="written">{}</small>', record.put_off)
+            if record.put_off
+            else "",
+        )
+
+    def render_odds(self, record: DueRow) -> SafeString:
+        shown = odds_of(record.due, today=self.today, by=self.odds_by)
+        return format_html(
+            '<strong class="nobreak">{}</strong> <span class="nobreak">{}</span><small>{}</small>',
+            shown.text,
+            shown.by_text,
+            shown.late_text,
         )
 
     def render_kit(self, record: DueRow) -> SafeString | str:

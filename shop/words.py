@@ -1,6 +1,6 @@
 """How figures and states are said, one way for the page, the paper and the screen reader."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Protocol
 from zoneinfo import ZoneInfo
@@ -211,6 +211,43 @@ def band_text(due: DueFigures, *, today: date, to: str = " – ") -> str:
     if last == due_math.FAR_DATE:
         return f"{day(first, today=today)} or later"
     return between(first, last, today=today, to=to)
+
+
+def odds_text(permille: int, *, certain: bool = False, already: bool = False) -> str:
+    """Odds of falling due as they are said, without the day.
+
+    permille: tenths of a per cent, 0 to 1000. certain: its day is known, so that it is "certain"
+    or "not"; already: it has fallen due. "over 99 %" and "under 1 %" stand for what rounding
+    would make 100 and 0.
+    """
+    if already:
+        return "already due"
+    if certain and permille in (0, 1000):
+        return "certain" if permille else "not"
+    if permille > 990:
+        return "over 99 %"
+    if permille < 10:
+        return "under 1 %"
+    return f"{(permille + 5) // 10} %"
+
+
+def odds_by_band(due: DueFigures, day: date, *, today: date) -> str:
+    """The odds of falling due before a day, as far as its 10, 50 and 90 % days say them.
+
+    "50 to 90 %" where the day lies between the middle and the last of them.
+    """
+    if due.is_past_due or due.due_date <= today:
+        return "already due"
+    first = getattr(due, "due_10", due.due_date)
+    last = getattr(due, "due_90", due.due_date)
+    before = day - timedelta(days=1)
+    if is_certain(due) or first == last:
+        return "certain" if due.due_date <= before else "not"
+    if before >= last:
+        return "over 90 %"
+    if before >= due.due_date:
+        return "50 to 90 %"
+    return "10 to 50 %" if before >= first else "under 10 %"
 
 
 def date_text(due: DueFigures, *, today: date) -> str:

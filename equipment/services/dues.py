@@ -290,6 +290,7 @@ def _place(
     row.kind_id = component.type.kind_id
     row.skill = version.skill
     row.tolerance = version.tolerance
+    row.kit_cents = version.service.kit_cents
     row.position = fitted.position if fitted else None
     row.rig = fitted.position.rig if fitted else None
     row.rig_number = fitted.position.rig.number if fitted else 0

@@ -1,5 +1,6 @@
 """The due list: filtered, picked from, printed, taken away."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 from urllib.parse import urlencode
@@ -28,7 +29,15 @@ EXPORT_HEAD: Final = (
     "Interval",
     "Unit",
     "State",
+    "10 % by",
     "Falls due",
+    "90 % by",
+    "Past tolerance",
+    "Next stay",
+    "Odds before next stay, %",
+    "Odds past tolerance, %",
+    "Includes",
+    "Put off",
     "Kit",
     "Parts",
     "Sheet",
@@ -48,8 +57,18 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
     is_sound = found.form.is_valid()
     rows = found.qs
     if is_sound and request.GET.get("export") in exporting.KINDS:
-        return _export(request, rows, by_rig=found.by_rig)
-    page = duelist.page_of(rows, by_rig=found.by_rig, after=_after(request), today=today, shop=shop)
+        return _export(request, rows, found)
+    sort = found.order if is_sound else duelist.DATE
+    page = duelist.page_of(
+        rows,
+        sort=sort,
+        after=_after(request),
+        today=today,
+        shop=shop,
+        folded_to=found.folded_to if is_sound else None,
+    )
+    picked = _picked(request) if may(request.user, "shop:draft_sheet") else []
+    here = {row.due.pk for row in page.rows}
     may_draft = may(request.user, "shop:draft_sheet")
     table = DueTable(
         page.rows,
@@ -58,12 +77,21 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
         may_draft=may_draft,
         rig_url=lambda number: links.address(request.user, "shop:rig", number),
         sheet_url=lambda number: links.address(request.user, "shop:sheet", number),
+        picked=frozenset(picked),
+        odds_by=found.odds_by if is_sound else None,
     )
     context: dict[str, Any] = {
         "filter": found,
         "table": table,
         "rows": page.rows,
         "may_draft": may_draft,
+        "picked": picked,
+        "picks": "".join(f"&due={pk}" for pk in picked),
+        "picked_elsewhere": Due.objects.for_due_list()
+        .filter(pk__in=[pk for pk in picked if pk not in here])
+        .order_by("rig_number", "due_date", "pk")
+        if picked
+        else [],
         "next_query": _query(request, after=str(page.following)) if page.following else "",
         "first_query": _query(request) if "after" in request.GET else "",
         "count": duelist.count_text(duelist.capped(rows)) if is_sound else "",
@@ -92,17 +120,20 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
 @require_safe
 def due_picked(request: PageRequest) -> HttpResponse:
     """What the services ticked so far come to: the bar at the foot of the due list."""
-    picked = [int(pk) for pk in request.GET.getlist("due") if pk.isdecimal() and len(pk) < 19]
     dues = list(
-        Due.objects.for_due_list()
-        .filter(pk__in=picked[: duelist.MOST_PICKED])
-        .order_by("due_date", "pk")
+        Due.objects.for_due_list().filter(pk__in=_picked(request)).order_by("due_date", "pk")
     )
     rigs = {due.rig_id: due.rig for due in dues if due.rig}
     context: dict[str, Any] = {"dues": dues, "rigs": list(rigs.values())}
     if len(rigs) == 1:
         context |= {"rig": next(iter(rigs.values()))} | _sums(request, dues)
     return render(request, "shop/_partials/pickbar.html", context)
+
+
+def _picked(request: PageRequest) -> list[int]:
+    """The keys of the due rows ticked, as the address carries them; what is no key is left."""
+    asked = [pk for pk in request.GET.getlist("due") if pk.isdecimal() and len(pk) < 19]
+    return [int(pk) for pk in dict.fromkeys(asked[: duelist.MOST_PICKED])]
 
 
 def _sums(request: PageRequest, dues: list[Due]) -> dict[str, Any]:
@@ -154,7 +185,7 @@ def _next_to_fall(request: PageRequest, found: DueFilter) -> str:
 
 
 def _export(
-    request: PageRequest, rows: Any, *, by_rig: bool
+    request: PageRequest, rows: Any, found: DueFilter
 ) -> HttpResponse | StreamingHttpResponse:
     """The whole filtered list as a file, in the order of the page."""
     today = request.today
@@ -170,13 +201,36 @@ def _export(
             row.due.interval.normalize(),
             words.LONG_UNITS[row.due.measure],
             row.state_word,
-            None if row.due.due_date == FAR_DATE else row.due.due_date,
+            _known(row.due.due_10),
+            _known(row.due.due_date),
+            _known(row.due.due_90),
+            _known(row.due.late_date),
+            _known(row.due.stay_on),
+            _per_cent(row.due, row.due.odds_due_permille),
+            _per_cent(row.due, row.due.odds_late_permille),
+            ", ".join(row.includes),
+            row.put_off,
             row.kit.word,
             Decimal(row.kit.cost_cents) / 100 if row.kit.is_needed else None,
             str(row.sheet or ""),
         )
-        for row in duelist.walk(rows, by_rig=by_rig, today=today, shop=request.shop)
+        for row in duelist.walk(
+            rows,
+            sort=found.order,
+            today=today,
+            shop=request.shop,
+            folded_to=found.folded_to,
+        )
     )
     return exporting.file_of(
         request.GET["export"], name=f"due-{today:%Y-%m-%d}", head=EXPORT_HEAD, rows=lines
     )
+
+
+def _known(day: date) -> date | None:
+    return None if day == FAR_DATE else day
+
+
+def _per_cent(due: duelist.ListedDue, permille: int) -> Decimal | None:
+    """Odds before the next stay; none where no stay is known."""
+    return None if due.stay_on == FAR_DATE else Decimal(permille) / 10

@@ -255,7 +255,9 @@ def test_a_kind_of_component_can_be_asked_for(client: Client, spread: dict[str, 
     assert shown(response) == [spread["due"].pk, spread["far"].pk]
 
 
-@pytest.mark.parametrize("query", ["rig=77", "before=never", "kind=x", "skill=wizard", "sort=luck"])
+@pytest.mark.parametrize(
+    "query", ["rig=77", "before=never", "kind=x", "skill=wizard", "sort=luck", "by=never"]
+)
 def test_a_filter_that_does_not_exist_is_said_beside_it(client: Client, query: str) -> None:
     response = client.get(f"/due/?{query}")
 
@@ -309,12 +311,26 @@ def many(count: int) -> set[int]:
     rigs = [world.make_rig(number) for number in (3, 1, 2)]
     version = world.make_service()
     return {
-        world.make_due(world.fit(rigs[n % 3]), version, due_date=world.days(n % 4)).pk
+        world.make_due(
+            world.fit(rigs[n % 3]),
+            version,
+            due_date=world.days(n % 4),
+            odds_due_permille=n % 5 * 100,
+            kit_cents=n % 3 * 10_000_000_000,
+        ).pk
         for n in range(count)
     }
 
 
-@pytest.mark.parametrize("sort", ["date", "rig"])
+ORDERS = {
+    "date": ("due_date", "pk"),
+    "rig": ("rig_number", "due_date", "pk"),
+    "odds": ("-odds_due_permille", "pk"),
+    "kits": ("-kit_cents", "pk"),
+}
+
+
+@pytest.mark.parametrize("sort", ORDERS)
 def test_paging_walks_every_row_exactly_once(client: Client, sort: str) -> None:
     rows = many(127)
     seen: list[int] = []
@@ -328,9 +344,7 @@ def test_paging_walks_every_row_exactly_once(client: Client, sort: str) -> None:
 
     assert len(seen) == 127
     assert set(seen) == rows
-    expected = Due.objects.order_by(
-        *(["rig_number"] if sort == "rig" else []), "due_date", "pk"
-    ).values_list("pk", flat=True)
+    expected = Due.objects.order_by(*ORDERS[sort]).values_list("pk", flat=True)
     assert seen == list(expected)
 
 
@@ -456,7 +470,7 @@ def test_a_name_that_looks_like_a_formula_stays_text(client: Client) -> None:
 def test_a_long_list_is_written_a_stretch_at_a_time(shop: Shop) -> None:
     many(25)
 
-    walked = duelist.walk(Due.objects.listed(), by_rig=False, today=world.TODAY, shop=shop, size=7)
+    walked = duelist.walk(Due.objects.listed(), sort="date", today=world.TODAY, shop=shop, size=7)
 
     assert [row.due.pk for row in walked] == list(
         Due.objects.order_by("due_date", "pk").values_list("pk", flat=True)

@@ -106,6 +106,8 @@ def make_due(
         "read_on": days(-1),
         "renewed_at": AT - timedelta(days=100),
         "late_date": due_date,
+        "due_10": due_date,
+        "due_90": due_date,
         "is_listed": position is not None and not position.rig.is_laid_up,
     } | values
     return Due.objects.create(

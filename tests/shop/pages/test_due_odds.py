@@ -1,0 +1,161 @@
+"""Odds, bands, folded services, postponements and picks on the due list."""
+
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.test import Client
+
+from equipment.due import FAR_DATE
+from equipment.models import Due, Postponement
+from shop.models import Shop
+from tests.shop.pages import world
+from tests.shop.pages.test_due import rows_of_csv, shown, text_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _on_that_day(shop: Shop, time_machine: Any) -> None:
+    time_machine.move_to(world.AT, tick=False)
+
+
+@pytest.fixture
+def client(client_as: Any) -> Client:
+    return client_as("manager")
+
+
+def a_row(**values: Any) -> Due:
+    """Falls due 12 Mar (9 – 16 Mar) on a rig that is back on 14 Mar; today is 2 Mar."""
+    figures: dict[str, Any] = {
+        "due_date": world.days(10),
+        "due_10": world.days(7),
+        "due_90": world.days(14),
+        "late_date": world.days(20),
+        "stay_on": world.days(12),
+        "odds_due_permille": 634,
+        "odds_due_most_permille": 634,
+        "odds_late_permille": 121,
+    }
+    return world.make_due(world.fit(world.make_rig(4, name="Kestrel"), "Gun"), **(figures | values))
+
+
+def test_a_row_says_the_band_and_the_odds_with_their_day(client: Client) -> None:
+    a_row()
+
+    text = text_of(client.get("/due/"))
+
+    assert "about 12 Mar 9 – 16 Mar" in text
+    assert "63 % by 14 Mar" in text
+    assert "past its tolerance: 12 % by 14 Mar" in text
+    assert "breaking" not in text
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ({"odds_due_permille": 996, "odds_due_most_permille": 996}, "over 99 % by 14 Mar"),
+        ({"odds_due_permille": 9, "odds_due_most_permille": 9}, "under 1 % by 14 Mar"),
+        ({"odds_due_most_permille": 685}, "63 %, at most 69 % by 14 Mar"),
+        ({"odds_due_most_permille": 684}, "63 % by 14 Mar"),
+        ({"measure": "days", "odds_due_permille": 1000}, "certain by 14 Mar"),
+        (
+            {"measure": "months", "odds_due_permille": 0, "odds_due_most_permille": 0},
+            "not by 14 Mar",
+        ),
+        ({"is_past_due": True}, "already due"),
+        ({"due_date": world.days(0), "due_10": world.days(-3)}, "already due"),
+        ({"stay_on": FAR_DATE, "odds_due_permille": 0}, "no stay planned"),
+    ],
+)
+def test_odds_in_words(client: Client, row: dict[str, Any], words: str) -> None:
+    a_row(**row)
+
+    assert words in text_of(client.get("/due/?before=all"))
+
+
+@pytest.mark.parametrize("measure", ["months", "season", "idle", "after", "job", "value"])
+def test_every_trigger_has_its_words(client: Client, measure: str) -> None:
+    a_row(measure=measure, interval=30, rate_per_day=None)
+    world.make_due(world.fit(world.make_rig(7)), measure=measure, interval=30, rate_per_day=None)
+
+    for query in ("?before=all", "?before=all&export=csv", "?before=all&by=2026-03-21"):
+        assert client.get(f"/due/{query}").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("by", "words"),
+    [
+        ("2026-03-09", "under 10 % by 9 Mar"),
+        ("2026-03-10", "10 to 50 % by 10 Mar"),
+        ("2026-03-13", "50 to 90 % by 13 Mar"),
+        ("2026-03-17", "over 90 % by 17 Mar"),
+    ],
+)
+def test_a_chosen_day_lives_in_the_address(client: Client, by: str, words: str) -> None:
+    a_row()
+
+    assert words in text_of(client.get(f"/due/?by={by}"))
+
+
+def test_a_bigger_service_stands_for_the_smaller_while_both_fall_due(client: Client) -> None:
+    component = world.fit(world.make_rig(4), "Gun")
+    small, big = world.make_service("Gun", "regrease"), world.make_service("Gun", "full rebuild")
+    big.includes.add(small.service)
+    bigger = world.make_due(component, big, due_date=world.days(9))
+    smaller = world.make_due(component, small, due_date=world.days(1), bigger_date=world.days(9))
+
+    month, near = client.get("/due/?before=month"), client.get("/due/?before=due")
+
+    assert shown(month) == [bigger.pk]
+    assert "includes regrease" in text_of(month)
+    assert shown(near) == []
+    assert [row["Includes"] for row in rows_of_csv(client.get("/due/?export=csv"))] == ["regrease"]
+    Due.objects.filter(pk=smaller.pk).update(bigger_date=world.days(60))
+    assert shown(client.get("/due/?before=month")) == [smaller.pk, bigger.pk]
+
+
+def test_a_smaller_overdue_service_is_never_hidden_from_the_overdue(client: Client) -> None:
+    component = world.fit(world.make_rig(4), "Gun")
+    small = world.make_service("Gun", "regrease")
+    late = world.make_overdue(component, small, bigger_date=world.days(0))
+
+    assert shown(client.get("/due/?before=overdue")) == [late.pk]
+
+
+def test_a_row_put_off_says_to_when_by_whom_and_why(client: Client) -> None:
+    row = a_row(postponed_to=world.days(10))
+    Postponement.objects.create(
+        component=row.component,
+        service=row.version.service,
+        until=world.days(10),
+        reason="waiting for the seal",
+        author=world.author(),
+        at=world.AT,
+        request_id=uuid4(),
+    )
+
+    text = text_of(client.get("/due/"))
+
+    assert f"put off to 12 Mar by {world.author()}: waiting for the seal" in text
+
+
+def test_picks_survive_filters_sorts_and_pages(client: Client) -> None:
+    here = a_row()
+    far = world.make_due(
+        here.component, world.make_service("Gun", "rebuild"), due_date=world.days(200)
+    )
+
+    page = client.get(f"/due/?sort=odds&due={here.pk}&due={far.pk}").content.decode()
+
+    assert f'name="due" value="{here.pk}" checked' in page
+    assert f'name="due" value="{far.pk}" checked' in page
+    assert "Picked, not on this page" in page
+
+
+@pytest.mark.parametrize("due", ["x", "-1", "9" * 40, "1 OR 1=1", "<script>"])
+def test_a_pick_that_is_no_key_is_left(client: Client, due: str) -> None:
+    response = client.get("/due/", {"due": due})
+
+    assert response.status_code == 200
+    assert "<script>" not in response.content.decode().split("</head>")[1].split("<main")[1]
