@@ -26,7 +26,7 @@ from equipment.models import (
 )
 from inventory.models import Balance
 from inventory.services import in_words
-from shop import duelist, links, rigview, sidewords, whereabouts, words
+from shop import beforejob, duelist, links, rigview, sidewords, whereabouts, words
 from shop.filters import RigFilter
 from shop.http import PageRequest
 from shop.models import RigDrawer, ServiceSheet, Shop
@@ -110,6 +110,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
     dues = rigview.first_to_fall([due for facts in positions for due in facts.dues], today=today)
     counters = _counters(subject, positions)
     sheets = duelist.sheets_of(dues)
+    asked, asked_error = _asked(request)
     lines = [
         _due_line(due, sheets.get((due.component_id, due.version_id)), today=today, shop=shop)
         for due in dues
@@ -126,6 +127,11 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
             next_stay=place.next_stay,
             href=lambda component: _component_url(request, component),
         ),
+        "before": None
+        if subject.is_laid_up or not dues
+        else beforejob.before_job(dues, place, asked=asked, sheets=sheets, today=today, shop=shop),
+        "asked": request.GET.get("by", ""),
+        "asked_error": asked_error,
         "near": [line for line in lines if line["state"] != CLEAR],
         "later": [line for line in lines if line["state"] == CLEAR],
         "picks": _picks(dues, sheets, today=today, shop=shop),
@@ -142,7 +148,21 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "quick": _quick_changes(request, subject, positions),
         "example": rigview.EXAMPLE,
     }
-    return render(request, "shop/rig.html", context)
+    return render(request, "shop/rig.html", context, status=422 if asked_error else 200)
+
+
+def _asked(request: PageRequest) -> tuple[date | None, str]:
+    """The day asked for with ?by=, and what is wrong with it; no day: the next stay."""
+    text = request.GET.get("by", "").strip()
+    if not text:
+        return None, ""
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        return None, "That is no day. Write it as 2026-12-24."
+    if day <= request.today:
+        return None, "Ask about a day after today."
+    return day, ""
 
 
 def _cells(

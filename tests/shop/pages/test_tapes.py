@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 def gun_due(**values: Any) -> Any:
     gun = world.fit(world.make_rig(4), "Gun")
-    values = {
+    kept: dict[str, Any] = {
         "since": 4310,
         "interval": 5000,
         "measure": "gallons",
@@ -26,7 +26,7 @@ def gun_due(**values: Any) -> Any:
         "due_10": world.days(12),
         "due_90": world.days(17),
     } | values
-    return world.make_due(gun, world.make_service("Gun", "full rebuild"), **values)
+    return world.make_due(gun, world.make_service("Gun", "full rebuild"), **kept)
 
 
 def tape_of(due: Any, **values: Any) -> Any:

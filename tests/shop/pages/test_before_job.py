@@ -1,0 +1,146 @@
+"""What a rig page answers before a job: what falls due, how likely, and are the kits here."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+import time_machine
+
+from shop import beforejob, rigview, whereabouts, words
+from shop.models import Role
+from tests.shop.pages import world
+from tests.shop.pages.test_due import text_of
+
+pytestmark = pytest.mark.django_db
+
+#: The rig leaves on 7 March for twelve days.
+BACK = world.days(17)
+
+
+@pytest.fixture
+def rig(shop: Any) -> Any:
+    made = world.make_rig(4, name="Kestrel")
+    world.make_booking(made, 5, 16, "three-week job")
+    return made
+
+
+def due(rig: Any, name: str, odds: int = 0, late: int = 0, **values: Any) -> Any:
+    component = world.fit(rig, "Gun")
+    kept: dict[str, Any] = {
+        "due_date": world.days(14),
+        "due_10": world.days(12),
+        "due_90": world.days(30),
+        "stay_on": BACK,
+        "odds_due_permille": odds,
+        "odds_late_permille": late,
+    } | values
+    return world.make_due(component, world.make_service("Gun", name), **kept)
+
+
+def answer(rig: Any, shop: Any, *, asked: date | None = None) -> beforejob.BeforeJob:
+    positions = rigview.positions_of(rig, today=world.TODAY)
+    place = whereabouts.whereabouts(rig.bookings.all(), today=world.TODAY)
+    return beforejob.before_job(
+        [each for facts in positions for each in facts.dues],
+        place,
+        asked=asked,
+        sheets={},
+        today=world.TODAY,
+        shop=shop,
+    )
+
+
+def test_rows_stand_by_odds_and_the_unlikely_are_only_counted(rig: Any, shop: Any) -> None:
+    due(rig, "full rebuild", 634, 55)
+    due(rig, "O-rings", 995, 300)
+    due(rig, "side seals", 4)
+    due(rig, "clean", is_past_due=True, due_date=world.days(-3), late_date=world.days(3))
+    due(rig, "test", measure="days", due_date=world.days(9), late_date=world.days(20))
+
+    found = answer(rig, shop)
+
+    assert found.heading == "Before it leaves Sat 7 Mar for three-week job, back Thu 19 Mar"
+    assert [(row.due.version.service.name, row.odds, row.late) for row in found.rows] == [
+        ("clean", "already due", "under 1 %"),
+        ("test", "certain", "no"),
+        ("O-rings", "over 99 %", "30 %"),
+        ("full rebuild", "63 %", "6 %"),
+    ]
+    assert found.rest == 1
+    assert found.summary == ("1 already due, 3 more likely than not by 19 Mar. All kits are here.")
+
+
+def test_a_smaller_service_is_left_to_the_bigger_one(rig: Any, shop: Any) -> None:
+    due(rig, "O-rings", 900, bigger_date=world.days(15))
+    assert answer(rig, shop).rows == ()
+    due(rig, "side seals", 900, bigger_date=world.days(18))
+    assert len(answer(rig, shop).rows) == 1
+
+
+@pytest.mark.parametrize(
+    ("ahead", "odds"),
+    [(11, None), (13, "10 to 50 %"), (15, "50 to 90 %"), (31, "over 90 %"), (17, "63 %")],
+)
+def test_another_day_lies_between_the_days_of_its_band(
+    rig: Any, shop: Any, ahead: int, odds: str | None
+) -> None:
+    due(rig, "full rebuild", 634)
+    rows = answer(rig, shop, asked=world.days(ahead)).rows
+    assert [row.odds for row in rows] == ([odds] if odds else [])
+
+
+def test_put_off_past_the_job_it_is_not_due_before(rig: Any, shop: Any) -> None:
+    day = world.days(20)
+    due(rig, "full rebuild", due_date=day, due_10=day, due_90=day, postponed_to=day)
+    assert answer(rig, shop).rows == ()
+
+
+def test_what_no_kit_is_there_for_is_named(rig: Any, shop: Any) -> None:
+    row = due(rig, "full rebuild", 634)
+    world.need(row.version, world.make_part("GK-1", name="gun kit"))
+    found = answer(rig, shop)
+    assert "Short: gun kit." in found.summary
+    assert found.rows[0].kit is not None
+    assert found.rows[0].kit.is_short
+
+
+def test_without_a_job_it_asks_about_the_days_ahead(shop: Any) -> None:
+    rig = world.make_rig(4)
+    due(rig, "full rebuild", due_date=world.days(5), due_10=world.days(4))
+    found = answer(rig, shop)
+    assert found.heading == "By Mon 16 Mar; no job is booked"
+    assert [row.odds for row in found.rows] == ["50 to 90 %"]
+
+
+def test_the_page_asks_about_another_day_and_refuses_what_is_none(rig: Any, client_as: Any) -> None:
+    row = due(rig, "full rebuild", 634, 55, tolerance=Decimal("0.1"))
+    with time_machine.travel(world.AT, tick=False):
+        client = client_as(Role.MANAGER)
+        page = client.get("/rigs/4/")
+        assert "Before it leaves Sat 7 Mar" in text_of(page)
+        assert f'name="due" value="{row.pk}" checked' in page.content.decode()
+        assert "By Tue 17 Mar" in text_of(client.get("/rigs/4/?by=2026-03-17"))
+        for wrong, said in (("2026-13-01", "That is no day."), ("2026-03-02", "after today")):
+            refused = client.get("/rigs/4/", {"by": wrong})
+            assert refused.status_code == 422
+            assert said in text_of(refused)
+            assert f'value="{wrong}"' in refused.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("permille", "said"),
+    [
+        (0, "under 1 %"),
+        (9, "under 1 %"),
+        (10, "1 %"),
+        (634, "63 %"),
+        (990, "99 %"),
+        (991, "over 99 %"),
+        (1000, "over 99 %"),
+    ],
+)
+def test_odds_are_a_figure_and_never_none_or_all(permille: int, said: str) -> None:
+    assert words.odds_text(permille) == said
+    assert words.odds_text(1000, certain=True) == "certain"
+    assert words.odds_text(permille, already=True) == "already due"
