@@ -15,6 +15,7 @@ from equipment.models import Due, Finding, Rig
 from shop import kits, rigview, words
 from shop.duelist import DueRow, ListedDue
 from shop.models import Shop
+from shop.paper.due_list import DuePaperRow
 from shop.templatetags.look import money, side, stencil, tag, tape
 from shop.whereabouts import Whereabouts
 
@@ -85,6 +86,26 @@ def _late(due: ListedDue, today: date, by: date | None) -> str:
         return ""
     text = words.odds_text(due.odds_late_permille, certain=words.is_certain(due))
     return f"past its tolerance: {text} by {words.day(due.stay_on, today=today)}"
+
+
+def paper_row(row: DueRow, *, today: date, shop: Shop, by: date | None = None) -> DuePaperRow:
+    """One row of the list as it is printed."""
+    due = row.due
+    odds = odds_of(due, today=today, by=by)
+    includes = f"includes {', '.join(row.includes)}" if row.includes else ""
+    notes = (words.date_note(due, today=today), row.put_off)
+    return DuePaperRow(
+        (
+            (f"{due.rig_number:02d}", due.rig_name),
+            (due.place, "\n".join(filter(None, (due.service_name, includes)))),
+            (words.life_text(due, today=today), ""),
+            (row.state_word, f"{row.sheet}" if row.sheet else ""),
+            (words.date_text(due, today=today), "\n".join(filter(None, notes))),
+            (f"{odds.text} {odds.by_text}".strip(), odds.late_text),
+            ("on the sheet", "") if row.sheet else (row.kit.word, row.kit.short_text),
+            (money(row.kit.cost_cents, shop.currency) if row.kit.is_needed else "", ""),
+        )
+    )
 
 
 class DueTable(tables.Table):

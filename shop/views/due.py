@@ -2,11 +2,13 @@
 
 from datetime import date
 from decimal import Decimal
+from itertools import islice
 from typing import Any, Final
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
@@ -16,7 +18,8 @@ from shop import duelist, exporting, kits, links, words
 from shop.access import may
 from shop.filters import DueFilter
 from shop.http import PageRequest
-from shop.tables import DueTable, next_text
+from shop.paper.due_list import DuePaper, due_list_pdf
+from shop.tables import DueTable, next_text, paper_row
 
 EXPORT_HEAD: Final = (
     "Rig",
@@ -59,6 +62,8 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
     if is_sound and request.GET.get("export") in exporting.KINDS:
         return _export(request, rows, found)
     sort = found.order if is_sound else duelist.DATE
+    if is_sound and request.GET.get("export") == "pdf":
+        return _printed(request, rows, found)
     page = duelist.page_of(
         rows,
         sort=sort,
@@ -95,7 +100,7 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
         "next_query": _query(request, after=str(page.following)) if page.following else "",
         "first_query": _query(request) if "after" in request.GET else "",
         "count": duelist.count_text(duelist.capped(rows)) if is_sound else "",
-        "exports": [(kind, _query(request, export=kind)) for kind in exporting.KINDS],
+        "exports": [(kind, _query(request, export=kind)) for kind in (*exporting.KINDS, "pdf")],
         "show_all": _query(request, before="all"),
         "is_everything": found.form.cleaned_data.get("before") == "all" if is_sound else False,
     }
@@ -234,3 +239,45 @@ def _known(day: date) -> date | None:
 def _per_cent(due: duelist.ListedDue, permille: int) -> Decimal | None:
     """Odds before the next stay; none where no stay is known."""
     return None if due.stay_on == FAR_DATE else Decimal(permille) / 10
+
+
+#: Longer than this nobody prints; such a list is taken away as a file.
+MOST_PRINTED: Final = 1000
+
+
+def _printed(request: PageRequest, rows: Any, found: DueFilter) -> HttpResponse:
+    """The filtered list on paper, in the order of the page."""
+    today, shop = request.today, request.shop
+    size = request.GET.get("paper", "")
+    if size not in ("letter", "a4"):
+        size = "letter" if shop.units == "us" else "a4"
+    walk = duelist.walk(rows, sort=found.order, today=today, shop=shop, folded_to=found.folded_to)
+    local = timezone.localtime(timezone.now(), shop.zone)
+    listed = [
+        paper_row(row, today=today, shop=shop, by=found.odds_by)
+        for row in islice(walk, MOST_PRINTED)
+    ]
+    cut = f", the first {MOST_PRINTED:,}" if next(walk, None) else ""
+    content = due_list_pdf(
+        DuePaper(
+            shop_name=shop.name,
+            asked=_asked(found) + cut,
+            printed_text=f"Printed {local.day} {local:%b %Y %H:%M}",
+            rows=tuple(listed),
+        ),
+        page_size=size,  # type: ignore[arg-type]
+    )
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="due-{today:%Y-%m-%d}.pdf"'
+    return response
+
+
+def _asked(found: DueFilter) -> str:
+    """The filters in words: "Falls due within: 30 days; Sort by: date"."""
+    said = []
+    for field in found.form:
+        value = found.form.cleaned_data.get(field.name)
+        if value not in (None, ""):
+            choices = dict(getattr(field.field, "choices", ()))
+            said.append(f"{field.label}: {choices.get(value, value)}")
+    return "; ".join(said)
