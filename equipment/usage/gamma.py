@@ -252,9 +252,11 @@ def _fleet(sums: Floats) -> Fleet:
 def learn(*, own: Own, fleet: Fleet) -> Rate | None:
     """Return what is known of a counter's rate, or None where no use is known at all.
 
-    The prior has the fleet's mean and spread between rigs: α = 2 + 1/between,
-    β = mean (α − 1)/v, by the moments of v/u. A rig without others begins from its own mean, with
-    the widest spread.
+    The prior has the fleet's spread between rigs, α = 2 + 1/between by the moments of v/u, and its
+    mean half-way between the prior's mean, v β/(α − 1), and its median, v β/(α − 1/3) or nearly:
+    β = mean (α − 2/3)/v. Half-way is ours: in simulated fleets 55 to 60 % of the services fell due
+    before their middle dates by the mean, 45 to 50 % by the median. A rig without others begins
+    from its own mean, with the widest spread.
     """
     mean = fleet.mean
     if mean is None:
@@ -265,7 +267,7 @@ def learn(*, own: Own, fleet: Fleet) -> Rate | None:
     shape = 1 / squared
     day_shape = 1 / _beside(own.day_spread, fleet.day_spread, otherwise=squared)
     alpha = 2 + 1 / fleet.between
-    beta = mean * (alpha - 1) / shape
+    beta = mean * (alpha - 2 / 3) / shape
     return Rate(
         shape=shape,
         day_shape=day_shape,

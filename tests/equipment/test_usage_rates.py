@@ -135,15 +135,17 @@ def test_the_update_is_conjugate() -> None:
     rate = learn(own=own, fleet=fleet)
     assert rate is not None
     # The spread: 40 of the fleet's of 1 beside 6 of the guess of 3, 58/46; v = 46/58.
-    # α = 2 + 1/0.25 = 6 and β = 100 × 5/v; then + 10 v and + 700.
+    # α = 2 + 1/0.25 = 6 and β = 100 × 5.333/v; then + 10 v and + 700.
     v = 46 / 58
     assert rate.shape == pytest.approx(v)
-    assert (rate.alpha, rate.beta) == (pytest.approx(6 + 10 * v), pytest.approx(500 / v + 700))
-    assert rate.mean == pytest.approx((500 + 700 * v) / (5 + 10 * v))
+    assert (rate.alpha, rate.beta) == (pytest.approx(6 + 10 * v), pytest.approx(1600 / 3 / v + 700))
+    assert rate.mean == pytest.approx((1600 / 3 + 700 * v) / (5 + 10 * v))
     alone = learn(own=Own(), fleet=fleet)
     assert alone is not None
-    assert alone.mean == pytest.approx(100)
-    # The relative variance of v/u under Gamma(6, 500) is 1/(α − 2) = 0.25: that of the fleet.
+    # The fleet's mean lies half-way between the mean and the median of the prior, whose relative
+    # variance, 1/(α − 2) = 0.25, is that of the fleet.
+    middle = alone.shape / stats.gamma(alone.alpha, scale=1 / alone.beta).median()
+    assert (alone.mean + middle) / 2 == pytest.approx(100, rel=0.01)
     assert learn(own=Own(), fleet=Fleet()) is None
 
 

@@ -63,7 +63,8 @@ def test_a_rig_without_readings_begins_from_its_fleet() -> None:
     use = usage_of(rig=new.rig, today=TODAY, zone=ZONE)[1]
     assert use.rate is not None
     assert (use.rate.fleet_rigs, use.rate.own_days) == (2, 0)
-    assert use.rate.mean == pytest.approx(500, rel=0.1)
+    # Two rigs say little of how rigs differ: the mean of what is possible lies above the middle.
+    assert 500 < use.rate.mean < 600
 
 
 def test_what_a_job_ahead_asks() -> None:
