@@ -1,6 +1,6 @@
 """How figures and states are said, one way for the page, the paper and the screen reader."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Protocol
 from zoneinfo import ZoneInfo
@@ -240,14 +240,13 @@ def odds_by_band(due: DueFigures, day: date, *, today: date) -> str:
         return "already due"
     first = getattr(due, "due_10", due.due_date)
     last = getattr(due, "due_90", due.due_date)
-    before = day - timedelta(days=1)
     if is_certain(due) or first == last:
-        return "certain" if due.due_date <= before else "not"
-    if before >= last:
+        return "certain" if due.due_date < day else "not"
+    if last < day:
         return "over 90 %"
-    if before >= due.due_date:
+    if due.due_date < day:
         return "50 to 90 %"
-    return "10 to 50 %" if before >= first else "under 10 %"
+    return "10 to 50 %" if first < day else "under 10 %"
 
 
 def date_text(due: DueFigures, *, today: date) -> str:
