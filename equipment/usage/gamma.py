@@ -256,7 +256,7 @@ def learn(*, own: Own, fleet: Fleet) -> Rate | None:
     mean half-way between the prior's mean, v β/(α − 1), and its median, v β/(α − 1/3) or nearly:
     β = mean (α − 2/3)/v. Half-way is ours: in simulated fleets 55 to 60 % of the services fell due
     before their middle dates by the mean, 45 to 50 % by the median. A rig without others begins
-    from its own mean, with the widest spread.
+    from its own mean, as the prior's, with the widest spread.
     """
     mean = fleet.mean
     if mean is None:
@@ -267,7 +267,8 @@ def learn(*, own: Own, fleet: Fleet) -> Rate | None:
     shape = 1 / squared
     day_shape = 1 / _beside(own.day_spread, fleet.day_spread, otherwise=squared)
     alpha = 2 + 1 / fleet.between
-    beta = mean * (alpha - 2 / 3) / shape
+    # Its own mean alone is the mean that people are shown.
+    beta = mean * (alpha - (1 if fleet.mean is None else 2 / 3)) / shape
     return Rate(
         shape=shape,
         day_shape=day_shape,
