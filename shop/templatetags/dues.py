@@ -4,13 +4,14 @@ Load it with `{% load dues %}`; then `{% due_cards rows next_stay as cards %}`, 
 `{% include "_partials/tape_card.html" with heading=card.heading tape=card.tape ... %}`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from django import template
 
+from equipment.due import FAR_DATE
 from equipment.models import Due
 from shop import rigview, words
 from shop.drawing.tape import Tape
@@ -45,8 +46,10 @@ def due_cards(
         state, word = rigview.shown_state(
             row, today=today, warning_days=shop.warning_days, unread_days=shop.unread_days
         )
+        # The kept day is the one that its odds are told for.
+        stay = next_stay if row.stay_on == FAR_DATE else row.stay_on
         tape = rigview.tape_of(
-            row, today=today, warning_days=shop.warning_days, next_stay=next_stay, beside=rows
+            row, today=today, warning_days=shop.warning_days, next_stay=stay, beside=rows
         )
         cards.append(
             DueCard(
@@ -61,3 +64,9 @@ def due_cards(
             )
         )
     return cards
+
+
+@register.simple_tag
+def reason_of(reasons: Mapping[int, Any] | None, due: Due) -> Any:
+    """What stands behind a due row: `{% reason_of reasons card.due as why %}`; None: not known."""
+    return (reasons or {}).get(due.pk)
