@@ -151,8 +151,8 @@ def _late_words(due: Due, *, until: date, today: date) -> str:
 
 
 def _stands_for(due: Due, *, until: date) -> bool:
-    """Whether a bigger service that includes it falls due by then and stands for both."""
-    return due.bigger_date <= until
+    """Whether a bigger service that includes it falls due before then and stands for both."""
+    return due.bigger_date < until
 
 
 def _row(

@@ -78,6 +78,15 @@ def test_a_smaller_service_is_left_to_the_bigger_one(rig: Any, shop: Any) -> Non
     assert len(answer(rig, shop).rows) == 1
 
 
+def test_a_bigger_service_that_falls_due_on_the_day_it_is_back_stands_for_nothing_before(
+    rig: Any, shop: Any
+) -> None:
+    due(rig, "rebuild", measure="days", due_date=BACK, due_10=BACK, due_90=BACK)
+    due(rig, "O-rings", 900, bigger_date=BACK)
+    names = [row.due.version.service.name for row in answer(rig, shop).rows]
+    assert names == ["O-rings"]
+
+
 @pytest.mark.parametrize(
     ("ahead", "odds"),
     [(11, None), (13, "10 to 50 %"), (15, "50 to 90 %"), (31, "over 90 %"), (17, "63 %")],

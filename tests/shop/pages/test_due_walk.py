@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from django.test import Client
 from openpyxl import load_workbook
+from pypdf import PdfReader
 
 from equipment.models import Due
 from shop.models import Shop
@@ -129,6 +130,9 @@ def test_what_is_taken_away_is_what_the_pages_list(
         )
         sheet = list(book.active.iter_rows(min_row=2, values_only=True))
         assert [row[0] for row in sheet if row[0] is not None] == [due.rig_number for due in wanted]
+    pages = PdfReader(io.BytesIO(client.get(f"/due/?{query}&export=pdf").content)).pages
+    printed = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert printed.count(" of 250 h") == len(wanted)
 
 
 HOSTILE = (
