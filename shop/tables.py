@@ -74,7 +74,7 @@ def odds_of(due: ListedDue, *, today: date, by: date | None = None) -> OddsWords
     if due.due_date == FAR_DATE and due.due_10 == FAR_DATE:
         return OddsWords("no date yet")
     if due.stay_on == FAR_DATE:
-        return OddsWords("no stay planned")
+        return OddsWords("no next stay known")
     text = words.odds_text(due.odds_due_permille, certain=words.is_certain(due))
     if due.odds_due_most_permille - due.odds_due_permille > PARTS_BY:
         text = f"{text}, at most {words.odds_text(due.odds_due_most_permille)}"
@@ -279,7 +279,7 @@ class RigTable(tables.Table):
         if not dues:
             return format_html("{}", tag("clear", "ready"))
         state = rigview.worst_state(dues, today=self.today, warning_days=self.shop.warning_days)
-        return format_html("{}<small>{}</small>", tag(state), self._why(dues))
+        return format_html("{}<small>ready with {}</small>", tag(state), self._why(dues))
 
     def _why(self, dues: list[Due]) -> str:
         """ "Gun, full rebuild and 2 more"."""

@@ -19,12 +19,12 @@ _PAD: Final = 4.0  # [pt]
 #: Headings and shares of the width after the box; they add up to one.
 COLUMNS: Final = (
     ("Rig", 0.12),
-    ("Component and service", 0.23),
+    ("Component and service", 0.22),
     ("Life now", 0.11),
     ("State", 0.09),
     ("Falls due, 10 – 90 %", 0.15),
     ("Odds of falling due", 0.15),
-    ("Kit", 0.09),
+    ("Kit", 0.10),
     ("Parts", 0.06),
 )
 

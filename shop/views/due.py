@@ -13,8 +13,8 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from equipment.due import FAR_DATE
-from equipment.models import Due
-from shop import duelist, exporting, kits, links, words
+from equipment.models import Due, Rig
+from shop import duelist, exporting, kits, links, readiness, words
 from shop.access import may
 from shop.filters import DueFilter
 from shop.http import PageRequest
@@ -106,6 +106,10 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
     }
     if not page.rows:
         context["next_due"] = _next_to_fall(request, found)
+    number = found.form.cleaned_data.get("rig") if is_sound else None
+    if number and (rig := Rig.objects.filter(number=number).first()):
+        context["readiness"] = readiness.of_rig(rig, today=today, shop=shop)
+        context["rig"] = rig
     if request.htmx and not request.htmx.history_restore_request:
         response = render(request, "shop/_partials/due_results.html", context)
     else:

@@ -65,7 +65,7 @@ def test_a_row_says_the_band_and_the_odds_with_their_day(client: Client) -> None
         ),
         ({"is_past_due": True}, "already due"),
         ({"due_date": world.days(0), "due_10": world.days(-3)}, "already due"),
-        ({"stay_on": FAR_DATE, "odds_due_permille": 0}, "no stay planned"),
+        ({"stay_on": FAR_DATE, "odds_due_permille": 0}, "no next stay known"),
     ],
 )
 def test_odds_in_words(client: Client, row: dict[str, Any], words: str) -> None:
@@ -159,3 +159,32 @@ def test_a_pick_that_is_no_key_is_left(client: Client, due: str) -> None:
 
     assert response.status_code == 200
     assert "<script>" not in response.content.decode().split("</head>")[1].split("<main")[1]
+
+
+@pytest.mark.parametrize(
+    ("stay", "due", "word"),
+    [
+        (world.days(20), world.days(19), "ready with Gun, Gun service"),
+        (world.days(20), world.days(20), "ready"),
+        (FAR_DATE, world.days(14), "ready with Gun, Gun service"),
+        (FAR_DATE, world.days(15), "ready"),
+    ],
+)
+def test_the_list_of_a_rig_says_whether_it_is_ready(
+    client: Client, stay: Any, due: Any, word: str
+) -> None:
+    rig = world.make_rig(4, name="Kestrel", stay_on=stay)
+    version = world.make_service("Gun", "Gun service")
+    world.make_due(world.fit(rig, "Gun"), version, due_date=due)
+
+    for headers in ({}, {"HX-Request": "true"}):
+        assert client.get("/due/?rig=4", headers=headers).context["readiness"].text == word
+
+
+def test_the_list_of_a_rig_held_by_found_work_says_why(client: Client, manager: Any) -> None:
+    rig = world.make_rig(4, name="Kestrel")
+    world.make_finding(rig, "hose cover split", is_grave=True)
+
+    text = text_of(client.get("/due/?rig=4&before=all"))
+
+    assert "held : hose cover split" in text
