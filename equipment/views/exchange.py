@@ -1,5 +1,6 @@
 """Exchanging a component: what comes out, what goes in, and what the counters showed."""
 
+from datetime import date
 from uuid import UUID
 
 from django.contrib import messages
@@ -10,7 +11,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from equipment.forms.exchanges import ExchangeForm
-from equipment.models import Component, Exchange, Installation, Position
+from equipment.models import Component, Due, Exchange, Installation, Position
+from equipment.models.dues import DueQuerySet
 from equipment.services import FittingRefused, ReadingsRefused
 from equipment.services.assembling import exchange_with_readings
 from equipment.views.common import (
@@ -68,7 +70,13 @@ def exchange(request: PageRequest, number: int, pk: int) -> HttpResponse:
         else:
             messages.success(request, _what_happened(position, out, coming))
             return redirect(rig_url(rig))
-    context = {"form": form, "position": position, "out": out, "has_choices": choices.exists()}
+    context = {
+        "form": form,
+        "position": position,
+        "out": out,
+        "has_choices": choices.exists(),
+        "fallen": fallen_due(Due.objects.filter(component__in=choices), today=request.today),
+    }
     return draw(request, "equipment/exchange.html", of_rig(rig, **context))
 
 
@@ -78,6 +86,15 @@ def fits(position: Position) -> QuerySet[Component]:
     if position.side:
         found = found.filter(side__in=["", position.side])
     return found.select_related("type").order_by("tag")
+
+
+def fallen_due(rows: DueQuerySet, *, today: date) -> list[Due]:
+    """What has fallen due while it lay on the shelf or in a rig laid up, asked before it goes out.
+
+    Its dates ran on although the due list did not show them.
+    """
+    found = rows.due(today).select_related("component", "position__kind", "version__service")
+    return list(found.order_by("component__tag", "due_date", "pk"))
 
 
 def _done_already(request: PageRequest, out: Installation | None) -> str | None:

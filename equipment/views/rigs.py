@@ -1,6 +1,6 @@
 """What a rig is made of: its name, its positions, its counters."""
 
-from typing import Any
+from typing import Any, Final
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from equipment.forms.fields import SpokenForm
 from equipment.forms.rigs import ChangeRigForm, NewRigForm, PositionForm
-from equipment.models import Counter, Exchange, Position, Rig
+from equipment.models import Counter, Due, Exchange, Position, Rig
 from equipment.services import (
     FittingRefused,
     add_position,
@@ -35,7 +35,11 @@ from equipment.views.common import (
     typed,
     zone,
 )
+from equipment.views.exchange import fallen_due
 from equipment.views.readings import counters_of
+
+#: So many are named in a message; the page of the rig has them all.
+NAMED: Final = 5
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -116,9 +120,21 @@ def change(request: PageRequest, number: int) -> HttpResponse:
             if data["is_laid_up"] != rig.is_laid_up:
                 turn = lay_up_rig if data["is_laid_up"] else return_rig
                 turn(rig=rig, author=request.user, at=now)
+                if not data["is_laid_up"]:
+                    _say_fallen(request, rig)
             messages.success(request, "Changed.")
             return redirect("equipment:rig_setup", rig.number)
     return draw(request, "equipment/form.html", _about(rig, form, "Change the rig", "Save"))
+
+
+def _say_fallen(request: PageRequest, rig: Rig) -> None:
+    """Name what fell due while the rig was laid up, now that it goes to work again."""
+    fallen = fallen_due(Due.objects.filter(rig=rig), today=request.today)
+    if not fallen:
+        return
+    names = "; ".join(f"{row.component.tag}, {row.version.service}" for row in fallen[:NAMED])
+    more = f"; and {len(fallen) - NAMED} more on its page" if len(fallen) > NAMED else ""
+    messages.warning(request, f"Fallen due while it was laid up: {names}{more}.")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
