@@ -165,6 +165,14 @@ def test_an_address_that_nobody_would_type_is_answered_in_words(client: Client, 
         assert client.get("/due/picked/", {"due": value}).status_code == 200
 
 
+def test_a_day_that_nobody_would_ask_a_rig_about_is_answered_in_words(client: Client) -> None:
+    some(3)
+    for value in HOSTILE:
+        for number in (3, 7, 40):
+            answer = client.get(f"/rigs/{number:02d}/", {"by": value})
+            assert answer.status_code in (200, 422), (number, value)
+
+
 def test_who_may_see_and_pick(client_as: Any) -> None:
     some(3)
     assert Client().get("/due/").status_code == 302
