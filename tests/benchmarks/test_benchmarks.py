@@ -87,10 +87,10 @@ def test_a_due_list_in_another_order_or_of_other_rows_is_noticed(
     worlds.fleet(rigs=1, readings=2, author=manager, at=now)
     today = timezone.localdate(now, shop.zone)
     Due.objects.filter(kind__name=due_page.KIND).update(due_date=today)
-    due_page.measured(QUICK, shop=shop, today=today)
+    due_page.measured(QUICK, shop=shop, today=today, sort="date", before="month")
     monkeypatch.setattr(due_page.duelist, "ordered", lambda rows, **_: rows.order_by("-pk"))
     with pytest.raises(WrongAnswer, match="the due list gives other rows than there are"):
-        due_page.measured(QUICK, shop=shop, today=today)
+        due_page.measured(QUICK, shop=shop, today=today, sort="date", before="month")
 
 
 @pytest.mark.django_db

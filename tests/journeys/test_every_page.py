@@ -192,7 +192,10 @@ OF_A_RIG = (
     "round",
 )
 #: What an address is asked besides its own words.
-QUERIES = {"shop:draft_sheet": ["?rig=1"], "shop:due": ["", "?before=all&sort=rig"]}
+QUERIES = {
+    "shop:draft_sheet": ["?rig=1"],
+    "shop:due": ["", "?before=all&sort=rig", "?rig=1&sort=odds&by=2030-01-01"],
+}
 
 
 def pages_of(person: Person, world: JourneyWorld) -> Iterator[str]:
