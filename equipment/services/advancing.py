@@ -20,7 +20,14 @@ from equipment.services.settling import KEPT_OF_CLOCK, MOVED_OF_DUE, settle
 
 #: What `advance` reads of a clock and its row: each column it leaves out is one less to build.
 _OF_CLOCK: Final = ("measure", *KEPT_OF_CLOCK)
-_OF_DUE: Final = ("component", "tolerance", "renewed_at", "brought_on", *MOVED_OF_DUE)
+_OF_DUE: Final = (
+    "component",
+    "tolerance",
+    "renewed_at",
+    "brought_on",
+    "postponed_to",
+    *MOVED_OF_DUE,
+)
 
 
 class Unsettled(Exception):

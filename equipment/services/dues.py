@@ -25,6 +25,7 @@ from equipment.models import (
     DueClock,
     Installation,
     Measure,
+    Postponement,
     Renewal,
     Rig,
     ServiceVersion,
@@ -172,6 +173,16 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
         done = renewals.get(key)
         if done is None or done.done_at < wanted.at:
             brought[key] = wanted
+    postponed: dict[tuple[int, int], Postponement] = {}
+    for put_off in (
+        Postponement.objects.standing()
+        .filter(component__in=history.components)
+        .order_by("at", "pk")
+    ):
+        key = put_off.component_id, put_off.service_id
+        done = renewals.get(key)
+        if done is None or done.done_at < put_off.at:
+            postponed[key] = put_off
     kept = {
         (row.component_id, row.version.service_id): row
         for row in Due.objects.select_related("version").filter(component__in=history.components)
@@ -195,6 +206,7 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
                 version,
                 renewals.get(key),
                 brought.get(key),
+                postponed.get(key),
             )
     return writing.finish(gone=[row.pk for row in kept.values()])
 
@@ -232,6 +244,7 @@ class _Writing:
         version: ServiceVersion,
         renewal: Renewal | None,
         brought: BroughtForward | None,
+        postponed: Postponement | None,
     ) -> None:
         component = history.components[row.component_id]
         before = picture(row, KEPT_OF_DUE)
@@ -240,6 +253,9 @@ class _Writing:
         renewed_on = renewal.counts_from if renewal else component.in_service_on
         row.brought_on = brought.due_on if brought else dates.FAR_DATE
         row.brought_because = brought.reason if brought else ""
+        # A version published since may have made it a limit of law, which nobody puts off.
+        is_put_off = postponed is not None and not version.is_hard_limit
+        row.postponed_to = postponed.until if postponed and is_put_off else None
         wanted: list[tuple[DueClock, tuple[object, ...]]] = []
         for trigger in _reckoned(version):
             clock = clocks.pop(trigger.measure, None) or DueClock(due=row, measure=trigger.measure)

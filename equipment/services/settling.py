@@ -33,6 +33,7 @@ KEPT_OF_DUE: Final = (
     "is_past_tolerance",
     "brought_on",
     "brought_because",
+    "postponed_to",
 )
 #: Of those, what a reading moves.
 MOVED_OF_DUE: Final = (
@@ -66,7 +67,8 @@ def settle(
 
     Whichever trigger falls first leads (`equipment.due.first_due`); of two at the same moment the
     one that comes first in `equipment.due.MEASURES`. A service brought forward is due by that day
-    at the latest; it is overdue only when its own clocks say so.
+    at the latest; it is overdue only when its own clocks say so. Put off (`postponed_to`), none of
+    its dates stands earlier than that day and nothing of it is past; brought forward counts still.
     """
     ordered = sorted(clocks, key=lambda clock: dates.MEASURES.index(clock.measure))
     triggers = [_trigger(row, clock, wear, zone) for clock in ordered]
@@ -80,8 +82,13 @@ def settle(
             row.rate_per_day = (
                 trigger.rate_per_day if isinstance(trigger, dates.UseTrigger) else None
             )
-    row.due_date, row.late_date = min(first.due_date, row.brought_on), first.late_date
+    due_date, row.late_date = first.due_date, first.late_date
     row.is_past_due, row.is_past_tolerance = first.is_past_due, first.is_past_tolerance
+    if row.postponed_to is not None:
+        due_date = max(due_date, row.postponed_to)
+        row.late_date = max(row.late_date, row.postponed_to)
+        row.is_past_due = row.is_past_tolerance = False
+    row.due_date = min(due_date, row.brought_on)
 
 
 def _trigger(row: Due, clock: DueClock, wear: Mapping[Key, Wear], zone: ZoneInfo) -> dates.Trigger:

@@ -35,6 +35,7 @@ from equipment.services import (
     bring_forward,
     create_type,
     exchange_component,
+    postpone,
     rebuild_all,
     record_renewal,
     reverse_reading,
@@ -74,6 +75,7 @@ happenings = st.one_of(
     st.tuples(st.just("undo"), st.integers(0, 10)),
     st.tuples(st.just("forward"), st.integers(0, 20), st.sampled_from(["pump A", "gun"])),
     st.tuples(st.just("take off"), st.integers(0, 5)),
+    st.tuples(st.just("put off"), st.integers(1, 20), st.sampled_from(["pump A", "gun"])),
 )
 
 
@@ -205,6 +207,20 @@ def happen(rig: SprayRig, what: tuple) -> None:
             reason="slips",
             author=rig.author,
             at=last,
+            request_id=uuid4(),
+            zone=ZONE,
+        )
+    elif verb == "put off":
+        days, place = rest
+        fitted = rig.positions[place].installations.filter(removed_at=None).first()
+        postpone(
+            service=ServiceVersion.objects.get(service__kind=rig.positions[place].kind).service,
+            component=fitted.component if fitted else rig.components[place],
+            until=(last + timedelta(days=days)).date(),
+            reason="waiting for the seal",
+            author=rig.author,
+            at=last,
+            today=last.date(),
             request_id=uuid4(),
             zone=ZONE,
         )
