@@ -202,6 +202,9 @@ def publish_version(
         fresh = _lock(service)
         if fresh.is_retired:
             raise ServiceRetired(fresh)
+        # While its own current version still stands: a circle comes back to that.
+        smaller = list(includes)
+        including.refuse_circles(fresh, smaller)
         newest = fresh.versions.aggregate(newest=Max("version"))["newest"] or 0
         # While its version is still the current one: a circle is found by way of it.
         smaller = list(includes)
