@@ -184,8 +184,7 @@ def _band(due: words.DueFigures, *, today: date) -> tuple[float, float] | None:
     """Days from today to its 10 and 90 % days, where they are known and differ."""
     if not words.band_text(due, today=today):
         return None
-    first, last = (getattr(due, name) for name in ("due_10", "due_90"))
-    return due_math.days_between(today, first), due_math.days_between(today, last)
+    return due_math.days_between(today, due.due_10), due_math.days_between(today, due.due_90)
 
 
 def _early(due: words.DueFigures, interval: Decimal | None) -> float:

@@ -112,6 +112,10 @@ class DueFigures(Protocol):
     @property
     def due_date(self) -> date: ...
     @property
+    def due_10(self) -> date: ...
+    @property
+    def due_90(self) -> date: ...
+    @property
     def late_date(self) -> date: ...
     @property
     def is_past_due(self) -> bool: ...
@@ -121,6 +125,8 @@ class DueFigures(Protocol):
     def brought_on(self) -> date: ...
     @property
     def brought_because(self) -> str: ...
+    @property
+    def postponed_to(self) -> date | None: ...
 
 
 def is_by_use(due: DueFigures) -> bool:
@@ -179,7 +185,7 @@ def is_brought_forward(due: DueFigures) -> bool:
 
 def is_put_off(due: DueFigures) -> bool:
     """Whether a person put it off to the day on which it now falls due."""
-    return getattr(due, "postponed_to", None) == due.due_date != due_math.FAR_DATE
+    return due.postponed_to == due.due_date != due_math.FAR_DATE
 
 
 def is_certain(due: DueFigures) -> bool:
@@ -204,8 +210,7 @@ def between(first: date, last: date, *, today: date, to: str = " – ") -> str:
 
 def band_text(due: DueFigures, *, today: date, to: str = " – ") -> str:
     """Its 10 and 90 % days, "3 – 8 Dec"; empty where the day is certain or no band is known."""
-    first = getattr(due, "due_10", due_math.FAR_DATE)
-    last = getattr(due, "due_90", due_math.FAR_DATE)
+    first, last = due.due_10, due.due_90
     if is_certain(due) or first == due_math.FAR_DATE or first == last:
         return ""
     if last == due_math.FAR_DATE:
@@ -238,8 +243,7 @@ def odds_by_band(due: DueFigures, day: date, *, today: date) -> str:
     """
     if due.is_past_due or due.due_date <= today:
         return "already due"
-    first = getattr(due, "due_10", due.due_date)
-    last = getattr(due, "due_90", due.due_date)
+    first, last = due.due_10, due.due_90
     if is_certain(due) or first == last:
         return "certain" if due.due_date < day else "not"
     if last < day:
