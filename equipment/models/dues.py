@@ -1,6 +1,8 @@
 """The due rows kept, what puts them off, and the measured values that they follow."""
 
-from datetime import date, timedelta
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime, timedelta
+from typing import Self, TypeVar
 
 from django.conf import settings
 from django.db import models
@@ -170,10 +172,32 @@ class DueClock(models.Model):
         return f"{self.due}: {self.measure}"
 
 
-class PostponementQuerySet(models.QuerySet["Postponement"]):
-    def standing(self) -> "PostponementQuerySet":
-        """Not taken off by a person; a renewal ends it, too, and that is for `dues` to see."""
+_Word = TypeVar("_Word", bound=models.Model)
+
+
+class StandingQuerySet(models.QuerySet[_Word]):
+    """What a person said about a service of a component, until somebody takes it off."""
+
+    def standing(self) -> Self:
+        """Not taken off by a person; a renewal ends it, too: `not_done_since`."""
         return self.filter(taken_off_at__isnull=True)
+
+
+def not_done_since(words: Iterable[_Word], done: Mapping[tuple[int, int], datetime]) -> list[_Word]:
+    """The words, in their order, whose service was not done since they were said.
+
+    done: when each service was last done, by (component, service).
+    """
+    return [
+        word
+        for word in words
+        if (last := done.get((word.component_id, word.service_id))) is None  # type: ignore[attr-defined]
+        or last < word.at  # type: ignore[attr-defined]
+    ]
+
+
+class PostponementQuerySet(StandingQuerySet["Postponement"]):
+    pass
 
 
 class Postponement(models.Model):

@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from equipment import sides
 from equipment.models.care import Service
+from equipment.models.dues import StandingQuerySet
 from equipment.models.rigs import Component, Rig, Side
 from equipment.models.rounds import Finding
 
@@ -16,10 +17,8 @@ def _author(**options: Any) -> Any:
     return models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", **options)
 
 
-class BroughtForwardQuerySet(models.QuerySet["BroughtForward"]):
-    def standing(self) -> "BroughtForwardQuerySet":
-        """Not taken off by a person; a renewal ends it, too, and that is for `dues` to see."""
-        return self.filter(taken_off_at__isnull=True)
+class BroughtForwardQuerySet(StandingQuerySet["BroughtForward"]):
+    pass
 
 
 class BroughtForward(models.Model):

@@ -35,6 +35,7 @@ from equipment.models import (
     Wear,
     WearSource,
 )
+from equipment.models.dues import not_done_since
 from equipment.models.rigs import ZERO
 from equipment.services import locks, sides, timelines, wearing
 from equipment.services.keeping import picture, write
@@ -163,26 +164,17 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
         .order_by("done_at", "pk")
     ):
         renewals[renewal.component_id, renewal.version.service_id] = renewal
-    brought: dict[tuple[int, int], BroughtForward] = {}
-    for wanted in (
-        BroughtForward.objects.standing()
-        .filter(component__in=history.components)
-        .order_by("-due_on", "-pk")
-    ):
-        key = wanted.component_id, wanted.service_id
-        done = renewals.get(key)
-        if done is None or done.done_at < wanted.at:
-            brought[key] = wanted
-    postponed: dict[tuple[int, int], Postponement] = {}
-    for put_off in (
-        Postponement.objects.standing()
-        .filter(component__in=history.components)
-        .order_by("at", "pk")
-    ):
-        key = put_off.component_id, put_off.service_id
-        done = renewals.get(key)
-        if done is None or done.done_at < put_off.at:
-            postponed[key] = put_off
+    done = {key: renewal.done_at for key, renewal in renewals.items()}
+    wanted = BroughtForward.objects.standing().filter(component__in=history.components)
+    brought = {
+        (word.component_id, word.service_id): word
+        for word in not_done_since(wanted.order_by("-due_on", "-pk"), done)
+    }
+    put_off = Postponement.objects.standing().filter(component__in=history.components)
+    postponed = {
+        (word.component_id, word.service_id): word
+        for word in not_done_since(put_off.order_by("at", "pk"), done)
+    }
     kept = {
         (row.component_id, row.version.service_id): row
         for row in Due.objects.select_related("version").filter(component__in=history.components)

@@ -13,8 +13,8 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
 from equipment.caldates import add_years
-from equipment.models import Component, Postponement, Renewal, Service, ServiceVersion
-from equipment.services import dues, including, locks
+from equipment.models import Component, Postponement, Service, ServiceVersion
+from equipment.services import including, locks, standing
 from equipment.services.care_refusals import (
     DoesNotApply,
     FarAhead,
@@ -72,43 +72,20 @@ def postpone(
             at=at,
             request_id=request_id,
         )
-        row.full_clean()
-        Postponement.objects.standing().filter(component=fresh, service=asked).update(
-            taken_off_by=author.pk, taken_off_at=at
-        )
-        row.save()
-        dues.recompute([fresh], zone=zone)
-        return row
+        return standing.say(row, zone=zone)
 
 
 def take_off(
     *, postponement: Postponement, author: AbstractBaseUser, at: datetime, zone: ZoneInfo
 ) -> Postponement:
     """Put a service off no longer: its own dates stand again. Raises NoLongerPutOff."""
-    with transaction.atomic():
-        component = locks.lock_all_behind([postponement.component_id])[postponement.component_id]
-        row = Postponement.objects.select_for_update(of=("self",)).get(pk=postponement.pk)
-        if row.taken_off_at is not None:
-            raise NoLongerPutOff
-        row.taken_off_by_id, row.taken_off_at = author.pk, at
-        row.save(update_fields=["taken_off_by", "taken_off_at"])
-        dues.recompute([component], zone=zone)
-        return row
+    return standing.take_off(postponement, author=author, at=at, zone=zone, gone=NoLongerPutOff)
 
 
 def standing_on(component: Component) -> list[Postponement]:
     """What of a component is put off, and was neither done since nor taken off."""
-    done: dict[int, datetime] = {}
-    renewals = Renewal.objects.in_force().filter(component=component).order_by("done_at")
-    for service, done_at in renewals.values_list("version__service", "done_at"):
-        done[service] = done_at
-    rows = (
-        Postponement.objects.standing()
-        .filter(component=component)
-        .select_related("service", "author")
-        .order_by("until", "pk")
-    )
-    return [row for row in rows if (last := done.get(row.service_id)) is None or last < row.at]
+    rows = Postponement.objects.standing().order_by("until", "pk")
+    return standing.still_meant(rows, component)
 
 
 def _refuse(service: Service, component: Component) -> None:

@@ -11,13 +11,12 @@ from django.db import transaction
 from equipment.models import (
     BroughtForward,
     Component,
-    Renewal,
     Rig,
     Service,
     SideAnswer,
     SideSignal,
 )
-from equipment.services import dues, locks, sides
+from equipment.services import locks, sides, standing
 from equipment.services.findings import open_finding
 from equipment.services.pairs import FINDING_SOURCE
 
@@ -192,43 +191,20 @@ def bring_forward(
             at=at,
             request_id=request_id,
         )
-        row.full_clean()
-        BroughtForward.objects.standing().filter(component=fresh, service=service).update(
-            taken_off_by=author.pk, taken_off_at=at
-        )
-        row.save()
-        dues.recompute([fresh], zone=zone)
-        return row
+        return standing.say(row, zone=zone)
 
 
 def take_off(
     *, brought: BroughtForward, author: AbstractBaseUser, at: datetime, zone: ZoneInfo
 ) -> BroughtForward:
     """Want a service no sooner than its interval says, after all. Raises TakenOffAlready."""
-    with transaction.atomic():
-        component = locks.lock_all_behind([brought.component_id])[brought.component_id]
-        row = BroughtForward.objects.select_for_update(of=("self",)).get(pk=brought.pk)
-        if row.taken_off_at is not None:
-            raise TakenOffAlready
-        row.taken_off_by_id, row.taken_off_at = author.pk, at
-        row.save(update_fields=["taken_off_by", "taken_off_at"])
-        dues.recompute([component], zone=zone)
-        return row
+    return standing.take_off(brought, author=author, at=at, zone=zone, gone=TakenOffAlready)
 
 
 def standing_on(component: Component) -> list[BroughtForward]:
     """What is wanted sooner of a component, and was not done since."""
-    done: dict[int, datetime] = {}
-    renewals = Renewal.objects.in_force().filter(component=component).order_by("done_at")
-    for service, done_at in renewals.values_list("version__service", "done_at"):
-        done[service] = done_at
-    rows = (
-        BroughtForward.objects.standing()
-        .filter(component=component)
-        .select_related("service", "author")
-        .order_by("due_on", "pk")
-    )
-    return [row for row in rows if (last := done.get(row.service_id)) is None or last < row.at]
+    rows = BroughtForward.objects.standing().order_by("due_on", "pk")
+    return standing.still_meant(rows, component)
 
 
 def _sent(request_id: UUID) -> SideAnswer | None:
