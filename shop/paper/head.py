@@ -85,6 +85,36 @@ def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, floa
     return Block(height=height, draw=draw)
 
 
+def rig_head(
+    area: Area,
+    *,
+    number: int,
+    title_row: float,
+    values: Sequence[ValueRow],
+    write_title: Callable[[Pen, float, float], None],
+) -> Block:
+    """The title block of a page about one rig: its number, a title, and values under it.
+
+    title_row: height of what `write_title` writes; it takes the pen, x of its left edge and its
+    top. values: of `value_rows`, for the width right of NUMBER_CELL. [pt]
+    """
+    left = area.left + NUMBER_CELL
+    height = title_row + sum(each.height for each in values)
+
+    def draw(pen: Pen, top: float) -> None:
+        write_title(pen, left, top)
+        y = top - title_row
+        for each in values:
+            pen.rule(left, y, area.right, y)
+            draw_values(pen, each, x=left, top=y, bottom=y - each.height)
+            y -= each.height
+        pen.rule(left, top, left, top - height, _INNER)
+        pen.box(area.left, top - height, area.width, height, OUTER)
+        draw_number(pen, number, x=area.left, y=top, width=NUMBER_CELL, height=height)
+
+    return Block(height=height, draw=draw)
+
+
 def value_rows(cells: Sequence[tuple[str, str]], *, width: float) -> list[ValueRow]:
     """Caption over value, as wide as the words need when the row has room for that."""
     found = []

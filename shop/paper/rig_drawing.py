@@ -13,9 +13,9 @@ from shop.drawing.strip import LINES, StripPosition
 from shop.paper.blocks import Area, Block, heading
 from shop.paper.content import PageSize
 from shop.paper.document import MARGIN, SIZES, begin
-from shop.paper.drawings import draw_icon, draw_number
+from shop.paper.drawings import draw_icon
 from shop.paper.hanging_tape import BLADE, hanging_tape
-from shop.paper.head import FOOT, NUMBER_CELL, OUTER, TITLE, draw_values, foot_line, value_rows
+from shop.paper.head import FOOT, NUMBER_CELL, OUTER, TITLE, foot_line, rig_head, value_rows
 from shop.paper.pen import HAIR, SIDE, Pen
 from shop.paper.type import CAP_HEIGHT, LEADING, TEXT, Line, line, plain
 
@@ -99,25 +99,19 @@ def rig_drawing_pdf(drawing: RigDrawing, *, page_size: PageSize = "letter") -> b
 
 
 def _head(drawing: RigDrawing, area: Area) -> Block:
-    left = area.left + NUMBER_CELL
-    size = TITLE
-    title = plain(drawing.title, width=area.right - left - 2 * _PAD, size=size, bold=True)
-    values = value_rows((("Shop", drawing.shop_name), *drawing.cells), width=area.right - left)
-    title_row = 10.0 + len(title) * size * LEADING
-    height = title_row + sum(each.height for each in values)
+    width = area.width - NUMBER_CELL
+    title = plain(drawing.title, width=width - 2 * _PAD, size=TITLE, bold=True)
 
-    def draw(pen: Pen, top: float) -> None:
-        pen.paragraph(left + _PAD, top - 8 - size * CAP_HEIGHT, title)
-        y = top - title_row
-        for each in values:
-            pen.rule(left, y, area.right, y)
-            draw_values(pen, each, x=left, top=y, bottom=y - each.height)
-            y -= each.height
-        pen.rule(left, top, left, top - height, 0.9)
-        pen.box(area.left, top - height, area.width, height, OUTER)
-        draw_number(pen, drawing.rig_number, x=area.left, y=top, width=NUMBER_CELL, height=height)
+    def write_title(pen: Pen, x: float, top: float) -> None:
+        pen.paragraph(x + _PAD, top - 8 - TITLE * CAP_HEIGHT, title)
 
-    return Block(height=height, draw=draw)
+    return rig_head(
+        area,
+        number=drawing.rig_number,
+        title_row=10.0 + len(title) * TITLE * LEADING,
+        values=value_rows((("Shop", drawing.shop_name), *drawing.cells), width=width),
+        write_title=write_title,
+    )
 
 
 @dataclass(frozen=True, slots=True)

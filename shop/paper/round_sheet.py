@@ -14,14 +14,12 @@ from reportlab.pdfgen.canvas import Canvas
 from shop.paper.blocks import Area, Block, Row, Section, paginate
 from shop.paper.content import PageSize, Side
 from shop.paper.document import MARGIN, SIZES, begin
-from shop.paper.drawings import draw_number
 from shop.paper.head import (
     FOOT,
     NUMBER_CELL,
-    OUTER,
     TITLE,
-    draw_values,
     foot_line,
+    rig_head,
     value_rows,
 )
 from shop.paper.pen import BOX, HAIR, SIDE, Pen, centred
@@ -146,27 +144,22 @@ def _draw(canvas: Canvas, paper: RoundPaper, *, index: int, width: float, height
 
 
 def _head(paper: RoundPaper, area: Area) -> Block:
-    left = area.left + NUMBER_CELL
+    width = area.width - NUMBER_CELL
     title = line("Round sheet", size=TITLE, bold=True)
-    name = plain(paper.title, width=area.right - left - title.width - 3 * _PAD, size=11.5)
-    values = value_rows((("Shop", paper.shop_name), *paper.cells), width=area.right - left)
-    title_row = 28.0 + max(len(name) - 1, 0) * 11.5 * LEADING
-    height = title_row + sum(each.height for each in values)
+    name = plain(paper.title, width=width - title.width - 3 * _PAD, size=11.5)
 
-    def draw(pen: Pen, top: float) -> None:
+    def write_title(pen: Pen, x: float, top: float) -> None:
         base = top - 14 - TITLE * CAP_HEIGHT / 2
-        pen.write(left + _PAD, base, title)
-        pen.paragraph(left + 2 * _PAD + title.width, base, name)
-        y = top - title_row
-        for each in values:
-            pen.rule(left, y, area.right, y)
-            draw_values(pen, each, x=left, top=y, bottom=y - each.height)
-            y -= each.height
-        pen.rule(left, top, left, top - height, 0.9)
-        pen.box(area.left, top - height, area.width, height, OUTER)
-        draw_number(pen, paper.rig_number, x=area.left, y=top, width=NUMBER_CELL, height=height)
+        pen.write(x + _PAD, base, title)
+        pen.paragraph(x + 2 * _PAD + title.width, base, name)
 
-    return Block(height=height, draw=draw)
+    return rig_head(
+        area,
+        number=paper.rig_number,
+        title_row=28.0 + max(len(name) - 1, 0) * 11.5 * LEADING,
+        values=value_rows((("Shop", paper.shop_name), *paper.cells), width=width),
+        write_title=write_title,
+    )
 
 
 class _Columns:
