@@ -304,13 +304,9 @@ def _folded(dues: Sequence[ListedDue], *, folded_to: date) -> dict[int, tuple[st
     children = including.children_of(bigger)
     found = {}
     for due in dues:
-        inside: set[int] = set()
-        waiting = [due.version_id]
-        while waiting:
-            for child in children.get(waiting.pop(), ()):
-                if child.pk not in inside:
-                    inside.add(child.pk)
-                    waiting.append(child.pk)
+        inside = including.reached(
+            due.version_id, lambda version: (child.pk for child in children.get(version, ()))
+        )
         names = [
             name for version, name in small.get(due.component_id, {}).items() if version in inside
         ]

@@ -12,6 +12,7 @@ from django.utils.text import capfirst
 from equipment import caldates
 from equipment import due as due_math
 from equipment.models import Component, Due, Finding, Installation, Measure, Position, Rig
+from equipment.services import including
 from shop import words
 from shop.drawing.strip import StripPosition
 from shop.drawing.tape import Tape
@@ -207,15 +208,14 @@ def with_included(dues: Iterable[Due]) -> list[Due]:
 def _notches(due: Due, beside: Iterable[Due], *, today: date) -> tuple[tuple[float, bool], ...]:
     """Smaller services that it includes: where each was last done, and where it comes next."""
     others = {row.version.service_id: row for row in beside if row != due}
-    inside, waiting = set[int](), [due]
-    while waiting:
-        for service in waiting.pop().version.includes.all():
-            if service.pk in others and service.pk not in inside:
-                inside.add(service.pk)
-                waiting.append(others[service.pk])
+
+    def smaller(row: Due) -> list[Due]:
+        services = row.version.includes.all()
+        return [others[service.pk] for service in services if service.pk in others]
+
     life, own = words.life_now(due, today=today), words.interval_of(due)
     found: set[tuple[float, bool]] = set()
-    for other in (others[service] for service in inside):
+    for other in including.reached(due, smaller):
         interval = words.interval_of(other)
         if own is None or interval is None or not _same_blade(due, other):
             continue

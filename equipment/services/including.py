@@ -5,12 +5,14 @@ versions count, and in turn what those include. A retired service is included no
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from typing import TypeVar
 
 from equipment.models import Component, Service, ServiceVersion
 from equipment.services import locks
 from equipment.services.care_refusals import IncludesItself, OfAnotherKind, ServiceRetired
 
+Node = TypeVar("Node", bound=Hashable)
 #: By version: the current versions of the services that it includes directly.
 Children = Mapping[int, Sequence[ServiceVersion]]
 
@@ -81,6 +83,18 @@ def inside(
                 below.append(child)
                 yield child, bigger
         level = below
+
+
+def reached(start: Node, below: Callable[[Node], Iterable[Node]]) -> set[Node]:
+    """Return what is included by `start` and by what it includes, to the end; not itself."""
+    found: set[Node] = set()
+    waiting = [start]
+    while waiting:
+        for each in below(waiting.pop()):
+            if each not in found and each != start:
+                found.add(each)
+                waiting.append(each)
+    return found
 
 
 def covered(
