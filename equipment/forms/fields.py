@@ -62,6 +62,14 @@ class DayField(forms.DateField):
         kwargs.setdefault("error_messages", {"invalid": "Write the day like 2026-03-02."})
         super().__init__(**kwargs)
 
+    def validate(self, value: date | None) -> None:
+        """Refuse the first and the last day there are: parts of them lie in no other zone's
+        calendar, so that they are no moments.
+        """
+        super().validate(value)
+        if value in (date.min, date.max):
+            raise forms.ValidationError("Check the year.")
+
 
 class ClockField(forms.TimeField):
     """A time of day."""

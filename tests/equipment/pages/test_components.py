@@ -257,6 +257,19 @@ class TestServiceDoneElsewhere:
         assert "That time has not come yet." in text_of(answer)
         assert keeps(answer, "day", "2026-01-09")
 
+    @pytest.mark.parametrize("typed", ["0001-01-01", "9999-12-31"])
+    def test_not_on_a_day_that_is_none_elsewhere(
+        self, desk: Client, spray: SprayRig, typed: str
+    ) -> None:
+        """In the evening of the last day, UTC has run out of years."""
+        version = service_for(spray.pump("A"), ("strokes", 10_000), name="packing")
+        answer = Page(desk, "equipment:renew", spray.pump("A").tag).send(
+            version=str(version.pk), day=typed, time="23:30", reason="dealer"
+        )
+        assert answer.status_code == 422
+        assert "Check the year." in text_of(answer)
+        assert keeps(answer, "day", typed)
+
     def test_undone_with_a_reason(self, desk: Client, spray: SprayRig) -> None:
         pump = spray.pump("A")
         renewal = record_renewal(
