@@ -65,21 +65,23 @@ def chance_reached(
 
 
 def use_days_until(
-    *, remaining: Floats, chance: float, shape: Floats, alpha: Floats, beta: Floats
+    *, remaining: Floats, chance: Floats | float, shape: Floats, alpha: Floats, beta: Floats
 ) -> Floats:
     """Return after how many use-days what remains is used up with a chance. [use-days]
 
-    chance: above 0, below 1. Others as for `chance_reached`, whose inverse this is: 0 where it has
-    been reached, infinite where no use is known. Raises ValueError for another chance.
+    chance: above 0, below 1; one for all or one each. Others as for `chance_reached`, whose
+    inverse this is: 0 where it has been reached, infinite where no use is known. Raises ValueError
+    for another chance.
     """
     from scipy.special import btdtria
 
     _chance(chance)
+    wanted = np.broadcast_to(np.asarray(chance, dtype=np.float64), remaining.shape)
     there = (remaining > 0) & ~np.isnan(shape)
     share = remaining[there] / (remaining[there] + beta[there])
     found = np.where(remaining > 0, np.inf, 0.0)
     # Past the last digit of the share nothing is told apart: that is further than any day.
-    reached = np.where(share < 1.0, btdtria(1.0 - chance, alpha[there], share), np.inf)
+    reached = np.where(share < 1.0, btdtria(1.0 - wanted[there], alpha[there], share), np.inf)
     found[there] = reached / shape[there]
     return found
 
@@ -113,8 +115,8 @@ def days_known(*, remaining: float, chance: float, mean: float, variance: float)
     return float(gdtrib(1.0, 1.0 - chance, remaining * scale) / (mean * scale))
 
 
-def _chance(value: float) -> None:
-    if not 0 < value < 1:
+def _chance(value: Floats | float) -> None:
+    if not np.all((np.asarray(value) > 0) & (np.asarray(value) < 1)):
         raise ValueError("A chance lies between 0 and 1.")
 
 
@@ -180,7 +182,14 @@ class Timeline:
     """
 
     def __init__(
-        self, *, rigs: int, rig: Days, first_day: Days, last_day: Days, intensity: Days, today: int
+        self,
+        *,
+        rigs: int,
+        rig: Days,
+        first_day: Days,
+        last_day: Days,
+        intensity: Days,
+        today: Days | int,
     ) -> None:
         order = np.argsort(rig * _SPACE + first_day, kind="stable")
         rig, first, end = rig[order], first_day[order], last_day[order] + 1
@@ -296,12 +305,15 @@ class Clocks:
         return Clocks(*(getattr(self, name)[which] for name in self.__slots__))
 
 
-def days_reached(*, clocks: Clocks, timeline: Timeline, remaining: Floats, chance: float) -> Days:
+def days_reached(
+    *, clocks: Clocks, timeline: Timeline, remaining: Floats, chance: Floats | float
+) -> Days:
     """Return the first day by whose end what remains is used up with at least a chance. [ordinal]
 
     remaining: from the reading on; the day read where it is not above 0. [counter units]
-    chance: above 0, below 1. FAR where no use is known, or none is ahead.
+    chance: above 0, below 1; one for all or one each. FAR where no use is known, or none is ahead.
     """
+    wanted = np.broadcast_to(np.asarray(chance, dtype=np.float64), remaining.shape)
     use_days = use_days_until(
         remaining=remaining,
         chance=chance,
@@ -318,7 +330,11 @@ def days_reached(*, clocks: Clocks, timeline: Timeline, remaining: Floats, chanc
     for _ in range(_ROUNDS):
         shape, beta = _mixed(some, planned=planned[which], use_days=use_days[which])
         use_days[which] = use_days_until(
-            remaining=remaining[which], chance=chance, shape=shape, alpha=some.alpha, beta=beta
+            remaining=remaining[which],
+            chance=wanted[which],
+            shape=shape,
+            alpha=some.alpha,
+            beta=beta,
         )
     return timeline.reach(clocks, use_days)
 

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from shop import access, signed_out
 from shop.models import Person, Shop
+from shop.services.turning import turn_by_page
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
@@ -63,4 +64,7 @@ class AccessMiddleware:
             )
         if signed_out.typed_by_another(request, person):
             return signed_out.belongs_to_another(request)
+        # The day's first page turns the day. What is sent finds the day as its page showed it.
+        if request.method in ("GET", "HEAD"):
+            turn_by_page(shop=request.shop, today=request.today)  # type: ignore[attr-defined]
         return None

@@ -8,7 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from equipment import absences
+from equipment.due import FAR_DATE
 from equipment.models import JobBooking, Rig
+from equipment.triggers import Away
 from shop import words
 
 ONE_DAY = timedelta(days=1)
@@ -72,19 +75,14 @@ def whereabouts(bookings: Iterable[JobBooking], *, today: date) -> Whereabouts:
     )
     away = next((each for each in coming if each.first_day <= today), None)
     later = [each for each in coming if each.first_day > today]
-    back_on = _free_after(away, later) if away else None
-    following = later[0] if later else None
-    stay = back_on if away else (_free_after(following, later) if following else None)
-    return Whereabouts(today, away, back_on, following, stay)
-
-
-def _free_after(booking: JobBooking, later: Sequence[JobBooking]) -> date:
-    free = booking.last_day + ONE_DAY
-    for each in later:
-        if each.first_day > free:
-            break
-        free = max(free, each.last_day + ONE_DAY)
-    return free
+    stay = absences.next_stay([Away(job.first_day, job.last_day) for job in coming], today=today)
+    return Whereabouts(
+        today=today,
+        away=away,
+        back_on=stay if away else None,
+        leaves_for=later[0] if later else None,
+        next_stay=None if stay == FAR_DATE else stay,
+    )
 
 
 def bookings_of(rigs: Iterable[Rig], *, since: date) -> dict[int, list[JobBooking]]:

@@ -9,7 +9,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Generator, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -138,7 +138,10 @@ def at() -> datetime:
 
 @pytest.fixture
 def shop(db: None, at: datetime) -> Shop:
-    return Shop.objects.create(name="Foam Works", time_zone="America/Chicago", created_at=at)
+    # No page turns the day, unless a test is about that.
+    return Shop.objects.create(
+        name="Foam Works", time_zone="America/Chicago", created_at=at, turned_on=date.max
+    )
 
 
 @pytest.fixture

@@ -157,9 +157,18 @@ class DueClock(models.Model):
     life_at_renewal = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
     since = models.DecimalField(max_digits=16, decimal_places=3, default=ZERO)
     is_at_least = models.BooleanField(default=False)
+    #: Use only: what tolerance and early window are fractions of (`triggers.UseClock`).
+    allowed_of = models.DecimalField(max_digits=12, decimal_places=3, default=ZERO)
     #: The day renewed for a trigger of time, the day read for one of use.
     counted_from = models.DateField()
+    #: The middle of the days on which it falls, and of its window and its limit; what
+    #: `triggers.Dates` says of it.
     due_date = models.DateField(default=FAR_DATE)
+    window_from = models.DateField(default=FAR_DATE)
+    late_date = models.DateField(default=FAR_DATE)
+    is_past_due = models.BooleanField(default=False)
+    #: Whether its service was ever done.
+    is_renewed = models.BooleanField(default=False)
     #: Why it falls then, where the interval alone does not say: "pump A, packing was done 3 Nov".
     because = models.CharField(max_length=200, blank=True)
 

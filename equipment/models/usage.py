@@ -14,7 +14,7 @@ class UsageRate(models.Model):
     """
 
     counter = models.OneToOneField(Counter, models.CASCADE, related_name="usage")
-    as_of = models.DateField()
+    as_of = models.DateField(db_index=True)
     #: How much of a booked day a day without a booking counts, 0 to 1.
     share = models.FloatField()
     #: The same of a day that nobody has planned yet, after the last booking.

@@ -130,6 +130,7 @@ from equipment.services.side_answers import (
     take_off,
 )
 from equipment.services.stays import add_stay, undo_exchange
+from equipment.services.turning import turn_day
 from equipment.services.wearing import WearPlan
 
 __all__ = [
@@ -243,6 +244,7 @@ __all__ = [
     "set_pump_drive",
     "take_off",
     "trigger_plans",
+    "turn_day",
     "undo_exchange",
     "undo_renewal",
 ]

@@ -1,14 +1,21 @@
 """Jobs that take a rig away, and the day it is next in the shop."""
 
+from collections import defaultdict
+from collections.abc import Iterable
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
-from equipment.models import JobBooking, Rig
-from equipment.services import locks
+from equipment import absences
+from equipment.due import FAR_DATE
+from equipment.models import Component, Installation, JobBooking, Rig
+from equipment.services import dues, locks
+from equipment.services.keeping import write
+from equipment.triggers import Away
 
 #: How hard a job works a rig: beside a usual day of a job, in a word, and in full.
 INTENSITIES: Final = (
@@ -56,15 +63,17 @@ def book_job(
     first_day: date,
     last_day: date,
     author: AbstractBaseUser,
+    today: date,
+    zone: ZoneInfo,
     intensity: Decimal = Decimal(1),
 ) -> JobBooking:
-    """Book a rig away from first_day to last_day, both included.
+    """Book a rig away from first_day to last_day, both included; its due rows follow.
 
     intensity: how hard it works there; 1 is as on a usual booked day, >= 0. [1]
     The same booking again returns the one there is. Raises BookingOverlaps, ValidationError.
     """
     with transaction.atomic():
-        locks.lock_rigs([rig.pk])
+        components = lock_fitted(rig.pk)
         booking = JobBooking(
             rig=rig,
             job=job,
@@ -80,6 +89,7 @@ def book_job(
                 return other
             raise BookingOverlaps(other)
         booking.save()
+        _follow(booking.rig_id, components, today=today, zone=zone)
         return booking
 
 
@@ -91,6 +101,8 @@ def change_booking(
     last_day: date,
     author: AbstractBaseUser,
     intensity: Decimal,
+    today: date,
+    zone: ZoneInfo,
 ) -> JobBooking:
     """Put a job right: other days, another name, harder or lighter. The rig stays.
 
@@ -98,7 +110,7 @@ def change_booking(
     Raises BookingGone where it was taken off meanwhile, BookingOverlaps, ValidationError.
     """
     with transaction.atomic():
-        locks.lock_rigs([booking.rig_id])
+        components = lock_fitted(booking.rig_id)
         fresh = JobBooking.objects.select_related("rig").filter(pk=booking.pk).first()
         if fresh is None:
             raise BookingGone(booking)
@@ -110,6 +122,7 @@ def change_booking(
         if other is not None:
             raise BookingOverlaps(other)
         fresh.save()
+        _follow(fresh.rig_id, components, today=today, zone=zone)
         return fresh
 
 
@@ -126,9 +139,44 @@ def _overlapping(booking: JobBooking) -> JobBooking | None:
     )
 
 
-def cancel_booking(*, booking: JobBooking) -> None:
-    """The job is off: the rig stays in the shop on those days."""
-    booking.delete()
+def cancel_booking(*, booking: JobBooking, today: date, zone: ZoneInfo) -> None:
+    """The job is off: the rig stays in the shop on those days. Again, it does nothing."""
+    with transaction.atomic():
+        components = lock_fitted(booking.rig_id)
+        JobBooking.objects.filter(pk=booking.pk).delete()
+        _follow(booking.rig_id, components, today=today, zone=zone)
+
+
+def keep_stays(rigs: Iterable[Rig], *, today: date) -> list[Rig]:
+    """Keep when each rig is next in the shop (`Rig.stay_on`); return those whose day changed.
+
+    The caller holds their locks. A rig laid up has none.
+    """
+    known = list(rigs)
+    jobs: dict[int, list[Away]] = defaultdict(list)
+    rows = JobBooking.objects.filter(rig__in=[rig.pk for rig in known], last_day__gte=today)
+    for pk, first, last in rows.values_list("rig_id", "first_day", "last_day"):
+        jobs[pk].append(Away(first, last))
+    changed = []
+    for rig in known:
+        stay_on = FAR_DATE if rig.is_laid_up else absences.next_stay(jobs[rig.pk], today=today)
+        if stay_on != rig.stay_on:
+            rig.stay_on = stay_on
+            changed.append(rig)
+    write(Rig, changed, ["stay_on"])
+    return changed
+
+
+def lock_fitted(rig: int) -> list[Component]:
+    """Lock a rig, what is fitted in it and all that its wear follows from."""
+    locks.lock_rigs([rig])
+    fitted = Installation.objects.filter(position__rig=rig, removed_at__isnull=True)
+    return list(locks.lock_all_behind(fitted.values_list("component_id", flat=True)).values())
+
+
+def _follow(rig: int, components: Iterable[Component], *, today: date, zone: ZoneInfo) -> None:
+    keep_stays(Rig.objects.filter(pk=rig), today=today)
+    dues.recompute(components, zone=zone)
 
 
 def next_stay(*, rig: Rig, today: date) -> date | None:

@@ -10,7 +10,6 @@ it for the first time, its whole life counts, and its days count from the day it
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
-from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -31,14 +30,16 @@ from equipment.models import (
     ServiceVersion,
     SideSignal,
     SideWatch,
-    Trigger,
     Wear,
     WearSource,
 )
 from equipment.models.dues import not_done_since
 from equipment.models.rigs import ZERO
-from equipment.services import locks, sides, timelines, wearing
+from equipment.services import locks, reckoning, sides, timelines, wearing
+from equipment.services.forecasting import settle
+from equipment.services.including import applies
 from equipment.services.keeping import picture, write
+from equipment.services.kept import DUE_FIELDS, KEPT_OF_CLOCK, KEPT_OF_DUE, Entry
 from equipment.services.lives import (
     KEPT_OF_SOURCE,
     KEPT_OF_WEAR,
@@ -49,7 +50,7 @@ from equipment.services.lives import (
     pace,
     worn,
 )
-from equipment.services.settling import DUE_FIELDS, KEPT_OF_CLOCK, KEPT_OF_DUE, settle
+from equipment.services.reckoning import Events, reckon
 
 AT_A_TIME: Final = 500
 #: Before anything that is kept.
@@ -146,7 +147,7 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
     versions: dict[int, list[ServiceVersion]] = defaultdict(list)
     for version in (
         ServiceVersion.objects.select_related("service")
-        .prefetch_related("triggers")
+        .prefetch_related("triggers__season", "triggers__after", "service__only_rigs")
         .filter(
             is_current=True,
             service__is_retired=False,
@@ -154,7 +155,7 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
         )
         .order_by("pk")
     ):
-        if _reckoned(version):
+        if reckoning.followed(version):
             versions[version.service.kind_id].append(version)
     renewals: dict[tuple[int, int], Renewal] = {}
     for renewal in (
@@ -183,16 +184,17 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
     for clock in DueClock.objects.filter(due__component__in=history.components):
         clocks[clock.due_id][clock.measure] = clock
 
-    writing = _Writing()
+    events = Events.around(history, (each for of in versions.values() for each in of), renewals)
+    writing = _Writing(history, events)
     for component in components:
+        fitted = history.fitted.get(component.pk)
+        rig = fitted.position.rig_id if fitted else None
         for version in versions[component.type.kind_id]:
-            if version.service.side not in ("", component.side):
+            if not applies(version.service, component, rig):
                 continue
             key = (component.pk, version.service_id)
             row = kept.pop(key, None)
-            writing.keep(
-                history,
-                wear,
+            writing.add(
                 row or Due(component=component, version=version),
                 clocks[row.pk] if row else {},
                 version,
@@ -200,37 +202,22 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
                 brought.get(key),
                 postponed.get(key),
             )
+    settle(writing.entries, wear=wear, sources=history.sources, zone=history.zone)
     return writing.finish(gone=[row.pk for row in kept.values()])
-
-
-def _reckoned(version: ServiceVersion) -> list[Trigger]:
-    """The triggers that a due row follows so far: use, and time in days (a year has 365)."""
-    found: dict[str, Trigger] = {}
-    for each in version.triggers.all():
-        if each.measure in dates.USE:
-            found[each.measure] = each
-        elif each.measure in (dates.DAYS, dates.MONTHS):
-            months = each.measure == dates.MONTHS
-            interval = Decimal(int(each.interval) * 365 // 12) if months else each.interval
-            known = found.setdefault(dates.DAYS, Trigger(measure=dates.DAYS, interval=interval))
-            known.interval = min(known.interval, interval)
-    return list(found.values())
 
 
 class _Writing:
     """Due rows and clocks as they come out, sorted by what has to be written."""
 
-    def __init__(self) -> None:
-        self.new_dues: list[Due] = []
-        self.changed_dues: list[Due] = []
-        self.new_clocks: list[DueClock] = []
-        self.changed_clocks: list[DueClock] = []
-        self.gone_clocks: list[int] = []
+    def __init__(self, history: Lives, events: Events) -> None:
+        self.history, self.events = history, events
+        self.entries: list[Entry] = []
+        self._before: list[tuple[object, ...]] = []
+        self._before_clocks: list[list[tuple[object, ...]]] = []
+        self._gone_clocks: list[int] = []
 
-    def keep(
+    def add(
         self,
-        history: Lives,
-        wear: Mapping[Key, Wear],
         row: Due,
         clocks: dict[str, DueClock],
         version: ServiceVersion,
@@ -238,56 +225,68 @@ class _Writing:
         brought: BroughtForward | None,
         postponed: Postponement | None,
     ) -> None:
-        component = history.components[row.component_id]
-        before = picture(row, KEPT_OF_DUE)
-        _place(row, component, version, history.fitted.get(component.pk))
-        row.renewed_at = renewal.done_at if renewal else history.came(component)
-        renewed_on = renewal.counts_from if renewal else component.in_service_on
+        """Say what a row follows; its dates come with `settle`."""
+        component = self.history.components[row.component_id]
+        self._before.append(picture(row, KEPT_OF_DUE))
+        _place(row, component, version, self.history.fitted.get(component.pk))
+        row.renewed_at = renewal.done_at if renewal else self.history.came(component)
         row.brought_on = brought.due_on if brought else dates.FAR_DATE
         row.brought_because = brought.reason if brought else ""
         # A version published since may have made it a limit of law, which nobody puts off.
         is_put_off = postponed is not None and not version.is_hard_limit
         row.postponed_to = postponed.until if postponed and is_put_off else None
-        wanted: list[tuple[DueClock, tuple[object, ...]]] = []
-        for trigger in _reckoned(version):
-            clock = clocks.pop(trigger.measure, None) or DueClock(due=row, measure=trigger.measure)
-            wanted.append((clock, picture(clock, KEPT_OF_CLOCK)))
-            clock.interval, clock.counted_from = trigger.interval, renewed_on
-            clock.life_at_renewal = clock.since = ZERO
-            clock.is_at_least = False
-            if trigger.measure != dates.DAYS:
-                key = (component.pk, trigger.measure)
-                if renewal:
-                    clock.life_at_renewal = history.life_at(key, renewal.done_at)
-                clock.is_at_least = history.is_at_least(key, renewal.done_at if renewal else None)
-        settle(row, [clock for clock, _ in wanted], wear, zone=history.zone)
-        if row.pk is None:
-            self.new_dues.append(row)
-        elif picture(row, KEPT_OF_DUE) != before:
-            self.changed_dues.append(row)
-        for clock, old in wanted:
-            if clock.pk is None:
-                self.new_clocks.append(clock)
-            elif picture(clock, KEPT_OF_CLOCK) != old:
-                self.changed_clocks.append(clock)
-        self.gone_clocks += [clock.pk for clock in clocks.values()]
+        pictures = []
+
+        def clock_of(measure: str) -> DueClock:
+            clock = clocks.pop(measure, None) or DueClock(due=row, measure=measure)
+            pictures.append(picture(clock, KEPT_OF_CLOCK))
+            return clock
+
+        found = reckon(
+            clock_of=clock_of,
+            component=component,
+            version=version,
+            renewal=renewal,
+            history=self.history,
+            events=self.events,
+        )
+        self.entries.append((row, found))
+        self._before_clocks.append(pictures)
+        self._gone_clocks += [clock.pk for clock in clocks.values()]
 
     def finish(self, *, gone: Sequence[int]) -> int:
+        """Write what changed; return how many rows."""
+        new_dues: list[Due] = []
+        changed_dues: list[Due] = []
+        new_clocks: list[DueClock] = []
+        changed_clocks: list[DueClock] = []
+        for (row, clocks), before, pictures in zip(
+            self.entries, self._before, self._before_clocks, strict=True
+        ):
+            if row.pk is None:
+                new_dues.append(row)
+            elif picture(row, KEPT_OF_DUE) != before:
+                changed_dues.append(row)
+            for clock, old in zip(clocks, pictures, strict=True):
+                if clock.pk is None:
+                    new_clocks.append(clock)
+                elif picture(clock, KEPT_OF_CLOCK) != old:
+                    changed_clocks.append(clock)
         if gone:
             Due.objects.filter(pk__in=gone).delete()
-        if self.gone_clocks:
-            DueClock.objects.filter(pk__in=self.gone_clocks).delete()
-        Due.objects.bulk_create(self.new_dues)
-        for clock in self.new_clocks:
+        if self._gone_clocks:
+            DueClock.objects.filter(pk__in=self._gone_clocks).delete()
+        Due.objects.bulk_create(new_dues)
+        for clock in new_clocks:
             clock.due_id = clock.due.pk
-        DueClock.objects.bulk_create(self.new_clocks)
+        DueClock.objects.bulk_create(new_clocks)
         return (
             len(gone)
-            + len(self.gone_clocks)
-            + len(self.new_dues)
-            + len(self.new_clocks)
-            + write(Due, self.changed_dues, DUE_FIELDS)
-            + write(DueClock, self.changed_clocks, KEPT_OF_CLOCK)
+            + len(self._gone_clocks)
+            + len(new_dues)
+            + len(new_clocks)
+            + write(Due, changed_dues, DUE_FIELDS)
+            + write(DueClock, changed_clocks, KEPT_OF_CLOCK)
         )
 
 
@@ -297,7 +296,7 @@ def _place(
     row.version = version
     row.kind_id = component.type.kind_id
     row.skill = version.skill
-    row.tolerance = version.tolerance
+    row.tolerance, row.early = version.tolerance, version.early
     row.kit_cents = version.service.kit_cents
     row.position = fitted.position if fitted else None
     row.rig = fitted.position.rig if fitted else None

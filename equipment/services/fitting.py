@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from equipment.models import Component, Exchange, Installation, Position
-from equipment.services import dues, locks, sides, wearing
+from equipment.services import dues, locks, reckoning, sides, wearing
 from equipment.services.misfits import (
     AlreadyFitted,
     ComponentRetired,
@@ -260,8 +260,8 @@ def sent_before(request_id: UUID | None) -> Exchange | None:
 
 
 def settle(components: Iterable[Component], position: Position, zone: ZoneInfo) -> None:
-    """Work out lives and due rows of what an act touched."""
-    dues.recompute(components, zone=zone)
+    """Work out lives and due rows of what an act touched, and of what follows its services."""
+    dues.recompute([*components, *reckoning.followers(position.rig_id)], zone=zone)
     if position.side:
         sides.refresh([position.rig_id], zone=zone)
 

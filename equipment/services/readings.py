@@ -38,7 +38,9 @@ OF_SOURCE: Final = (
     "began_at",
     "ended_at",
     "start_total",
+    "counter__started_at",
     "counter__last_at",
+    "counter__moved_at",
     "counter__rate_per_day",
     "installation__component__id",
 )
@@ -305,6 +307,8 @@ def _append(new: NewReading, counter: Counter, sending: Sending) -> tuple[Readin
     counter.is_at_least = counter.is_at_least or bound
     counter.last_value, counter.last_at = row.value, row.at
     counter.last_is_day_only = row.is_day_only
+    if counted:
+        counter.moved_at = row.at
     row.total, row.is_at_least = counter.total, counter.is_at_least
     latest = Total(at=row.at, total=row.total, at_least=row.is_at_least)
     counter.rate_per_day = timelines.rate_after(

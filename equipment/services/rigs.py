@@ -2,23 +2,20 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
 from equipment.models import (
     Component,
     ComponentKind,
     ComponentType,
-    Due,
     Installation,
     Position,
     Rig,
 )
 from equipment.models.rigs import ZERO
-from equipment.services import dues, locks
+from equipment.services import bookings, dues, locks
 from equipment.services.misfits import AlreadyFitted, FittingRefused
 
 
@@ -134,20 +131,25 @@ def remove_position(*, position: Position) -> None:
         position.delete()
 
 
-def lay_up_rig(*, rig: Rig, author: AbstractBaseUser, at: datetime) -> Rig:
-    """Take a rig out of work: its due rows are kept and leave the due list."""
-    return _set_laid_up(rig, True)
+def lay_up_rig(*, rig: Rig, today: date, zone: ZoneInfo) -> Rig:
+    """Take a rig out of work: its due rows are kept and leave the due list.
+
+    Its dates by the calendar run on; nothing is used, so those of use stand where they were read.
+    """
+    return _set_laid_up(rig, True, today=today, zone=zone)
 
 
-def return_rig(*, rig: Rig, author: AbstractBaseUser, at: datetime) -> Rig:
+def return_rig(*, rig: Rig, today: date, zone: ZoneInfo) -> Rig:
     """Bring a rig back to work: its due rows stand in the due list again."""
-    return _set_laid_up(rig, False)
+    return _set_laid_up(rig, False, today=today, zone=zone)
 
 
-def _set_laid_up(rig: Rig, is_laid_up: bool) -> Rig:
+def _set_laid_up(rig: Rig, is_laid_up: bool, *, today: date, zone: ZoneInfo) -> Rig:
     with transaction.atomic():
-        fresh: Any = locks.lock_rigs([rig.pk])[rig.pk]
+        components = bookings.lock_fitted(rig.pk)
+        fresh = Rig.objects.get(pk=rig.pk)
         fresh.is_laid_up = is_laid_up
         fresh.save(update_fields=["is_laid_up"])
-        Due.objects.filter(rig=fresh).update(is_listed=not is_laid_up)
+        bookings.keep_stays([fresh], today=today)
+        dues.recompute(components, zone=zone)
         return fresh

@@ -21,6 +21,7 @@ KEPT_OF_COUNTER: Final = (
     "last_value",
     "last_at",
     "last_is_day_only",
+    "moved_at",
     "total",
     "is_at_least",
     "rate_per_day",
@@ -123,6 +124,7 @@ def fold(counter: Counter, readings: Sequence[Reading], *, paced: Collection[int
     value, total, at_least = counter.first_value, Decimal(0), False
     before, before_is_day_only = counter.started_at, False
     totals = [_start(counter)]
+    counter.moved_at = None
     for place, reading in enumerate(readings):
         try:
             counted, bound = faces.gain(
@@ -138,6 +140,8 @@ def fold(counter: Counter, readings: Sequence[Reading], *, paced: Collection[int
         except ReadingRefused as cause:
             raise Contradiction(reading, cause) from cause
         total, at_least, value = total + counted, at_least or bound, reading.value
+        if counted:
+            counter.moved_at = reading.at
         before, before_is_day_only = reading.at, reading.is_day_only
         reading.total, reading.is_at_least = total, at_least
         totals.append(Total(at=reading.at, total=total, at_least=at_least))

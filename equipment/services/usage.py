@@ -1,7 +1,7 @@
 """What counters gain in a day of use, and what the jobs ahead will ask of a rig.
 
-The rates are a dated snapshot of the whole fleet (`renew_usage`), worked out anew on the day's
-first page that asks for one, or by `manage.py renew_usage`; readings do not touch it.
+The rates are a dated snapshot of the whole fleet (`renew_usage`), worked out anew at the turn of
+the day (`turning`); readings do not touch it.
 """
 
 from collections import defaultdict
@@ -81,16 +81,13 @@ def renew_usage(*, today: date, zone: ZoneInfo) -> int:
     return len(rows)
 
 
-def usage_of(*, rig: Rig, today: date, zone: ZoneInfo) -> list[Use]:
+def usage_of(*, rig: Rig) -> list[Use]:
     """Return what is known of the use of a rig's counters, in their order.
 
-    The snapshot is renewed where it is of another day, or lacks a counter.
+    By the snapshot as it stands: it is renewed at the turn of the day (`turning`).
     """
     counters = _counters_of(rig)
     rows = {row.counter_id: row for row in UsageRate.objects.filter(counter__in=counters)}
-    if any(each.pk not in rows or rows[each.pk].as_of != today for each in counters):
-        renew_usage(today=today, zone=zone)
-        rows = {row.counter_id: row for row in UsageRate.objects.filter(counter__in=counters)}
     return [_use(counter, rows[counter.pk]) for counter in counters if counter.pk in rows]
 
 

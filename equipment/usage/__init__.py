@@ -1,6 +1,6 @@
 """How fast a counter counts, and how widely that varies. Nothing here knows Django or the clock.
 
-    recent    the mean rate of the last days that hold a reading: what due dates use today
+    recent    the mean rate of the last days that hold a reading: for a counter too new for the rest
     wiener    drift and variance a day from irregular readings; first passage of a level
     usedays   time counted in use-days: a booked day as hard as the job, an unbooked one in part
     gamma     use as a gamma process in use-days: what one rig's readings and its fleet teach

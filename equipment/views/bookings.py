@@ -71,7 +71,7 @@ def bookings(request: PageRequest, number: int) -> HttpResponse:
     form = BookingForm(typed(request), now=timezone.now())
     if is_sound(request, form):
         try:
-            book_job(rig=rig, author=request.user, **form.cleaned_data)
+            book_job(rig=rig, author=request.user, today=today, zone=zone(), **form.cleaned_data)
         except BookingOverlaps as refused:
             form.add_error("first_day", str(refused))
         else:
@@ -83,7 +83,7 @@ def bookings(request: PageRequest, number: int) -> HttpResponse:
         .order_by("first_day")
     )
     coming = [row for row in rows if row.last_day >= today]
-    uses = usage_of(rig=rig, today=today, zone=zone())
+    uses = usage_of(rig=rig)
     stay = next_stay(rig=rig, today=today)
     context = {
         "form": form,
@@ -108,7 +108,13 @@ def change(request: PageRequest, pk: int) -> HttpResponse:
     form = ChangeBookingForm(typed(request), now=timezone.now(), booking=booking)
     if is_sound(request, form):
         try:
-            change_booking(booking=booking, author=request.user, **form.cleaned_data)
+            change_booking(
+                booking=booking,
+                author=request.user,
+                today=request.today,
+                zone=zone(),
+                **form.cleaned_data,
+            )
         except BookingOverlaps as refused:
             form.add_error("first_day", str(refused))
         except BookingGone as gone:
@@ -138,7 +144,7 @@ def cancel(request: PageRequest, pk: int) -> HttpResponse:
     if booking is None:
         messages.success(request, "That job was taken off already.")
         return redirect("shop:jobs")
-    cancel_booking(booking=booking)
+    cancel_booking(booking=booking, today=request.today, zone=zone())
     messages.success(request, f"“{booking.job}” is taken off.")
     return redirect("equipment:bookings", booking.rig.number)
 

@@ -119,7 +119,7 @@ def change(request: PageRequest, number: int) -> HttpResponse:
                 set_pump_drive(rig=rig, pump_drive=data["pump_drive"], zone=zone())
             if data["is_laid_up"] != rig.is_laid_up:
                 turn = lay_up_rig if data["is_laid_up"] else return_rig
-                turn(rig=rig, author=request.user, at=now)
+                turn(rig=rig, today=request.today, zone=zone())
                 if not data["is_laid_up"]:
                     _say_fallen(request, rig)
             messages.success(request, "Changed.")

@@ -12,6 +12,7 @@ from shop.demo import fleet, history, present, shelf
 from shop.demo.story import HISTORY_DAYS, PASSWORD, SHOP_NAME, TIME_ZONE, Story
 from shop.models import Role
 from shop.services.people import create_person, open_shop
+from shop.services.turning import turn_shop
 
 
 def load(*, now: datetime, days: int = HISTORY_DAYS) -> Story:
@@ -26,6 +27,7 @@ def load(*, now: datetime, days: int = HISTORY_DAYS) -> Story:
             shelf.build(story)
             fleet.build(story)
             present.tell(story, history.tell(story))
+            turn_shop(shop=story.shop, today=story.day(0))
     except BaseException:
         for name in story.files:
             default_storage.delete(name)

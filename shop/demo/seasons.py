@@ -144,6 +144,8 @@ def begin(story: Story, plan: RigPlan) -> Season:
             first_day=story.day(max(job.first, story.first_day)),
             last_day=story.day(job.last),
             author=story.manager,
+            today=story.day(0),
+            zone=story.zone,
         )
     for counter in rig.counters.all():
         season.faces[counter.name] = Face(counter, counter.first_value)

@@ -23,7 +23,7 @@ def _add_rig(kind: Kind, run: Run, record: Record) -> None:
         at=run.now,
     )
     if record["laid_up"]:
-        services.lay_up_rig(rig=rig, author=run.author, at=run.now)
+        services.lay_up_rig(rig=rig, today=run.now.astimezone(run.zone).date(), zone=run.zone)
 
 
 RIGS: Final = Kind(

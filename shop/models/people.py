@@ -45,6 +45,8 @@ class Shop(models.Model):
         default=1, validators=[MinValueValidator(1), MaxValueValidator(50)]
     )
     is_demo = models.BooleanField(default=False, editable=False)
+    #: The day to which dates and odds were last turned (`shop.services.turning`).
+    turned_on = models.DateField(null=True, editable=False)
     created_at = models.DateTimeField()
 
     class Meta:

@@ -34,7 +34,7 @@ def jobs(request: PageRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:
-            booked = book_job(author=request.user, **data)
+            booked = book_job(author=request.user, today=today, zone=request.shop.zone, **data)
         except BookingOverlaps as refused:
             form.add_error("first_day", str(refused))
         else:

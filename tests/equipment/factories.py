@@ -24,6 +24,7 @@ from equipment.models import (
     Rig,
     Service,
     ServiceVersion,
+    UsageRate,
 )
 from equipment.services import (
     NewReading,
@@ -255,6 +256,24 @@ def shelf_component(kind: ComponentKind, *, tag: str, **fields: Any) -> Componen
         at=START,
         zone=ZONE,
         **{"in_service_on": date(2026, 1, 5), **fields},
+    )
+
+
+def steady(counter: Counter, per_day: float) -> None:
+    """A snapshot that is sure of what the counter gains, every day alike, so that a due date is
+    what the mean rate gives by hand."""
+    shape, alpha = 1e6, 1e6
+    UsageRate.objects.create(
+        counter=counter,
+        as_of=START.date(),
+        share=1,
+        own_days=100,
+        fleet_rigs=0,
+        shape=shape,
+        open_shape=shape,
+        day_shape=shape,
+        alpha=alpha,
+        beta=per_day * (alpha - 1) / shape,
     )
 
 

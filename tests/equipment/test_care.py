@@ -27,7 +27,7 @@ from equipment.services import (
     retire_service,
     undo_renewal,
 )
-from tests.equipment.factories import START, ZONE, SprayRig, day, service_for, spray_rig
+from tests.equipment.factories import START, ZONE, SprayRig, day, service_for, spray_rig, steady
 
 pytestmark = pytest.mark.django_db
 
@@ -63,11 +63,13 @@ def test_whichever_trigger_falls_first_leads_worked_by_hand(rig: SprayRig) -> No
     """Every 250 h, 12,000 strokes or 90 days; tolerance 10 %.
 
     Read on 25 January, 20 days after the start: 80 h (4 a day), 6,000 strokes (300 a day).
-        hours    (250 − 80) / 4        = 42.5 days -> day 43 -> 9 March
+        hours    (250 − 80) / 4        = 42.5 days, from 6 in the morning -> 8 March
         strokes  (12,000 − 6,000) / 300 = 20 days             -> 14 February
         days     5 January + 90                               -> 5 April
     Strokes lead. Tolerance used up: (13,200 − 6,000) / 300 = 24 days -> 18 February.
     """
+    steady(rig.counters["hours"], 4)
+    steady(rig.counters["a"], 300)
     service_for(
         rig.pump("A"),
         ("hours", 250),
@@ -83,7 +85,7 @@ def test_whichever_trigger_falls_first_leads_worked_by_hand(rig: SprayRig) -> No
     assert row.late_date == date(2026, 2, 18)
     assert not row.is_past_due
     assert dict(DueClock.objects.filter(due=row).values_list("measure", "due_date")) == {
-        "hours": date(2026, 3, 9),
+        "hours": date(2026, 3, 8),
         "strokes": date(2026, 2, 14),
         "days": date(2026, 4, 5),
     }

@@ -204,10 +204,10 @@ def test_the_one_fitted_is_listed_and_the_one_removed_is_kept_unlisted(
 
 def test_a_rig_laid_up_leaves_the_due_list_and_comes_back(rig: SprayRig) -> None:
     service_for(rig.pump("A"), ("strokes", 10_000))
-    lay_up_rig(rig=rig.rig, author=rig.author, at=day(1))
+    lay_up_rig(rig=rig.rig, today=day(1).date(), zone=ZONE)
     assert not Due.objects.listed().exists()
     assert rebuild_all(zone=ZONE)[1] == 0
-    return_rig(rig=rig.rig, author=rig.author, at=day(2))
+    return_rig(rig=rig.rig, today=day(2).date(), zone=ZONE)
     assert Due.objects.listed().count() == Due.objects.count() == 2
 
 

@@ -42,8 +42,8 @@ from equipment.services import (
     take_off,
     undo_renewal,
 )
+from equipment.services.kept import KEPT_OF_CLOCK, KEPT_OF_DUE
 from equipment.services.lives import KEPT_OF_SOURCE, KEPT_OF_WEAR
-from equipment.services.settling import KEPT_OF_CLOCK, KEPT_OF_DUE
 from equipment.services.sides import KEPT_OF_SIGNAL
 from equipment.services.timelines import KEPT_OF_COUNTER, KEPT_OF_READING
 from tests.equipment.factories import (
@@ -108,7 +108,7 @@ def forget() -> None:
     Counter.objects.update(
         last_value=0, last_at=START, last_is_day_only=False, total=0, is_at_least=False
     )
-    Counter.objects.update(rate_per_day=None)
+    Counter.objects.update(rate_per_day=None, moved_at=None)
 
 
 def build() -> tuple[SprayRig, list[ServiceVersion]]:

@@ -80,7 +80,9 @@ def two_rounds(rig: SprayRig) -> Acts:
 def two_jobs(rig: SprayRig) -> Acts:
     def book(job: str) -> Callable[[], Any]:
         days = {"first_day": date(2026, 2, 2), "last_day": date(2026, 2, 6)}
-        return lambda: book_job(rig=rig.rig, job=job, author=rig.author, **days)
+        return lambda: book_job(
+            rig=rig.rig, job=job, author=rig.author, today=day(0).date(), zone=ZONE, **days
+        )
 
     return book("barn roof"), book("crawl space")
 

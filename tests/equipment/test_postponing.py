@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from equipment.models import Due, Postponement, ServiceVersion
 from equipment.services import postpone, rebuild_all, record_renewal
 from equipment.services.postponing import take_off
-from tests.equipment.factories import ZONE, SprayRig, day, service_for, spray_rig
+from tests.equipment.factories import ZONE, SprayRig, day, service_for, spray_rig, steady
 
 pytestmark = pytest.mark.django_db
 
@@ -64,6 +64,7 @@ def test_what_is_past_is_past_no_longer_while_put_off_and_readings_keep_it_so(
 
 def test_a_date_later_than_the_day_put_off_to_stands(rig: SprayRig) -> None:
     """12,000 strokes: (12,000 − 6,000) / 300 = 20 days -> 14 February."""
+    steady(rig.counters["a"], 300)
     version = service_for(rig.pump("A"), ("strokes", 12_000))
     put_off(rig, version, at=day(21), until=date(2026, 2, 1))
     assert rows(rig).get().due_date == date(2026, 2, 14)

@@ -28,7 +28,7 @@ from equipment.services import (
     record_round,
 )
 from shop.models import Shop
-from tests.equipment.factories import SprayRig, day, service_for, spray_rig
+from tests.equipment.factories import ZONE, SprayRig, day, service_for, spray_rig
 
 pytestmark = pytest.mark.django_db
 
@@ -182,6 +182,8 @@ def book(rig: SprayRig, first: int, last: int, job: str = "Barn roof") -> JobBoo
         first_day=MONDAY + timedelta(days=first),
         last_day=MONDAY + timedelta(days=last),
         author=rig.author,
+        today=MONDAY,
+        zone=ZONE,
     )
 
 
@@ -191,7 +193,7 @@ def test_the_next_stay_is_the_first_day_without_a_job(rig: SprayRig) -> None:
     assert next_stay(rig=rig.rig, today=MONDAY) == MONDAY
     book(rig, 4, 5, "Shed")
     assert next_stay(rig=rig.rig, today=MONDAY + timedelta(days=2)) == MONDAY + timedelta(days=6)
-    laid_up = lay_up_rig(rig=rig.rig, author=rig.author, at=day(1))
+    laid_up = lay_up_rig(rig=rig.rig, today=MONDAY, zone=ZONE)
     assert next_stay(rig=laid_up, today=MONDAY) is None
 
 
@@ -202,7 +204,7 @@ def test_a_rig_is_at_one_job_at_a_time(rig: SprayRig) -> None:
         book(rig, 3, 4, "Shed")
     with pytest.raises(ValidationError):
         book(rig, 9, 8)
-    cancel_booking(booking=first)
+    cancel_booking(booking=first, today=MONDAY, zone=ZONE)
     assert book(rig, 3, 4, "Shed")
 
 

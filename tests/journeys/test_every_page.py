@@ -30,7 +30,7 @@ from equipment.models import (
 from equipment.services import book_job, open_finding
 from inventory.models import Movement
 from shop.access import ACCESS, may
-from shop.models import ComingLog, Person, Role, ServiceSheet
+from shop.models import ComingLog, Person, Role, ServiceSheet, Shop
 from shop.services.drafting import void_sheet
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used, take_parts
@@ -94,6 +94,8 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
         first_day=day + timedelta(days=2),
         last_day=day + timedelta(days=5),
         author=manager,
+        today=day,
+        zone=Shop.objects.get().zone,
     )
     set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
     add_photo(world)

@@ -1,6 +1,6 @@
 """Valid rows of the shop with honest defaults."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import factory
 
@@ -20,6 +20,8 @@ class ShopFactory(factory.django.DjangoModelFactory):
     name = "Foam Works"
     time_zone = "America/Chicago"
     created_at = FOUNDED_AT
+    # No page turns the day, unless a test is about that.
+    turned_on = date.max
 
 
 class PersonFactory(factory.django.DjangoModelFactory):

@@ -7,9 +7,10 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from equipment.models import JobBooking, UsageRate
+from equipment.models import JobBooking
 from equipment.services import BookingGone, book_job, cancel_booking, change_booking
-from tests.equipment.factories import SprayRig
+from equipment.services.usage import renew_usage
+from tests.equipment.factories import ZONE, SprayRig
 from tests.equipment.pages.browsing import Page, keeps, queries_of, said, text_of
 
 pytestmark = pytest.mark.django_db
@@ -77,6 +78,8 @@ def test_says_when_it_is_here(phone: Client, spray: SprayRig) -> None:
         first_day=date(2026, 1, 7),
         last_day=date(2026, 1, 9),
         author=spray.author,
+        today=date(2026, 1, 8),
+        zone=ZONE,
     )
     read = text_of(phone.get(URL))
     assert "Next in the shop on Sat 10 Jan." in read
@@ -90,7 +93,13 @@ def test_as_many_queries_with_thirty_jobs_as_with_three(desk: Client, spray: Spr
         for number in range(count):
             day = since + timedelta(days=number)
             book_job(
-                rig=spray.rig, job=f"J{number}", first_day=day, last_day=day, author=spray.author
+                rig=spray.rig,
+                job=f"J{number}",
+                first_day=day,
+                last_day=day,
+                author=spray.author,
+                today=day,
+                zone=ZONE,
             )
 
     book(3, date(2026, 2, 1))
@@ -135,6 +144,8 @@ def test_a_figure_of_its_own_may_stay_and_a_wrong_one_not(desk: Client, spray: S
         first_day=date(2026, 1, 10),
         last_day=date(2026, 1, 12),
         author=spray.author,
+        today=date(2026, 1, 8),
+        zone=ZONE,
         intensity=Decimal("0.8"),
     )
     page = Page(desk, "equipment:change_booking", booking.pk)
@@ -145,7 +156,7 @@ def test_a_figure_of_its_own_may_stay_and_a_wrong_one_not(desk: Client, spray: S
 def test_a_job_taken_off_meanwhile_cannot_be_changed(desk: Client, spray: SprayRig) -> None:
     Page(desk, "equipment:bookings", 4).send(**BARN)
     booking = JobBooking.objects.get()
-    cancel_booking(booking=JobBooking.objects.get())
+    cancel_booking(booking=JobBooking.objects.get(), today=date(2026, 1, 8), zone=ZONE)
     answer = desk.get(reverse("equipment:change_booking", args=[booking.pk]), follow=True)
     assert "That job was taken off." in text_of(answer)
     with pytest.raises(BookingGone, match="taken off meanwhile"):
@@ -156,6 +167,8 @@ def test_a_job_taken_off_meanwhile_cannot_be_changed(desk: Client, spray: SprayR
             last_day=date(2026, 1, 12),
             author=spray.author,
             intensity=Decimal(1),
+            today=date(2026, 1, 8),
+            zone=ZONE,
         )
 
 
@@ -163,6 +176,7 @@ def test_says_what_a_job_day_uses_and_what_the_jobs_ahead_ask(
     desk: Client, spray: SprayRig
 ) -> None:
     """Read on the first and the third day, 3,000 strokes of A in two days; nobody booked jobs."""
+    renew_usage(today=date(2026, 1, 8), zone=ZONE)
     unread = text_of(desk.get(URL))
     assert "A strokes about 1,500 strokes" in unread.replace("\xa0", " ")
     assert "counts the same" in unread
@@ -170,4 +184,3 @@ def test_says_what_a_job_day_uses_and_what_the_jobs_ahead_ask(
     read = text_of(desk.get(URL)).replace("\xa0", " ")
     assert "It will ask: Generator hours about 30 h" in read
     assert "A strokes about 4,500 strokes" in read
-    assert UsageRate.objects.filter(as_of=date(2026, 1, 8)).count() == 3

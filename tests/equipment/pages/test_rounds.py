@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from equipment.models import Finding, Round, RoundAnswer, RoundItem
 from equipment.services import NewAnswer, book_job, record_round
-from tests.equipment.factories import SprayRig, day
+from tests.equipment.factories import ZONE, SprayRig, day
 from tests.equipment.pages.browsing import Page, hidden_of, queries_of, said, text_of
 
 pytestmark = pytest.mark.django_db
@@ -128,6 +128,8 @@ def test_yesterday_missed_is_said_and_a_quiet_day_is_not_blamed(
         first_day=date(2026, 1, 7),
         last_day=date(2026, 1, 7),
         author=spray.author,
+        today=date(2026, 1, 7),
+        zone=ZONE,
     )
     read = text_of(phone.get(URL))
     assert "Yesterday’s round was missed : the rig was at a job." in read

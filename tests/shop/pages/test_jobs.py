@@ -12,7 +12,7 @@ from django.urls import reverse
 from equipment.models import JobBooking, Rig
 from equipment.services import book_job
 from shop.models import Role
-from tests.equipment.factories import PersonFactory, RigFactory, day
+from tests.equipment.factories import ZONE, PersonFactory, RigFactory, day
 from tests.equipment.pages.browsing import Page, queries_of, text_of
 
 pytestmark = pytest.mark.django_db
@@ -40,6 +40,8 @@ def booked(rig: Rig, first: int, last: int, job: str = "Barn", hard: str = "1") 
         first_day=TODAY + timedelta(days=first),
         last_day=TODAY + timedelta(days=last),
         author=PersonFactory(),
+        today=TODAY,
+        zone=ZONE,
         intensity=Decimal(hard),
     )
 

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from equipment.models import RoundItem
 from equipment.services import lay_up_rig
 from shop.models import Role
-from tests.equipment.factories import SprayRig, day, spray_rig
+from tests.equipment.factories import ZONE, SprayRig, day, spray_rig
 from tests.equipment.pages.browsing import queries_of
 
 pytestmark = pytest.mark.django_db
@@ -72,7 +72,7 @@ def test_what_is_no_day_of_ours(client: Client, spray: SprayRig, day: str) -> No
 
 def test_all_rigs_at_work_in_one_file(client: Client, spray: SprayRig) -> None:
     spray_rig(number=5)
-    lay_up_rig(rig=spray_rig(number=6).rig, author=spray.author, at=day(20))
+    lay_up_rig(rig=spray_rig(number=6).rig, today=day(20).date(), zone=ZONE)
     text = said(client, "/rigs/round-sheets.pdf")
     assert "Trailer 4" in text
     assert "Trailer 5" in text

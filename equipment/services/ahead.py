@@ -1,0 +1,134 @@
+"""What lies ahead of rigs: their jobs, their next stays, and how fast their counters gain."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+import numpy as np
+from django.db.models import Subquery
+
+from equipment import forecast, triggers
+from equipment.forecast import Part, Timeline
+from equipment.models import Counter, JobBooking, Rig, UsageRate, WearSource
+from equipment.usage import WINDOW_DAYS
+from equipment.usage.gamma import Fleet, Own, Rate, learn
+
+#: Of a clock that stands for no use: it is never reached.
+UNKNOWN: Final = Part(
+    Rate(shape=np.nan, day_shape=np.nan, alpha=np.nan, beta=np.nan, own_days=0.0, fleet_rigs=0),
+    share=0.0,
+    load=0.0,
+    open_shape=np.nan,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """Of some rigs, what a forecast asks for.
+
+    places: of a rig in the timeline; 0 is that of components on the bench. stays: by rig.
+    rates: by counter. idle_rigs: laid up, so that nothing is used.
+    """
+
+    timeline: Timeline
+    places: Mapping[int, int]
+    idle_rigs: frozenset[int]
+    stays: Mapping[int, date]
+    jobs: Mapping[int, Sequence[triggers.Away]]
+    rates: Mapping[int, Part]
+
+    @classmethod
+    def of(cls, *, rigs: Iterable[int], counters: Iterable[int]) -> "Ahead":
+        known = list(
+            Rig.objects.filter(pk__in=set(rigs))
+            .order_by("pk")
+            .values_list("pk", "is_laid_up", "stay_on")
+        )
+        places = {pk: place for place, (pk, _, _) in enumerate(known, start=1)}
+        jobs: dict[int, list[triggers.Away]] = defaultdict(list)
+        rows = []
+        for rig, first, last, intensity in (
+            JobBooking.objects.filter(rig__in=places)
+            .order_by("rig", "first_day")
+            .values_list("rig_id", "first_day", "last_day", "intensity")
+        ):
+            jobs[rig].append(triggers.Away(first, last))
+            hundredths = round(intensity * forecast.PER_DAY)
+            rows.append((places[rig], first.toordinal(), last.toordinal(), hundredths))
+        rates, today = _rates(counters)
+        booked = np.array(rows, dtype=np.int64).reshape(-1, 4)
+        timeline = Timeline(
+            rigs=len(known) + 1,
+            rig=booked[:, 0],
+            first_day=booked[:, 1],
+            last_day=booked[:, 2],
+            intensity=booked[:, 3],
+            today=today,
+        )
+        return cls(
+            timeline=timeline,
+            places=places,
+            idle_rigs=frozenset(pk for pk, is_laid_up, _ in known if is_laid_up),
+            stays={pk: stay_on for pk, _, stay_on in known},
+            jobs=jobs,
+            rates=rates,
+        )
+
+
+def _rates(counters: Iterable[int]) -> tuple[dict[int, Part], int]:
+    """The rates of these counters, and the day of the snapshot; those of no known use are out."""
+    newest = UsageRate.objects.order_by("-as_of").values("as_of")[:1]
+    found, today = {}, 0
+    for pk, share, load, shape, day_shape, open_shape, alpha, beta, latest in (
+        UsageRate.objects.filter(counter__in=set(counters), shape__isnull=False)
+        .annotate(latest=Subquery(newest))
+        .values_list(
+            "counter_id", "share", "load", "shape", "day_shape", "open_shape", "alpha", "beta",
+            "latest",
+        )
+    ):  # fmt: skip
+        today = latest.toordinal()
+        if not (shape and day_shape and open_shape and alpha and beta):
+            continue
+        rate = Rate(
+            shape=shape, day_shape=day_shape, alpha=alpha, beta=beta, own_days=0.0, fleet_rigs=0
+        )
+        found[pk] = Part(rate, share=share, load=load, open_shape=open_shape)
+    return found, today
+
+
+def part_of(sources: Sequence[WearSource], rates: Mapping[int, Part]) -> Part:
+    """What a component gains in one measure; UNKNOWN where one of its counters has no rate."""
+    parts = []
+    for source in sources:
+        part = rates.get(source.counter_id) or _alone(source.counter)
+        if part is None:
+            return UNKNOWN
+        factor = float(source.per_count)
+        parts.append(
+            Part(
+                part.rate,
+                share=part.share,
+                load=part.load,
+                open_shape=part.open_shape,
+                factor=factor,
+            )
+        )
+    return forecast.together(parts) if parts else UNKNOWN
+
+
+def _alone(counter: Counter) -> Part | None:
+    """What a counter gains by its own mean rate, before the first snapshot that knows it.
+
+    As wide as an exponential day; nothing is known of bookings.
+    """
+    if not counter.rate_per_day:
+        return None
+    days = min((counter.last_at - counter.started_at) / timedelta(days=1), WINDOW_DAYS)
+    own = Own(use_days=days, used=float(counter.rate_per_day) * days)
+    rate = learn(own=own, fleet=Fleet())
+    if rate is None:
+        return None
+    return Part(rate, share=1.0, load=1.0, open_shape=rate.shape)

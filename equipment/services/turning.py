@@ -1,0 +1,74 @@
+"""The turn of the day: rates learnt anew, stays that have begun moved on, dates and odds with them.
+
+Between two turns nothing ages: kept rows hold only what readings, doings and bookings said, and
+what the snapshot of rates says of the fleet (`usage.renew_usage`).
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from equipment.models import Due, DueClock, Rig
+from equipment.services import bookings, locks
+from equipment.services.forecasting import settle
+from equipment.services.keeping import picture, write
+from equipment.services.kept import KEPT_OF_CLOCK, MOVED_OF_DUE, Kept
+from equipment.services.usage import renew_usage
+
+#: Rigs in one transaction: writers of others wait no longer than these take.
+RIGS_AT_A_TIME: Final = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """How many rates were learnt, stays moved on, and kept rows changed."""
+
+    rates: int
+    stays: int
+    rows: int
+
+
+def turn_day(*, today: date, zone: ZoneInfo) -> Turned:
+    """Turn the kept rows to a day. Twice a day does no harm, and changes nothing the second time.
+
+    today: in the shop's zone. The rates are written first, in one transaction; then rigs follow,
+    RIGS_AT_A_TIME at once, and last what lies on the bench.
+    """
+    rates = renew_usage(today=today, zone=zone)
+    stays = rows = 0
+    pks = list(Rig.objects.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(pks), RIGS_AT_A_TIME):
+        chunk = pks[start : start + RIGS_AT_A_TIME]
+        with transaction.atomic():
+            rigs = locks.lock_rigs(chunk)
+            stays += len(bookings.keep_stays(rigs.values(), today=today))
+            of_rigs = Due.objects.filter(rig__in=rigs).values_list("component_id", flat=True)
+            rows += refresh(set(of_rigs), zone=zone)
+    return Turned(rates=rates, stays=stays, rows=rows)
+
+
+def refresh(components: Iterable[int], *, zone: ZoneInfo) -> int:
+    """Forecast the due rows of these components anew from their clocks; return how many changed.
+
+    The caller holds the locks of their rigs.
+    """
+    kept = Kept.of(Due.objects.filter(component__in=set(components)))
+    before = [picture(row, MOVED_OF_DUE) for row, _ in kept.entries]
+    old = [[picture(clock, KEPT_OF_CLOCK) for clock in of_row] for _, of_row in kept.entries]
+    settle(kept.entries, wear=kept.wear, sources=kept.sources, zone=zone)
+    changed = [
+        row
+        for (row, _), was in zip(kept.entries, before, strict=True)
+        if picture(row, MOVED_OF_DUE) != was
+    ]
+    moved = [
+        clock
+        for (_, of_row), pictures in zip(kept.entries, old, strict=True)
+        for clock, was in zip(of_row, pictures, strict=True)
+        if picture(clock, KEPT_OF_CLOCK) != was
+    ]
+    return write(Due, changed, MOVED_OF_DUE) + write(DueClock, moved, KEPT_OF_CLOCK)
