@@ -49,7 +49,9 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:people": MANAGER,
     "shop:person": MANAGER,
     "shop:settings": MANAGER,
-    # shop: what the day asks for
+    # shop: what the day asks for. Who has the address of a feed may read it: see shop/feeds.py.
+    "shop:calendar": SIGNED_IN,
+    "shop:calendar_feed": PUBLIC,
     "shop:due": SIGNED_IN,
     "shop:due_picked": MANAGER,
     "shop:readings_file": SIGNED_IN,

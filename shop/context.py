@@ -73,6 +73,7 @@ def page(request: HttpRequest) -> dict[str, Any]:
         "shop": shop,
         "shop_name": shop.name if shop else "",
         "person": SignedIn(known.name, known.get_role_display()) if known else None,
+        "calendar_url": reverse("shop:calendar") if may(known, "shop:calendar") else "",
         "sign_out_url": reverse("shop:sign_out"),
         "today": getattr(request, "today", None),
         "nav": nav(request, known) if known else [],

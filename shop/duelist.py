@@ -261,7 +261,7 @@ def rows_of(
     stock = kits.stock_for(asked, today=today)
     sheets = sheets_of(dues)
     smaller = _folded(dues, folded_to=folded_to) if folded_to else {}
-    put_off = _put_off(dues, today=today)
+    put_off = put_off_words(dues, today=today)
     rows = []
     for due, each in zip(dues, asked, strict=True):
         state, word = rigview.shown_state(
@@ -315,7 +315,7 @@ def _folded(dues: Sequence[ListedDue], *, folded_to: date) -> dict[int, tuple[st
     return found
 
 
-def _put_off(dues: Sequence[ListedDue], *, today: date) -> dict[tuple[int, int], str]:
+def put_off_words(dues: Sequence[ListedDue], *, today: date) -> dict[tuple[int, int], str]:
     """ "put off to 3 Dec by M. Harrow: waiting for the seal", by component and service."""
     components = {due.component_id for due in dues if due.postponed_to}
     if not components:

@@ -5,6 +5,7 @@ from datetime import date
 from django.urls import include, path, register_converter
 
 from shop.views import (
+    calendar,
     coming_logs,
     due,
     front,
@@ -44,6 +45,8 @@ shop_addresses = [
     path("", today.today, name="today"),
     path("due/", due.due, name="due"),
     path("due/picked/", due.due_picked, name="due_picked"),
+    path("calendar/", calendar.calendar, name="calendar"),
+    path("calendar/<slug:key>.ics", calendar.calendar_feed, name="calendar_feed"),
     path("jobs/", jobs.jobs, name="jobs"),
     path("rigs/", rigs.rigs, name="rigs"),
     path("rigs/round-sheets.pdf", round_sheets.round_sheets, name="round_sheets"),

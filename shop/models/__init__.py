@@ -1,4 +1,5 @@
 from shop.models.bridges import PartsNeed, RigDrawer
+from shop.models.feeds import CalendarFeed
 from shop.models.imports import ImportedFile
 from shop.models.logs import ComingLog
 from shop.models.people import Person, Role, Shop
@@ -14,6 +15,7 @@ from shop.models.sheets import (
 )
 
 __all__ = [
+    "CalendarFeed",
     "ComingLog",
     "ImportedFile",
     "PartEntry",

@@ -32,6 +32,7 @@ from inventory.models import Movement
 from shop.access import ACCESS, may
 from shop.models import ComingLog, Person, Role, ServiceSheet, Shop
 from shop.services.drafting import void_sheet
+from shop.services.feeds import Choices, make_feed
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used, take_parts
 from shop.services.signing import sign_sheet
@@ -51,6 +52,7 @@ from tests.shop.test_access import ADDRESSES, example
 #: Pieces of a page, which htmx puts into one: seen where they stand.
 PIECES = {"shop:due_picked"}
 HTML = "text/html"
+CALENDAR_KEY = "a-key-of-a-calendar"
 Kwargs = dict[str, Any]
 
 
@@ -101,6 +103,9 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     add_photo(world)
     add_drums(world)
     add_logs(world, technician)
+    make_feed(
+        person=technician, key=CALENDAR_KEY, choices=Choices("all", True, "all"), at=world.now
+    )
     return world
 
 
@@ -141,6 +146,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "inventory:location": [{"code": place} for place in ("K-03", "01-D1")],
         "inventory:part": [{"number": plain}, {"number": kit}],
         "inventory:reverse_movement": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
+        "shop:calendar_feed": [{"key": CALENDAR_KEY}],
         "shop:coming_log": [
             {"sending": each.sending, "place": each.place} for each in ComingLog.objects.all()
         ],

@@ -25,6 +25,30 @@ document.addEventListener("click", (event) => {
   input.dispatchEvent(new Event("change", { bubbles: true }));
 });
 
+// An address to copy: a tap on its field takes the whole, the button copies it where there is a way.
+document.addEventListener("focusin", (event) => {
+  if (event.target instanceof HTMLInputElement && "selects" in event.target.dataset) event.target.select();
+});
+document.addEventListener("DOMContentLoaded", () => {
+  for (const button of document.querySelectorAll("button[data-copies]")) button.hidden = false;
+});
+document.addEventListener("click", async (event) => {
+  const button = event.target instanceof Element ? event.target.closest("button[data-copies]") : null;
+  const field = button && document.getElementById(button.dataset.copies);
+  if (!(field instanceof HTMLInputElement)) return;
+  field.select();
+  let copied = false;
+  try {
+    await navigator.clipboard.writeText(field.value);
+    copied = true;
+  } catch {
+    // On plain http there is no clipboard to write to; the old way copies what is selected.
+    copied = document.execCommand("copy");
+  }
+  const said = document.getElementById(`${button.dataset.copies}_copied`);
+  if (said) said.textContent = copied ? "Copied." : "Not copied. Copy the marked text by hand.";
+});
+
 // Somebody signed in anew in another tab: the forms of this page learn it, so that what was typed
 // can be sent once more.
 document.addEventListener("htmx:afterSwap", () => {
@@ -40,15 +64,15 @@ document.addEventListener("DOMContentLoaded", () => {
   if (wrong instanceof HTMLElement) wrong.focus();
 });
 
-// The open "More" closes when attention goes elsewhere.
+// The open "More" and the person's own list close when attention goes elsewhere.
 document.addEventListener("click", (event) => {
-  for (const open of document.querySelectorAll(".nav details[open]")) {
+  for (const open of document.querySelectorAll(".bar details[open]")) {
     if (!(event.target instanceof Node) || !open.contains(event.target)) open.removeAttribute("open");
   }
 });
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
-  for (const open of document.querySelectorAll(".nav details[open]")) {
+  for (const open of document.querySelectorAll(".bar details[open]")) {
     open.removeAttribute("open");
     open.querySelector("summary")?.focus();
   }
