@@ -64,6 +64,7 @@ from equipment.services.fitting import (
     remove_component,
 )
 from equipment.services.history import HistoryRefused, PastReading, record_history
+from equipment.services.measuring import NewMeasurement, NotYetMeasured, record_measurements
 from equipment.services.misfits import (
     AlreadyFitted,
     ComponentRetired,
@@ -161,6 +162,7 @@ __all__ = [
     "LaterContradicts",
     "LimitOfLaw",
     "NewAnswer",
+    "NewMeasurement",
     "NewReading",
     "NoLongerPutOff",
     "NoSignal",
@@ -169,6 +171,7 @@ __all__ = [
     "NotOfIt",
     "NotYet",
     "NotYetDone",
+    "NotYetMeasured",
     "NothingCorrected",
     "NothingFitted",
     "OfAnotherKind",
@@ -228,6 +231,7 @@ __all__ = [
     "rebuild_all",
     "recompute",
     "record_history",
+    "record_measurements",
     "record_reading",
     "record_readings",
     "record_renewal",

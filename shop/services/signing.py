@@ -11,13 +11,15 @@ from django.db import transaction
 from equipment.models import Finding, Installation, Rig
 from equipment.services import (
     Done,
+    NewMeasurement,
     NewReading,
     carry_finding,
     close_finding,
+    record_measurements,
     record_readings,
     record_renewals,
 )
-from shop.models import Person, ServiceSheet, SheetLine, Shop, SignedCopy
+from shop.models import Person, ServiceSheet, SheetLine, Shop, SignedCopy, StepEntry
 from shop.services import sheet_parts
 from shop.services.drafting import PUT_RIGHT
 from shop.services.paper import counters_of, paper_of, paper_to_plain
@@ -69,6 +71,7 @@ def sign_sheet(
         Rig.objects.select_for_update().get(pk=sheet.rig_id)
     last_values = {counter.pk: counter.last_value for counter in counters_of(sheet)}
     _post_readings(sheet, author, at, signing_id)
+    _post_measured(sheet, author, at, signing_id)
     _renew(sheet, author, at, signing_id)
     _settle_found_work(sheet, author, at)
     sheet_parts.issue_used(sheet=sheet, author=author, at=at, request_id=signing_id)
@@ -130,6 +133,35 @@ def _post_readings(sheet: ServiceSheet, author: Person, at: datetime, signing_id
         source_number=sheet.number,
         zone=Shop.objects.get().zone,
     )
+
+
+def _post_measured(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) -> None:
+    """Keep what was measured on components, whether its service is done or comes back."""
+    steps = sheet.steps.filter(
+        section="check", entry__answer=StepEntry.Answer.VALUE, line__component__isnull=False
+    ).select_related("line__component", "entry")
+    measured = [
+        NewMeasurement(
+            component=step.line.component,
+            name=step.title,
+            unit=step.unit,
+            value=step.entry.value,
+            # Before the work is signed for, whatever the clock of the phone said.
+            at=min(step.entry.at, at),
+            request_id=uuid5(signing_id, f"measured {step.pk}"),
+        )
+        for step in steps.order_by("order")
+        if step.line and step.line.component and step.entry and step.entry.value is not None
+    ]
+    if measured:
+        record_measurements(
+            measured=measured,
+            author=author,
+            recorded_at=at,
+            zone=Shop.objects.get().zone,
+            source_kind="sheet",
+            source_number=sheet.number,
+        )
 
 
 def _renew(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) -> None:

@@ -10,7 +10,7 @@ from decimal import Decimal
 from itertools import count, islice
 from typing import Any
 
-from equipment import caldates, charts, counters, due, units
+from equipment import caldates, charts, counters, due, trends, units
 from equipment.usage import wiener
 from inventory import costing, quantities
 
@@ -382,6 +382,46 @@ def wiener_first_passage_parametrisation(inputs: Any) -> Answer:
     }
 
 
+def theil_sen(inputs: Any) -> Answer:
+    times, values = _floats(inputs, "t"), _floats(inputs, "y")
+    line = trends.theil_sen(
+        times=times, values=values, confidence=float(number(inputs, "confidence"))
+    )
+    return {
+        "slope": line.slope,
+        "kendall_c": trends.mann_kendall(values).score,
+        "lower": line.lower,
+        "upper": line.upper,
+        "all_slopes": list(trends.pairwise_slopes(times=times, values=values)),
+    }
+
+
+def trend_to_limit(inputs: Any) -> Answer:
+    line = trends.theil_sen(
+        times=_floats(inputs, "t_days"),
+        values=_floats(inputs, "dew_point_c"),
+        confidence=float(number(inputs, "confidence")),
+    )
+    return {
+        "slope_per_day": line.slope,
+        "intercept": line.intercept,
+        "lower": line.lower,
+        "upper": line.upper,
+        "day_at_limit": trends.trend_to_limit(line=line, limit=float(number(inputs, "limit"))).at,
+    }
+
+
+def mann_kendall(inputs: Any) -> Answer:
+    found = trends.mann_kendall(_floats(inputs, "y"))
+    return {
+        "S": found.score,
+        "variance": found.variance,
+        "z": found.z,
+        "p_normal": found.p_normal,
+        "p_exact": found.p_exact,
+    }
+
+
 ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "us_gallon": us_gallon,
     "stroke_volume": stroke_volume,
@@ -398,4 +438,7 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "usage_rate": usage_rate,
     "wiener_first_passage": wiener_first_passage,
     "wiener_first_passage_parametrisation": wiener_first_passage_parametrisation,
+    "theil_sen": theil_sen,
+    "trend_to_limit": trend_to_limit,
+    "mann_kendall": mann_kendall,
 }

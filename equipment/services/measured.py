@@ -1,0 +1,215 @@
+"""What was measured on components, and when a service that watches it falls due by it.
+
+A value counts for one life of what is measured: since the service that watches it was last done.
+What was measured before that, or on the very sheet, stood so before the work. One case differs: a
+value that a check of that service itself asked for on that sheet says how the work left it, since
+nobody would watch a value that is asked for only when the work is done anyway; of several of that
+name on the sheet it is the last one.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+
+from equipment import due as dates
+from equipment import trends
+from equipment.counters import plain
+from equipment.due import FAR_DATE
+from equipment.models import Check, Component, Measurement, Renewal, ServiceVersion, Trigger
+
+#: The kind of source of what was signed on a sheet.
+SHEET: Final = "sheet"
+NO_SHEET: Final = 0
+#: So much of a name stands in a reason; the whole of it fits the column.
+_LONGEST_NAME: Final = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One measured value. sheet: the number of the sheet it was signed on, or NO_SHEET."""
+
+    at: datetime
+    value: Decimal
+    unit: str
+    sheet: int
+
+
+@dataclass(frozen=True, slots=True)
+class ValueDue:
+    """What `equipment.triggers.by_value` asks, and why in plain words.
+
+    values: those of this life in one unit, in the order of their times. heading: what they say,
+    with times in days since the first of them; None without any.
+    """
+
+    measured_on: date | None
+    is_past_limit: bool
+    meets_on: date | None
+    because: str
+    values: Sequence[Value]
+    heading: trends.Heading | None
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What was measured on some components, of what their services watch.
+
+    values: by component and name, in the order of their times. asked: the units in which a version
+    asks for a value itself, by version and name. units: those in which a kind's services do.
+    """
+
+    values: Mapping[tuple[int, str], Sequence[Value]]
+    asked: Mapping[tuple[int, str], str]
+    units: Mapping[tuple[int, str], str]
+
+    @classmethod
+    def of(cls, components: Iterable[int], versions: Iterable[ServiceVersion]) -> "Measured":
+        """versions: current ones with their services and triggers; two queries, none without a
+        value that one of them watches."""
+        watched: dict[int, set[str]] = defaultdict(set)
+        for version in versions:
+            for trigger in version.triggers.all():
+                if trigger.measure == dates.VALUE:
+                    watched[version.service.kind_id].add(trigger.watched)
+        if not watched:
+            return cls({}, {}, {})
+        names = set().union(*watched.values())
+        values: dict[tuple[int, str], list[Value]] = defaultdict(list)
+        for row in Measurement.objects.filter(
+            component__in=set(components), name__in=names
+        ).order_by("at", "pk"):
+            sheet = row.source_number if row.source_kind == SHEET else NO_SHEET
+            values[row.component_id, row.name].append(Value(row.at, row.value, row.unit, sheet))
+        asked: dict[tuple[int, str], str] = {}
+        units: dict[tuple[int, str], str] = {}
+        for check in (
+            Check.objects.filter(
+                kind=Check.Kind.VALUE,
+                text__in=names,
+                version__is_current=True,
+                version__service__is_retired=False,
+                version__service__kind__in=watched,
+            )
+            .select_related("version__service")
+            .order_by("version__service__name", "version", "order")
+        ):
+            asked[check.version_id, check.text] = check.unit
+            units.setdefault((check.version.service.kind_id, check.text), check.unit)
+        return cls(values, asked, units)
+
+    def of_this_life(
+        self,
+        component: Component,
+        version: ServiceVersion,
+        watched: str,
+        renewal: Renewal | None,
+    ) -> list[Value]:
+        """The values that count for a service as it was last done; all where it never was."""
+        rows = self.values.get((component.pk, watched), ())
+        unit = self._unit(version, watched, rows)
+        rows = [row for row in rows if row.unit == unit]
+        if renewal is None:
+            return rows
+        since = [row for row in rows if row.at > renewal.done_at]
+        if renewal.source_kind != SHEET or (version.pk, watched) not in self.asked:
+            return since
+        by_itself = [
+            row for row in rows if row.at <= renewal.done_at and row.sheet == renewal.source_number
+        ]
+        return by_itself[-1:] + since
+
+    def _unit(self, version: ServiceVersion, watched: str, rows: Sequence[Value]) -> str:
+        """The unit in which it is asked for now; else that of the newest value."""
+        of_kind = self.units.get((version.service.kind_id, watched))
+        own = self.asked.get((version.pk, watched), of_kind)
+        if own is not None:
+            return own
+        return rows[-1].unit if rows else ""
+
+
+def value_due(
+    *,
+    measured: Measured,
+    component: Component,
+    version: ServiceVersion,
+    trigger: Trigger,
+    renewal: Renewal | None,
+    zone: ZoneInfo,
+) -> ValueDue:
+    """Return what a trigger of kind VALUE needs of a component's measured values.
+
+    renewal: the last one in force of the version's service, if any. Only values in the unit in
+    which it is asked for now count; where nothing asks for it any more, in that of the newest.
+    """
+    values = measured.of_this_life(component, version, trigger.watched, renewal)
+    name = _named(trigger.watched)
+    if not values:
+        when = "since this was last done" if renewal else "yet"
+        return ValueDue(None, False, None, f"{name} was not measured {when}", (), None)
+    first, last = values[0].at, values[-1]
+    heading = trends.heading_to(
+        times=[(each.at - first) / timedelta(days=1) for each in values],
+        values=[float(each.value) for each in values],
+        low=None if trigger.low is None else float(trigger.low),
+        high=None if trigger.high is None else float(trigger.high),
+    )
+    meets_on = None
+    if heading.meets is not None:
+        meets_on = _day_after(first, heading.meets.at, zone)
+    return ValueDue(
+        measured_on=timezone.localdate(last.at, zone),
+        is_past_limit=heading.state == trends.PAST,
+        meets_on=meets_on,
+        because=f"{name} {_said(values, heading, meets_on, zone)}",
+        values=values,
+        heading=heading,
+    )
+
+
+def _said(
+    values: Sequence[Value], heading: trends.Heading, meets_on: date | None, zone: ZoneInfo
+) -> str:
+    """What the values say, after the name of what is measured."""
+    last = values[-1]
+    limit = "" if heading.limit is None else figure(heading.limit, last.unit)
+    was = f"was {figure(last.value, last.unit)} on {_day(timezone.localdate(last.at, zone))}"
+    many = f"{len(values)} values since {_day(timezone.localdate(values[0].at, zone))}"
+    match heading.state:
+        case trends.PAST:
+            return f"{was}, past {limit}"
+        case trends.HEADING:
+            about = f" about {_day(meets_on)}" if meets_on else ""
+            return f"is heading to {limit}{about}: {many}"
+        case trends.TOO_FEW:
+            return f"{was}; a trend needs {trends.FEWEST_VALUES} values, so far {len(values)}"
+        case trends.AWAY:
+            return f"{was}: {many} lead away from its limit"
+    return f"{was}: {many} show no sure trend"
+
+
+def figure(value: Decimal | float, unit: str) -> str:
+    """A measured value or its limit as people write it, with its unit."""
+    text = plain(Decimal(str(value))).replace("-", "−")
+    return f"{text} {unit}" if unit else text
+
+
+def _named(watched: str) -> str:
+    short = watched if len(watched) <= _LONGEST_NAME else f"{watched[: _LONGEST_NAME - 1]}…"
+    return f"“{short}”"
+
+
+def _day(day: date) -> str:
+    return f"{day:%-d %b %Y}"
+
+
+def _day_after(first: datetime, days: float, zone: ZoneInfo) -> date | None:
+    """The day so many days later; None beyond every calendar."""
+    if days >= (FAR_DATE - first.date()).days - 1:
+        return None
+    return timezone.localdate(first + timedelta(days=days), zone)
