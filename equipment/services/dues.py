@@ -35,7 +35,7 @@ from equipment.models import (
 )
 from equipment.models.dues import not_done_since
 from equipment.models.rigs import ZERO
-from equipment.services import locks, reckoning, sides, timelines, wearing
+from equipment.services import locks, sides, timelines, wearing
 from equipment.services.forecasting import settle
 from equipment.services.including import applies
 from equipment.services.keeping import picture, write
@@ -155,7 +155,7 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
         )
         .order_by("pk")
     ):
-        if reckoning.followed(version):
+        if version.triggers.all():
             versions[version.service.kind_id].append(version)
     renewals: dict[tuple[int, int], Renewal] = {}
     for renewal in (
@@ -184,7 +184,7 @@ def _keep_dues(history: Lives, wear: Mapping[Key, Wear]) -> int:
     for clock in DueClock.objects.filter(due__component__in=history.components):
         clocks[clock.due_id][clock.measure] = clock
 
-    events = Events.around(history, (each for of in versions.values() for each in of), renewals)
+    events = Events.around(history, [each for of in versions.values() for each in of], renewals)
     writing = _Writing(history, events)
     for component in components:
         fitted = history.fitted.get(component.pk)

@@ -5,10 +5,9 @@ follows from what happened, and is set here when that changes.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
 
 from django.utils import timezone
 
@@ -27,14 +26,7 @@ from equipment.models import (
 from equipment.models.rigs import ZERO
 from equipment.services.kept import set_dates
 from equipment.services.lives import Lives
-
-#: What a due row follows. A measured value alone makes none yet.
-FOLLOWED: Final = tuple(each for each in dates.MEASURES if each != dates.VALUE)
-
-
-def followed(version: ServiceVersion) -> bool:
-    """Whether a version has a trigger that a due row follows."""
-    return any(each.measure in FOLLOWED for each in version.triggers.all())
+from equipment.services.measured import Measured, value_due
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +34,19 @@ class Events:
     """What happened around some components, and what is booked.
 
     done: the last renewal in force, by (component, service). mates: by component, those fitted in
-    its rig now, itself among them. jobs: by rig.
+    its rig now, itself among them. jobs: by rig. measured: what the services watch.
     """
 
     done: Mapping[tuple[int, int], Renewal]
     mates: Mapping[int, Sequence[int]]
     jobs: Mapping[int, Sequence[triggers.Away]]
+    measured: Measured
 
     @classmethod
     def around(
         cls,
         history: Lives,
-        versions: Iterable[ServiceVersion],
+        versions: Collection[ServiceVersion],
         renewals: Mapping[tuple[int, int], Renewal],
     ) -> "Events":
         """renewals: of these components; those of their rigs' others are read where asked for."""
@@ -83,7 +76,7 @@ class Events:
                 .order_by("done_at", "pk")
             ):
                 done[row.component_id, row.version.service_id] = row
-        return cls(done=done, mates=mates, jobs=jobs)
+        return cls(done, mates, jobs, Measured.of(history.components, versions))
 
 
 def followers(rig: int) -> list[Component]:
@@ -118,7 +111,7 @@ def reckon(
     for trigger in version.triggers.all():
         by_measure[trigger.measure].append(trigger)
     found = []
-    for measure in FOLLOWED:
+    for measure in dates.MEASURES:
         if not by_measure[measure]:
             continue
         clock = clock_of(measure)
@@ -217,6 +210,22 @@ def _dates(
             jobs=jobs, counts_from=since, is_renewed=renewal is not None, window_days=number
         )
         return found, since, "before the rig leaves for its next job"
+    if trigger.measure == dates.VALUE:
+        value = value_due(
+            measured=events.measured,
+            component=component,
+            version=version,
+            trigger=trigger,
+            renewal=renewal,
+            zone=history.zone,
+        )
+        found = triggers.by_value(
+            measured_on=value.measured_on,
+            is_past_limit=value.is_past_limit,
+            meets_on=value.meets_on,
+            days_before=number,
+        )
+        return found, value.measured_on or since, value.because
     rows = [
         events.done[mate, trigger.after_id]
         for mate in events.mates[component.pk]

@@ -30,6 +30,7 @@ from equipment.models import (
 from equipment.services import (
     CareRefused,
     FittingRefused,
+    NewMeasurement,
     NewReading,
     SidesRefused,
     bring_forward,
@@ -37,6 +38,7 @@ from equipment.services import (
     exchange_component,
     postpone,
     rebuild_all,
+    record_measurements,
     record_renewal,
     reverse_reading,
     take_off,
@@ -59,6 +61,7 @@ from tests.equipment.factories import (
 pytestmark = pytest.mark.django_db
 
 NAMES = ("hours", "a", "b")
+WATCHED = "Oil temperature"
 REFUSALS = (ReadingRefused, FittingRefused, CareRefused, SidesRefused)
 
 around = st.integers(-24 * 20, 24 * 4)  # hours from the newest reading of all
@@ -76,6 +79,11 @@ happenings = st.one_of(
     st.tuples(st.just("forward"), st.integers(0, 20), st.sampled_from(["pump A", "gun"])),
     st.tuples(st.just("take off"), st.integers(0, 5)),
     st.tuples(st.just("put off"), st.integers(1, 20), st.sampled_from(["pump A", "gun"])),
+    st.tuples(
+        st.just("measure"),
+        st.lists(st.tuples(around, st.integers(0, 40)), min_size=1, max_size=7),
+        st.sampled_from(["pump A", "generator"]),
+    ),
 )
 
 
@@ -118,11 +126,17 @@ def build() -> tuple[SprayRig, list[ServiceVersion]]:
             rig.pump("A"),
             ("strokes", 3000),
             ("days", 25),
+            ("value", 7, {"watched": WATCHED, "high": Decimal(30)}),
             tolerance_percent=Decimal(10),
             is_rebuild=True,
         ),
         service_for(rig.components["gun"], ("gallons", 250)),
-        service_for(rig.components["generator"], ("hours", 50), ("days", 30)),
+        service_for(
+            rig.components["generator"],
+            ("hours", 50),
+            ("days", 30),
+            ("value", 7, {"watched": WATCHED, "low": Decimal(5), "high": Decimal(30)}),
+        ),
     ]
     return rig, versions
 
@@ -223,6 +237,25 @@ def happen(rig: SprayRig, what: tuple) -> None:
             today=last.date(),
             request_id=uuid4(),
             zone=ZONE,
+        )
+    elif verb == "measure":
+        points, place = rest
+        record_measurements(
+            measured=[
+                NewMeasurement(
+                    component=rig.components[place],
+                    name=WATCHED,
+                    unit="°F",
+                    value=Decimal(value),
+                    at=last + timedelta(hours=hours),
+                    request_id=uuid4(),
+                )
+                for hours, value in points
+            ],
+            author=rig.author,
+            recorded_at=last + timedelta(days=5),
+            zone=ZONE,
+            source_kind="hand",
         )
     elif verb == "take off":
         rows = list(BroughtForward.objects.order_by("pk"))
