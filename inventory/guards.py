@@ -1,7 +1,8 @@
 """Tables that are only added to, guarded in the database itself.
 
 Code can be gone round (`update()`, a shell, another program); a trigger cannot. Each guarded table
-has two: one before UPDATE, one before DELETE, on SQLite and on PostgreSQL alike.
+has one before UPDATE and one before DELETE, on SQLite and on PostgreSQL alike; where a row may be
+ended once ("taken off by"), a third one refuses to do so again.
 
 An app names its tables in `AppConfig.ready` with `guard("shop_signedcopy")`. The triggers are put
 up after every `migrate`, not in one old migration, because SQLite silently drops a table's
@@ -10,35 +11,51 @@ triggers by; we leave it so, since the tests' flush uses it and nobody truncates
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What an UPDATE may still set: `allowed` always, `once` while all of them are null."""
+
+    allowed: tuple[str, ...] = ()
+    once: tuple[str, ...] = ()
+
+
 #: Guarded tables, each with the columns that may still change.
-APPEND_ONLY: dict[str, tuple[str, ...]] = {}
+APPEND_ONLY: dict[str, Left] = {}
 
 MESSAGE = "is only added to: reverse the entry, do not change it"
 _EVENTS = ("update", "delete")
+_AGAIN = "again"
 _FUNCTION = "refuse_change_of_append_only_row"
 
 
-def guard(table: str, *, allow_columns: Iterable[str] = ()) -> None:
-    """Name a table as append-only. `allow_columns` are those an UPDATE may still set."""
-    APPEND_ONLY[table] = tuple(allow_columns)
+def guard(table: str, *, allow_columns: Iterable[str] = (), once: Iterable[str] = ()) -> None:
+    """Name a table as append-only. `allow_columns` are those an UPDATE may still set, `once` those
+    that it may set while they are null."""
+    APPEND_ONLY[table] = Left(allowed=tuple(allow_columns), once=tuple(once))
 
 
 def install(
-    connection: BaseDatabaseWrapper, table: str, *, allow_columns: Iterable[str] = ()
+    connection: BaseDatabaseWrapper,
+    table: str,
+    *,
+    allow_columns: Iterable[str] = (),
+    once: Iterable[str] = (),
 ) -> None:
     """Put up the guards of one table; those that stand are replaced."""
-    allowed = set(allow_columns)
+    left = Left(allowed=tuple(allow_columns), once=tuple(once))
     quote = connection.ops.quote_name
     with connection.cursor() as cursor:
         columns = [
             column.name
             for column in connection.introspection.get_table_description(cursor, table)
-            if column.name not in allowed
+            if column.name not in {*left.allowed, *left.once}
         ]
         lift(connection, table)
         if connection.vendor == "postgresql":
@@ -47,15 +64,21 @@ def install(
                 f"BEGIN RAISE EXCEPTION '% {MESSAGE}', TG_TABLE_NAME "
                 f"USING ERRCODE = 'integrity_constraint_violation'; END $$"
             )
-        for event in _EVENTS:
-            what = f"UPDATE OF {', '.join(map(quote, columns))}" if event == "update" else "DELETE"
-            head = f"CREATE TRIGGER {quote(_name(table, event))} BEFORE {what} ON {quote(table)} "
+        for event in _events(left):
+            setting = left.once if event == _AGAIN else columns
+            what = "DELETE" if event == "delete" else f"UPDATE OF {', '.join(map(quote, setting))}"
+            when = ""
+            if event == _AGAIN:
+                is_set = " OR ".join(f"OLD.{quote(name)} IS NOT NULL" for name in left.once)
+                when = f"WHEN ({is_set}) "
+            head = (
+                f"CREATE TRIGGER {quote(_name(table, event))} BEFORE {what} ON {quote(table)} "
+                f"FOR EACH ROW {when}"
+            )
             if connection.vendor == "postgresql":
-                cursor.execute(f"{head} FOR EACH ROW EXECUTE FUNCTION {_FUNCTION}()")
+                cursor.execute(f"{head} EXECUTE FUNCTION {_FUNCTION}()")
             else:
-                cursor.execute(
-                    f"{head} FOR EACH ROW BEGIN SELECT RAISE(ABORT, '{table} {MESSAGE}'); END"
-                )
+                cursor.execute(f"{head} BEGIN SELECT RAISE(ABORT, '{table} {MESSAGE}'); END")
 
 
 def lift(connection: BaseDatabaseWrapper, table: str) -> None:
@@ -63,14 +86,15 @@ def lift(connection: BaseDatabaseWrapper, table: str) -> None:
     quote = connection.ops.quote_name
     on_table = f" ON {quote(table)}" if connection.vendor == "postgresql" else ""
     with connection.cursor() as cursor:
-        for event in _EVENTS:
+        for event in (*_EVENTS, _AGAIN):
             cursor.execute(f"DROP TRIGGER IF EXISTS {quote(_name(table, event))}{on_table}")
 
 
 def install_all(connection: BaseDatabaseWrapper) -> None:
     """Put up the guards of every guarded table that exists."""
     for table in _existing(connection):
-        install(connection, table, allow_columns=APPEND_ONLY[table])
+        left = APPEND_ONLY[table]
+        install(connection, table, allow_columns=left.allowed, once=left.once)
 
 
 def lift_all(connection: BaseDatabaseWrapper) -> None:
@@ -93,7 +117,7 @@ def missing(connection: BaseDatabaseWrapper) -> list[str]:
     return [
         table
         for table in _existing(connection)
-        if any(_name(table, event) not in standing for event in _EVENTS)
+        if any(_name(table, event) not in standing for event in _events(APPEND_ONLY[table]))
     ]
 
 
@@ -105,6 +129,10 @@ def install_after_migrate(*, using: str, **_: Any) -> None:
 def _existing(connection: BaseDatabaseWrapper) -> list[str]:
     there = set(connection.introspection.table_names())
     return [table for table in APPEND_ONLY if table in there]
+
+
+def _events(left: Left) -> tuple[str, ...]:
+    return (*_EVENTS, _AGAIN) if left.once else _EVENTS
 
 
 def _name(table: str, event: str) -> str:

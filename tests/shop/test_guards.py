@@ -5,7 +5,7 @@ from uuid import uuid4
 import pytest
 from django.db import DatabaseError, connection, transaction
 
-from equipment.models import Reading, Renewal
+from equipment.models import BroughtForward, Postponement, Reading, Renewal, SideAnswer
 from inventory import guards
 from shop.models import SignedCopy, StepEntry
 from shop.services.signing import sign_sheet
@@ -20,7 +20,18 @@ CHANGES = {
     "a signed copy's text": "UPDATE shop_signedcopy SET sha256 = ''",
     "a signed copy": "DELETE FROM shop_signedcopy",
     "an entry's value": "UPDATE shop_stepentry SET note = 'never said'",
+    "a postponement's day": "UPDATE equipment_postponement SET until = '2030-01-01'",
+    "a postponement": "DELETE FROM equipment_postponement",
+    "a day wanted": "UPDATE equipment_broughtforward SET due_on = '2030-01-01'",
+    "what was wanted": "DELETE FROM equipment_broughtforward",
+    "what was said of two sides": "UPDATE equipment_sideanswer SET reason = 'never said'",
+    "an answer about two sides": "DELETE FROM equipment_sideanswer",
 }
+
+#: Tables of what a person said until it is taken off: that may be done once.
+TAKEN_OFF = ("equipment_postponement", "equipment_broughtforward")
+TAKE_OFF = "UPDATE {} SET taken_off_by_id = author_id, taken_off_at = at"
+PUT_BACK = "UPDATE {} SET taken_off_by_id = NULL, taken_off_at = NULL"
 
 
 @pytest.fixture
@@ -48,6 +59,26 @@ def _signed(shop, manager) -> None:
         leave_undone=False,
         signing_id=uuid4(),
     )
+    said = {"author": manager, "at": NOW, "reason": "waiting for the seal"}
+    about = {"component": world.rebuild.component, "service": world.rebuild.version.service}
+    Postponement.objects.create(until=NOW.date(), request_id=uuid4(), **about, **said)
+    BroughtForward.objects.create(due_on=NOW.date(), request_id=uuid4(), **about, **said)
+    SideAnswer.objects.create(
+        rig=world.fleet.rig,
+        what=SideAnswer.What.DISMISSED,
+        compared="strokes",
+        more="A",
+        since=NOW.date(),
+        size=1,
+        request_id=uuid4(),
+        **said,
+    )
+
+
+def _sql(text: str) -> int:
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(text)
+        return cursor.rowcount
 
 
 @pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
@@ -57,25 +88,57 @@ def test_sql_cannot_change_it(change: str) -> None:
     assert Reading.objects.exists()
     assert SignedCopy.objects.exists()
     assert StepEntry.objects.exists()
-    with (
-        pytest.raises(DatabaseError, match="only added to"),
-        transaction.atomic(),
-        connection.cursor() as cursor,
-    ):
-        cursor.execute(change)
+    with pytest.raises(DatabaseError, match="only added to"):
+        _sql(change)
 
 
 @pytest.mark.usefixtures("_signed")
 def test_twin_without_the_guards_sql_changes_it() -> None:
     guards.lift_all(connection)
     try:
-        with connection.cursor() as cursor:
-            cursor.execute(CHANGES["a reading's value"])
-            cursor.execute(CHANGES["a signed copy's text"])
+        for name, change in CHANGES.items():
+            if change.startswith("UPDATE"):
+                assert _sql(change), name
         assert set(Reading.objects.values_list("value", flat=True)) == {0}
         assert SignedCopy.objects.get().sha256 == ""
+        for name in (
+            "an answer about two sides",
+            "a postponement",
+            "what was wanted",
+            "a signed copy",
+        ):
+            assert _sql(CHANGES[name]), name
     finally:
         guards.install_all(connection)
+
+
+@pytest.mark.parametrize("table", TAKEN_OFF)
+@pytest.mark.usefixtures("_signed")
+def test_it_is_taken_off_once_and_stays_so(table: str) -> None:
+    assert _sql(TAKE_OFF.format(table)) == 1
+    for change in (TAKE_OFF, PUT_BACK):
+        with pytest.raises(DatabaseError, match="only added to"):
+            _sql(change.format(table))
+
+
+@pytest.mark.parametrize("table", TAKEN_OFF)
+@pytest.mark.usefixtures("_signed")
+def test_twin_without_the_guards_it_is_taken_off_twice_and_put_back(table: str) -> None:
+    guards.lift_all(connection)
+    try:
+        for change in (TAKE_OFF, TAKE_OFF, PUT_BACK):
+            assert _sql(change.format(table)) == 1
+    finally:
+        guards.install_all(connection)
+
+
+def test_the_check_tells_where_only_the_guard_against_a_second_time_is_missing(db: None) -> None:
+    table = TAKEN_OFF[0]
+    on_table = f" ON {table}" if connection.vendor == "postgresql" else ""
+    _sql(f"DROP TRIGGER {table}_refuses_again{on_table}")
+    assert guards.missing(connection) == [table]
+    guards.install_all(connection)
+    assert guards.missing(connection) == []
 
 
 @pytest.mark.usefixtures("_signed")
