@@ -35,10 +35,18 @@ class Turned:
 def turn_day(*, today: date, zone: ZoneInfo) -> Turned:
     """Turn the kept rows to a day. Twice a day does no harm, and changes nothing the second time.
 
-    today: in the shop's zone. The rates are written first, in one transaction; then rigs follow,
-    RIGS_AT_A_TIME at once, and last what lies on the bench.
+    today: in the shop's zone. The rates are written first, in one transaction; then rigs follow.
     """
     rates = renew_usage(today=today, zone=zone)
+    stays, rows = turn_rigs(today=today, zone=zone)
+    return Turned(rates=rates, stays=stays, rows=rows)
+
+
+def turn_rigs(*, today: date, zone: ZoneInfo) -> tuple[int, int]:
+    """Move stays on and forecast every due row anew; return (stays moved on, kept rows changed).
+
+    RIGS_AT_A_TIME in one transaction. On the bench nothing is used, so nothing turns.
+    """
     stays = rows = 0
     pks = list(Rig.objects.order_by("pk").values_list("pk", flat=True))
     for start in range(0, len(pks), RIGS_AT_A_TIME):
@@ -48,7 +56,7 @@ def turn_day(*, today: date, zone: ZoneInfo) -> Turned:
             stays += len(bookings.keep_stays(rigs.values(), today=today))
             of_rigs = Due.objects.filter(rig__in=rigs).values_list("component_id", flat=True)
             rows += refresh(set(of_rigs), zone=zone)
-    return Turned(rates=rates, stays=stays, rows=rows)
+    return stays, rows
 
 
 def refresh(components: Iterable[int], *, zone: ZoneInfo) -> int:

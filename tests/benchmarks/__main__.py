@@ -23,6 +23,7 @@ from tests.benchmarks.measure import Options, Result, WrongAnswer, say
 BENCHMARKS: Final = {
     "reading-post": "reading_post",
     "due-page": "due_page",
+    "due-rebuild": "due_rebuild",
     "sheet-pdf": "sheet_pdf",
     "list-page": "list_page",
     "log-ingest": "log_ingest",

@@ -70,18 +70,25 @@ class Result:
 
 
 def take_turns(
-    ours: Callable[[int], object], floor: Callable[[int], object], *, rounds: int, warm: int = 2
+    ours: Callable[[int], object],
+    floor: Callable[[int], object],
+    *,
+    rounds: int,
+    warm: int = 2,
+    before: Callable[[int], object] = lambda number: None,
 ) -> tuple[float, float]:
     """Return the median times of the floor and of ours. [s]
 
     Each is called with the number of the round, from 0; the first `warm` rounds do not count. Who
     begins changes from round to round, so that a slow spell of the machine falls on both.
+    before: called in each round first, and not counted.
     """
     times: dict[Callable[[int], object], list[float]] = {ours: [], floor: []}
     gc.collect()
     gc.disable()
     try:
         for number in range(warm + rounds):
+            before(number)
             pair = (ours, floor) if number % 2 else (floor, ours)
             for each in pair:
                 begins = time.perf_counter()

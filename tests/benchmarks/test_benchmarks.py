@@ -14,7 +14,15 @@ from django.utils import timezone
 from equipment.models import Due, Reading
 from equipment.services import advancing
 from shop.paper import sheet as paper
-from tests.benchmarks import due_page, list_page, log_ingest, reading_post, sheet_pdf, worlds
+from tests.benchmarks import (
+    due_page,
+    due_rebuild,
+    list_page,
+    log_ingest,
+    reading_post,
+    sheet_pdf,
+    worlds,
+)
 from tests.benchmarks.__main__ import BENCHMARKS, main, table
 from tests.benchmarks.measure import Options, Result, WrongAnswer, take_turns
 from tests.shop.paper import samples
@@ -91,6 +99,20 @@ def test_a_due_list_in_another_order_or_of_other_rows_is_noticed(
     monkeypatch.setattr(due_page.duelist, "ordered", lambda rows, **_: rows.order_by("-pk"))
     with pytest.raises(WrongAnswer, match="the due list gives other rows than there are"):
         due_page.measured(QUICK, shop=shop, today=today, sort="date", before="month")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_turn_of_the_day_that_leaves_rows_as_they_were_is_noticed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    now = timezone.now()
+    shop, manager = worlds.shop(at=now)
+    worlds.fleet(rigs=2, readings=2, author=manager, at=now)
+    today = timezone.localdate(now, shop.zone)
+    due_rebuild.measured(shop=shop, today=today, rounds=1)
+    monkeypatch.setattr(due_rebuild.turning, "write", lambda model, rows, fields: len(rows))
+    with pytest.raises(WrongAnswer, match="rows are kept with another odds_late_permille"):
+        due_rebuild.measured(shop=shop, today=today, rounds=1)
 
 
 @pytest.mark.django_db

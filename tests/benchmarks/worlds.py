@@ -1,12 +1,12 @@
 """Shops of any size, filled by many rows at a time.
 
-The rows that the product keeps (totals, wear, due rows) are worked out by its own `rebuild_all`,
-and `fleet` looks that it then finds nothing left to change.
+The rows that the product keeps (totals, wear, due rows) are worked out by its own `rebuild_all`
+and `turn_day`, and `fleet` looks that nothing is then left to change.
 """
 
 import random
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
@@ -14,6 +14,7 @@ from uuid import UUID
 from django.db import connection
 from django.db.models import ForeignKey, Max, Model
 from django.test import Client
+from django.utils import timezone
 
 from equipment.models import (
     Component,
@@ -21,15 +22,20 @@ from equipment.models import (
     ComponentType,
     Counter,
     Due,
+    DueClock,
     Installation,
+    JobBooking,
     Position,
     Reading,
     Renewal,
     Rig,
     ServiceVersion,
+    UsageRate,
+    Wear,
     WearSource,
 )
 from equipment.services.dues import rebuild_all
+from equipment.services.turning import turn_day
 from equipment.services.wearing import default_plan, displacements_of
 from inventory.models import Balance, Location, Lot, Part, Reservation, StockPolicy
 from shop.models import Person, Shop
@@ -161,8 +167,10 @@ def fleet(
     _sources(made, fitted, counters, began)
     _readings(counters, readings, author, began, at - timedelta(days=1), chance)
     _renewals(components, author, at, chance)
+    _jobs(made, author, at.date(), chance)
     zone = Shop.objects.get().zone
     rebuild_all(zone=zone)
+    turn_day(today=timezone.localdate(at, zone), zone=zone)
     agrees(zone)
     return Due.objects.count() // rigs
 
@@ -261,6 +269,20 @@ def _renewals(
     Renewal.objects.bulk_create(rows, batch_size=2000)
 
 
+def _jobs(rigs: Sequence[Rig], author: Person, today: date, chance: random.Random) -> None:
+    """Jobs of one to three weeks with days in the shop between, past and ahead."""
+    rows = []
+    for rig in rigs:
+        day = today - timedelta(days=LIFE_DAYS - chance.randint(1, 20))
+        while day < today + timedelta(days=60):
+            last = day + timedelta(days=chance.randint(4, 20))
+            rows.append(
+                JobBooking(rig=rig, job="A job", first_day=day, last_day=last, author=author)
+            )
+            day = last + timedelta(days=chance.randint(2, 9))
+    JobBooking.objects.bulk_create(rows, batch_size=2000)
+
+
 # --- copies -------------------------------------------------------------------------------------
 
 
@@ -268,20 +290,23 @@ class Copies:
     """Copies of the rigs there are, with what the due list reads of them: their rows, shifted.
 
     A shop of ten thousand rigs would take an hour to work out, and says no more than this.
+    is_whole: with all that their dates and odds follow from, too.
     """
 
-    MODELS: Final = (Rig, Position, Component, Installation, Due)
+    LISTED: Final = (Rig, Position, Component, Installation, Due)
+    BEHIND: Final = (Counter, UsageRate, JobBooking, WearSource, Wear, DueClock)
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_whole: bool = False) -> None:
         self.rigs = Rig.objects.count()
         self.made = 1
+        self.models = (*self.LISTED, *(self.BEHIND if is_whole else ()))
         self._last: dict[type[Model], int] = {
-            model: model._default_manager.aggregate(last=Max("pk"))["last"] for model in self.MODELS
+            model: model._default_manager.aggregate(last=Max("pk"))["last"] for model in self.models
         }
 
     def grow(self, times: int) -> None:
         """Add copies until there are so many times the rigs there were at first."""
-        for model in self.MODELS:
+        for model in self.models:
             self._copy(model, self.made, times - 1)
         self.made = times
 
