@@ -6,9 +6,8 @@ from datetime import date, timedelta
 
 from django.utils.text import capfirst
 
-from equipment.due import FAR_DATE
 from equipment.models import Due
-from shop import kits, words
+from shop import kits, odds, words
 from shop.models import ServiceSheet, SheetPart, Shop
 from shop.whereabouts import Whereabouts
 
@@ -42,7 +41,9 @@ class Row:
 class BeforeJob:
     """The answer for one rig: a heading, a sentence, the rows by odds.
 
-    until: the day asked for. rest: services of this rig that will hardly fall due by then.
+    until: the day asked for, itself not counted. rest: services of this rig that will hardly fall
+    due by then; undated: of which nothing tells when. What a bigger service stands for is in
+    neither.
     """
 
     heading: str
@@ -50,6 +51,7 @@ class BeforeJob:
     summary: str
     rows: tuple[Row, ...]
     rest: int
+    undated: int
 
     @property
     def may_draft(self) -> bool:
@@ -65,17 +67,19 @@ def before_job(
     today: date,
     shop: Shop,
 ) -> BeforeJob:
-    """Return what falls due on a rig by its next stay, or by the day asked for.
+    """Return what falls due on a rig before its next stay, or before the day asked for.
 
-    dues: the rows of one rig. asked: another day, after today. The odds are the kept ones for the
-    next stay; for another day the 10, 50 and 90 % days say between which odds they lie.
+    dues: the rows of one rig. asked: another day, after today.
     """
     until = asked or place.next_stay or today + timedelta(days=shop.warning_days)
-    found = []
-    for due in dues:
-        chance = permille(due, until=until, today=today)
-        if chance >= LEAST_PERMILLE and not _stands_for(due, until=until):
-            found.append((chance, due))
+    chances = odds.before(dues, until, zone=shop.zone)
+    # A bigger service that falls due before then stands for what it includes.
+    own = [due for due in dues if due.bigger_date >= until]
+    found = [
+        (chance, due)
+        for due in own
+        if (chance := permille(due, chances.get(due.pk), today=today)) >= LEAST_PERMILLE
+    ]
     found.sort(key=lambda each: (-each[0], each[1].due_date, each[1].pk))
     # What is on a sheet is reserved or short there, and counts against what is free here.
     free = [due for _, due in found if (due.component_id, due.version_id) not in sheets]
@@ -83,9 +87,10 @@ def before_job(
     here = kits.stock_for(asked_kits, today=today).kits(asked_kits)
     kit_of = dict(zip((due.pk for due in free), here, strict=True))
     rows = tuple(
-        _row(due, chance, kit_of.get(due.pk), sheets, until=until, today=today)
+        _row(due, chance, chances.get(due.pk), kit_of.get(due.pk), sheets, today=today)
         for chance, due in found
     )
+    undated = sum(not words.has_date(due) for due in own)
     waiting = SheetPart.objects.filter(
         sheet__in={row.sheet for row in rows if row.sheet}, short_steps__gt=0
     ).select_related("part")
@@ -96,72 +101,25 @@ def before_job(
         until=until,
         summary=_summary(rows, [chance for chance, _ in found], missing, until=until, today=today),
         rows=rows,
-        rest=len(dues) - len(rows),
+        rest=len(own) - len(rows) - undated,
+        undated=undated,
     )
 
 
-def is_kept_for(due: Due, until: date) -> bool:
-    """Whether the kept odds of a row are those for this day."""
-    return due.stay_on == until != FAR_DATE
-
-
-def permille(due: Due, *, until: date, today: date) -> int:
-    """The odds that it falls due before a day, to sort and choose by. [tenths of 1 %]
-
-    Kept for the next stay. For another day the least that its 10, 50 and 90 % days say.
-    """
-    if due.is_past_due or (words.is_certain(due) and due.due_date <= today):
+def permille(due: Due, chance: odds.Chance | None, *, today: date) -> int:
+    """The odds that it has fallen due by then, to sort and choose by. [tenths of 1 %]"""
+    if odds.is_known_due(due, today=today):
         return 1000
-    if words.is_certain(due):
-        return 1000 if due.due_date < until else 0
-    if is_kept_for(due, until):
-        return due.odds_due_permille
-    if _has_band(due):
-        for day, least in ((due.due_90, 900), (due.due_date, 500), (due.due_10, 100)):
-            if day < until:
-                return least
-        return 0
-    return 500 if due.due_date < until else 0
-
-
-def _has_band(due: Due) -> bool:
-    return due.due_10 != FAR_DATE
-
-
-def odds_words(due: Due, *, until: date, today: date) -> str:
-    """ "63 %", "certain", "already due"; "50 to 90 %" for a day whose odds are not kept."""
-    if due.is_past_due or (words.is_certain(due) and due.due_date <= today):
-        return "already due"
-    if words.is_certain(due):
-        return "certain"
-    if is_kept_for(due, until):
-        return words.odds_text(due.odds_due_permille)
-    if not _has_band(due):
-        return "likelier than not"
-    return words.odds_by_band(due, until, today=today)
-
-
-def _late_words(due: Due, *, until: date, today: date) -> str:
-    """The odds of passing its tolerance by then; empty where nothing tells them."""
-    if due.is_past_tolerance or due.late_date < today:
-        return "past it already"
-    if words.is_certain(due) and not words.is_by_use(due):
-        return "certain" if due.late_date < until else "no"
-    return words.odds_text(due.odds_late_permille) if is_kept_for(due, until) else ""
-
-
-def _stands_for(due: Due, *, until: date) -> bool:
-    """Whether a bigger service that includes it falls due before then and stands for both."""
-    return due.bigger_date < until
+    return chance.due if chance else 0
 
 
 def _row(
     due: Due,
-    chance: int,
+    permille: int,
+    chance: odds.Chance | None,
     kit: kits.Kit | None,
     sheets: Mapping[tuple[int, int], ServiceSheet],
     *,
-    until: date,
     today: date,
 ) -> Row:
     sheet = sheets.get((due.component_id, due.version_id))
@@ -169,13 +127,13 @@ def _row(
     return Row(
         due=due,
         place=f"{position.order} {capfirst(position.kind.name)}" if position else "",
-        odds=odds_words(due, until=until, today=today),
-        late=_late_words(due, until=until, today=today),
+        odds=odds.text_of(due, chance, today=today),
+        late=odds.late_text_of(due, chance, today=today),
         date=words.date_text(due, today=today),
         band=words.date_note(due, today=today),
         kit=kit,
         sheet=sheet,
-        is_ticked=sheet is None and chance >= TICKED_PERMILLE,
+        is_ticked=sheet is None and permille >= TICKED_PERMILLE,
     )
 
 

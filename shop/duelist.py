@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from equipment.models import Due, Postponement, ServiceVersion
 from equipment.services import including
-from shop import kits, rigview, words
+from shop import kits, odds, rigview, words
 from shop.models import ServiceSheet, SheetLine, Shop
 
 ROWS_A_PAGE: Final = 50
@@ -158,6 +158,9 @@ class DueRow:
     sheet: ServiceSheet | None
     state: str
     state_word: str
+    #: Before the next stay of its rig or the day asked for: as figures and in words.
+    chance: odds.Chance | None
+    odds: odds.Said
     #: Names of the smaller services that this one stands for, and the word on a postponement.
     includes: tuple[str, ...] = ()
     put_off: str = ""
@@ -211,17 +214,19 @@ def page_of(
     today: date,
     shop: Shop,
     folded_to: date | None = None,
+    odds_before: date | None = None,
     size: int = ROWS_A_PAGE,
 ) -> DuePage:
     """Return one page of filtered due rows.
 
     folded_to: smaller services whose bigger one falls due by this day stand in its row.
+    odds_before: the day that odds are asked for; None: the next stay of each rig.
     """
     found = fetch(rows, sort=sort, after=after, most=size + 1)
     more = len(found) > size
     shown = found[:size]
     return DuePage(
-        rows=rows_of(shown, today=today, shop=shop, folded_to=folded_to),
+        rows=rows_of(shown, today=today, shop=shop, folded_to=folded_to, odds_before=odds_before),
         following=Cursor.of(shown[-1], sort=sort) if more else None,
     )
 
@@ -233,6 +238,7 @@ def walk(
     today: date,
     shop: Shop,
     folded_to: date | None = None,
+    odds_before: date | None = None,
     size: int = 500,
 ) -> Iterator[DueRow]:
     """Go through all filtered rows, a stretch at a time: for a file of the whole list."""
@@ -245,6 +251,7 @@ def walk(
             today=today,
             shop=shop,
             folded_to=folded_to,
+            odds_before=odds_before,
             size=size,
         )
         yield from page.rows
@@ -254,20 +261,27 @@ def walk(
 
 
 def rows_of(
-    dues: Sequence[ListedDue], *, today: date, shop: Shop, folded_to: date | None = None
+    dues: Sequence[ListedDue],
+    *,
+    today: date,
+    shop: Shop,
+    folded_to: date | None = None,
+    odds_before: date | None = None,
 ) -> list[DueRow]:
-    """Add to due rows what stands beside them: kits, open sheets, states."""
+    """Add to due rows what stands beside them: kits, open sheets, states, odds."""
     asked = [(due.service_id, due.rig_id) for due in dues]
     stock = kits.stock_for(asked, today=today)
     sheets = sheets_of(dues)
     smaller = _folded(dues, folded_to=folded_to) if folded_to else {}
     put_off = put_off_words(dues, today=today)
+    asked_odds = odds.before(dues, odds_before, zone=shop.zone) if odds_before else None
     rows = []
     for due, each in zip(dues, asked, strict=True):
         state, word = rigview.shown_state(
             due, today=today, warning_days=shop.warning_days, unread_days=shop.unread_days
         )
         sheet = sheets.get((due.component_id, due.version_id))
+        chance = odds.kept(due) if asked_odds is None else asked_odds.get(due.pk)
         rows.append(
             DueRow(
                 due,
@@ -275,6 +289,8 @@ def rows_of(
                 sheet,
                 state,
                 word,
+                chance,
+                odds.said(due, chance, today=today),
                 includes=smaller.get(due.pk, ()),
                 put_off=put_off.get((due.component_id, due.service_id), ""),
             )

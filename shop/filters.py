@@ -55,6 +55,7 @@ class DueFilter(filters.FilterSet):
         label="Odds before",
         method="sort_later",
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "Write the day like 2026-12-24."},
     )
 
     class Meta:
@@ -68,6 +69,7 @@ class DueFilter(filters.FilterSet):
         super().__init__(filled, *args, **kwargs)
         self.today = today
         self.warning_days = warning_days
+        self.filters["by"].extra["validators"] = [self._lies_ahead]
         rigs = list(
             Rig.objects.working()
             .order_by("number")
@@ -81,6 +83,10 @@ class DueFilter(filters.FilterSet):
             self.filters["rig"].extra["choices"] = [
                 (f"{number}", f"{number:02d} {name}") for number, name in rigs
             ]
+
+    def _lies_ahead(self, day: date) -> None:
+        if day <= self.today:
+            raise forms.ValidationError("Ask about a day after today.")
 
     def _until(self, span: str) -> date | None:
         return {
@@ -111,7 +117,7 @@ class DueFilter(filters.FilterSet):
         return str(self.form.cleaned_data.get("sort") or DATE)
 
     @property
-    def odds_by(self) -> date | None:
+    def odds_before(self) -> date | None:
         """The day before which odds are asked for; None: each rig's next stay."""
         return self.form.cleaned_data.get("by")
 

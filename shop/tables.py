@@ -1,7 +1,6 @@
 """The due list and the rigs, drawn."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -10,7 +9,6 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from equipment.due import FAR_DATE
 from equipment.models import Due, Finding, Rig
 from shop import kits, rigview, words
 from shop.duelist import DueRow, ListedDue
@@ -49,49 +47,9 @@ def kit_cell(kit: kits.Kit) -> SafeString | str:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class OddsWords:
-    """Odds of falling due in words: "63 %", "by 14 Dec", "past its tolerance 12 %"."""
-
-    text: str
-    by_text: str = ""
-    late_text: str = ""
-
-
-#: Triggers that may not move together are told where that matters so much. [tenths of 1 %]
-PARTS_BY = 50
-
-
-def odds_of(due: ListedDue, *, today: date, by: date | None = None) -> OddsWords:
-    """The odds of falling due before the rig's next stay, or before a chosen day, in words."""
-    if due.is_past_due or due.due_date <= today:
-        late = due.is_past_tolerance or due.late_date < today
-        return OddsWords("already due", "", "past its tolerance" if late else _late(due, today, by))
-    if by:
-        return OddsWords(
-            words.odds_by_band(due, by, today=today), f"by {words.day(by, today=today)}"
-        )
-    if due.due_date == FAR_DATE and due.due_10 == FAR_DATE:
-        return OddsWords("no date yet")
-    if due.stay_on == FAR_DATE:
-        return OddsWords("no next stay known")
-    text = words.odds_text(due.odds_due_permille, certain=words.is_certain(due))
-    if due.odds_due_most_permille - due.odds_due_permille > PARTS_BY:
-        text = f"{text}, at most {words.odds_text(due.odds_due_most_permille)}"
-    return OddsWords(text, f"by {words.day(due.stay_on, today=today)}", _late(due, today, by))
-
-
-def _late(due: ListedDue, today: date, by: date | None) -> str:
-    if by or due.stay_on == FAR_DATE or due.odds_late_permille < 10:
-        return ""
-    text = words.odds_text(due.odds_late_permille, certain=words.is_certain(due))
-    return f"past its tolerance: {text} by {words.day(due.stay_on, today=today)}"
-
-
-def paper_row(row: DueRow, *, today: date, shop: Shop, by: date | None = None) -> DuePaperRow:
+def paper_row(row: DueRow, *, today: date, shop: Shop) -> DuePaperRow:
     """One row of the list as it is printed."""
     due = row.due
-    odds = odds_of(due, today=today, by=by)
     includes = f"includes {', '.join(row.includes)}" if row.includes else ""
     notes = (words.date_note(due, today=today), row.put_off)
     return DuePaperRow(
@@ -101,7 +59,7 @@ def paper_row(row: DueRow, *, today: date, shop: Shop, by: date | None = None) -
             (words.life_text(due, today=today), ""),
             (row.state_word, f"{row.sheet}" if row.sheet else ""),
             (words.date_text(due, today=today), "\n".join(filter(None, notes))),
-            (f"{odds.text} {odds.by_text}".strip(), odds.late_text),
+            (f"{row.odds.text} {row.odds.by_text}".strip(), row.odds.late_text),
             ("on the sheet", "") if row.sheet else (row.kit.word, row.kit.short_text),
             (money(row.kit.cost_cents, shop.currency) if row.kit.is_needed else "", ""),
         )
@@ -139,12 +97,10 @@ class DueTable(tables.Table):
         rig_url: Callable[[int], str],
         sheet_url: Callable[[int], str],
         picked: frozenset[int] = frozenset(),
-        odds_by: date | None = None,
         **kwargs: Any,
     ) -> None:
         self.today, self.shop, self.picked = today, shop, picked
         self.rig_url, self.sheet_url = rig_url, sheet_url
-        self.odds_by = odds_by
         super().__init__(data, exclude=() if may_draft else ("pick",), **kwargs)
         self.may_draft = may_draft
 
@@ -205,12 +161,11 @@ class DueTable(tables.Table):
         )
 
     def render_odds(self, record: DueRow) -> SafeString:
-        shown = odds_of(record.due, today=self.today, by=self.odds_by)
         return format_html(
             '<strong class="nobreak">{}</strong> <span class="nobreak">{}</span><small>{}</small>',
-            shown.text,
-            shown.by_text,
-            shown.late_text,
+            record.odds.text,
+            record.odds.by_text,
+            record.odds.late_text,
         )
 
     def render_kit(self, record: DueRow) -> SafeString | str:

@@ -188,10 +188,19 @@ def is_put_off(due: DueFigures) -> bool:
     return due.postponed_to == due.due_date != due_math.FAR_DATE
 
 
+def has_date(due: DueFigures) -> bool:
+    """Whether anything is known of when it falls due."""
+    return due.due_date != due_math.FAR_DATE or due.due_10 != due_math.FAR_DATE
+
+
 def is_certain(due: DueFigures) -> bool:
-    """Whether its day is known and no forecast: by the calendar, by a person, or already read."""
+    """Whether its day is known and no forecast: by the calendar, by a person, or already read.
+
+    By the calendar it is none where hours, strokes or gallons may make it fall on another day.
+    """
+    by_calendar = due.measure in due_math.BY_THE_CALENDAR
     return (
-        due.measure in due_math.BY_THE_CALENDAR
+        (by_calendar and due.due_10 == due.due_date == due.due_90)
         or due.is_past_due
         or is_brought_forward(due)
         or is_put_off(due)
@@ -234,23 +243,6 @@ def odds_text(permille: int, *, certain: bool = False, already: bool = False) ->
     if permille < 10:
         return "under 1 %"
     return f"{(permille + 5) // 10} %"
-
-
-def odds_by_band(due: DueFigures, day: date, *, today: date) -> str:
-    """The odds of falling due before a day, as far as its 10, 50 and 90 % days say them.
-
-    "50 to 90 %" where the day lies between the middle and the last of them.
-    """
-    if due.is_past_due or due.due_date <= today:
-        return "already due"
-    first, last = due.due_10, due.due_90
-    if is_certain(due) or first == last:
-        return "certain" if due.due_date < day else "not"
-    if last < day:
-        return "over 90 %"
-    if due.due_date < day:
-        return "50 to 90 %"
-    return "10 to 50 %" if first < day else "under 10 %"
 
 
 def date_text(due: DueFigures, *, today: date) -> str:

@@ -37,8 +37,10 @@ EXPORT_HEAD: Final = (
     "90 % by",
     "Past tolerance",
     "Next stay",
-    "Odds before next stay, %",
-    "Odds past tolerance, %",
+    "Odds before",
+    "Odds of falling due",
+    "Odds of falling due, %",
+    "Odds of passing its tolerance, %",
     "Includes",
     "Put off",
     "Kit",
@@ -71,6 +73,7 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
         today=today,
         shop=shop,
         folded_to=found.folded_to if is_sound else None,
+        odds_before=found.odds_before if is_sound else None,
     )
     picked = _picked(request) if may(request.user, "shop:draft_sheet") else []
     here = {row.due.pk for row in page.rows}
@@ -83,7 +86,6 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
         rig_url=lambda number: links.address(request.user, "shop:rig", number),
         sheet_url=lambda number: links.address(request.user, "shop:sheet", number),
         picked=frozenset(picked),
-        odds_by=found.odds_by if is_sound else None,
     )
     context: dict[str, Any] = {
         "filter": found,
@@ -215,8 +217,10 @@ def _export(
             _known(row.due.due_90),
             _known(row.due.late_date),
             _known(row.due.stay_on),
-            _per_cent(row.due, row.due.odds_due_permille),
-            _per_cent(row.due, row.due.odds_late_permille),
+            row.chance.before if row.chance else None,
+            row.odds.text,
+            _per_cent(row, row.chance.due if row.chance else None),
+            _per_cent(row, row.chance.late if row.chance else None),
             ", ".join(row.includes),
             row.put_off,
             row.kit.word,
@@ -229,6 +233,7 @@ def _export(
             today=today,
             shop=request.shop,
             folded_to=found.folded_to,
+            odds_before=found.odds_before,
         )
     )
     return exporting.file_of(
@@ -240,9 +245,11 @@ def _known(day: date) -> date | None:
     return None if day == FAR_DATE else day
 
 
-def _per_cent(due: duelist.ListedDue, permille: int) -> Decimal | None:
-    """Odds before the next stay; none where no stay is known."""
-    return None if due.stay_on == FAR_DATE else Decimal(permille) / 10
+def _per_cent(row: duelist.DueRow, permille: int | None) -> Decimal | None:
+    """Odds as a figure; none where no day or no use is known."""
+    if permille is None or not words.has_date(row.due):
+        return None
+    return Decimal(permille) / 10
 
 
 #: Longer than this nobody prints; such a list is taken away as a file.
@@ -255,12 +262,16 @@ def _printed(request: PageRequest, rows: Any, found: DueFilter) -> HttpResponse:
     size = request.GET.get("paper", "")
     if size not in ("letter", "a4"):
         size = "letter" if shop.units == "us" else "a4"
-    walk = duelist.walk(rows, sort=found.order, today=today, shop=shop, folded_to=found.folded_to)
+    walk = duelist.walk(
+        rows,
+        sort=found.order,
+        today=today,
+        shop=shop,
+        folded_to=found.folded_to,
+        odds_before=found.odds_before,
+    )
     local = timezone.localtime(timezone.now(), shop.zone)
-    listed = [
-        paper_row(row, today=today, shop=shop, by=found.odds_by)
-        for row in islice(walk, MOST_PRINTED)
-    ]
+    listed = [paper_row(row, today=today, shop=shop) for row in islice(walk, MOST_PRINTED)]
     cut = f", the first {MOST_PRINTED:,}" if next(walk, None) else ""
     content = due_list_pdf(
         DuePaper(

@@ -7,6 +7,9 @@ from typing import Any
 import pytest
 import time_machine
 
+from equipment.due import FAR_DATE
+from equipment.models import Due
+from equipment.services.odds import odds_by
 from shop import beforejob, rigview, whereabouts, words
 from shop.models import Role
 from tests.shop.pages import world
@@ -38,6 +41,11 @@ def due(rig: Any, name: str, odds: int = 0, late: int = 0, **values: Any) -> Any
     return world.make_due(component, world.make_service("Gun", name), **kept)
 
 
+def on(day: date) -> dict[str, Any]:
+    """The dates of a row that falls due on one day, known."""
+    return dict.fromkeys(("due_date", "due_10", "due_90"), day)
+
+
 def answer(rig: Any, shop: Any, *, asked: date | None = None) -> beforejob.BeforeJob:
     positions = rigview.positions_of(rig, today=world.TODAY)
     place = whereabouts.whereabouts(rig.bookings.all(), today=world.TODAY)
@@ -56,14 +64,14 @@ def test_rows_stand_by_odds_and_the_unlikely_are_only_counted(rig: Any, shop: An
     due(rig, "O-rings", 995, 300)
     due(rig, "side seals", 4)
     due(rig, "clean", is_past_due=True, due_date=world.days(-3), late_date=world.days(3))
-    due(rig, "test", measure="days", due_date=world.days(9), late_date=world.days(20))
+    due(rig, "test", 1000, measure="days", late_date=world.days(20), **on(world.days(9)))
 
     found = answer(rig, shop)
 
     assert found.heading == "Before it leaves Sat 7 Mar for three-week job, back Thu 19 Mar"
     assert [(row.due.version.service.name, row.odds, row.late) for row in found.rows] == [
         ("clean", "already due", "under 1 %"),
-        ("test", "certain", "no"),
+        ("test", "certain", "not"),
         ("O-rings", "over 99 %", "30 %"),
         ("full rebuild", "63 %", "6 %"),
     ]
@@ -87,16 +95,28 @@ def test_a_bigger_service_that_falls_due_on_the_day_it_is_back_stands_for_nothin
     assert names == ["O-rings"]
 
 
-@pytest.mark.parametrize(
-    ("ahead", "odds"),
-    [(11, None), (13, "10 to 50 %"), (15, "50 to 90 %"), (31, "over 90 %"), (17, "63 %")],
-)
-def test_another_day_lies_between_the_days_of_its_band(
-    rig: Any, shop: Any, ahead: int, odds: str | None
+def test_another_day_has_odds_of_its_own(rig: Any, shop: Any) -> None:
+    row = due(rig, "full rebuild", 634)
+    world.make_clock(row)
+    world.make_usage(row)
+    rows = {ahead: answer(rig, shop, asked=world.days(ahead)).rows for ahead in (1, 11, 13, 17, 31)}
+    assert rows[1] == ()
+    assert rows[17][0].odds == "63 %"
+    for ahead in (11, 13, 31):
+        day = world.days(ahead - 1)
+        live = odds_by(Due.objects.filter(pk=row.pk), day=day, zone=shop.zone)[row.pk]
+        assert rows[ahead][0].odds == words.odds_text(round(live.due * 1000))
+        assert rows[ahead][0].late == words.odds_text(round(live.late * 1000))
+
+
+def test_what_nothing_is_known_of_and_what_a_bigger_one_does_are_not_called_unlikely(
+    rig: Any, shop: Any
 ) -> None:
-    due(rig, "full rebuild", 634)
-    rows = answer(rig, shop, asked=world.days(ahead)).rows
-    assert [row.odds for row in rows] == ([odds] if odds else [])
+    due(rig, "side seals", 4)
+    due(rig, "O-rings", 900, bigger_date=world.days(15))
+    due(rig, "rebuild", **on(FAR_DATE))
+    found = answer(rig, shop)
+    assert (found.rest, found.undated) == (1, 1)
 
 
 def test_put_off_past_the_job_it_is_not_due_before(rig: Any, shop: Any) -> None:
@@ -116,10 +136,10 @@ def test_what_no_kit_is_there_for_is_named(rig: Any, shop: Any) -> None:
 
 def test_without_a_job_it_asks_about_the_days_ahead(shop: Any) -> None:
     rig = world.make_rig(4)
-    due(rig, "full rebuild", due_date=world.days(5), due_10=world.days(4))
+    world.make_clock(due(rig, "full rebuild", measure="days", **on(world.days(5))))
     found = answer(rig, shop)
     assert found.heading == "By Mon 16 Mar; no job is booked"
-    assert [row.odds for row in found.rows] == ["50 to 90 %"]
+    assert [row.odds for row in found.rows] == ["certain"]
 
 
 def test_the_page_asks_about_another_day_and_refuses_what_is_none(rig: Any, client_as: Any) -> None:

@@ -1,13 +1,19 @@
 """Odds, bands, folded services, postponements and picks on the due list."""
 
+import io
+import re
+from datetime import date, timedelta
 from typing import Any
 from uuid import uuid4
 
 import pytest
 from django.test import Client
+from pypdf import PdfReader
 
 from equipment.due import FAR_DATE
 from equipment.models import Due, Postponement
+from equipment.services.odds import odds_by
+from shop import words
 from shop.models import Shop
 from tests.shop.pages import world
 from tests.shop.pages.test_due import rows_of_csv, shown, text_of
@@ -40,6 +46,10 @@ def a_row(**values: Any) -> Due:
     return world.make_due(world.fit(world.make_rig(4, name="Kestrel"), "Gun"), **(figures | values))
 
 
+#: One day, known.
+SURE = dict.fromkeys(("due_10", "due_90"), world.days(0))
+
+
 def test_a_row_says_the_band_and_the_odds_with_their_day(client: Client) -> None:
     a_row()
 
@@ -52,7 +62,7 @@ def test_a_row_says_the_band_and_the_odds_with_their_day(client: Client) -> None
 
 
 @pytest.mark.parametrize(
-    ("row", "words"),
+    ("row", "said"),
     [
         ({"odds_due_permille": 996, "odds_due_most_permille": 996}, "over 99 % by 14 Mar"),
         ({"odds_due_permille": 9, "odds_due_most_permille": 9}, "under 1 % by 14 Mar"),
@@ -64,14 +74,17 @@ def test_a_row_says_the_band_and_the_odds_with_their_day(client: Client) -> None
             "not by 14 Mar",
         ),
         ({"is_past_due": True}, "already due"),
-        ({"due_date": world.days(0), "due_10": world.days(-3)}, "already due"),
+        ({"measure": "days", "due_date": world.days(0), **SURE}, "already due"),
+        # By its usual use alone nobody knows: the odds are told.
+        ({"due_date": world.days(0), "due_10": world.days(-3)}, "63 % by 14 Mar"),
+        ({"due_date": FAR_DATE, "due_10": FAR_DATE, "due_90": FAR_DATE}, "no date yet"),
         ({"stay_on": FAR_DATE, "odds_due_permille": 0}, "no next stay known"),
     ],
 )
-def test_odds_in_words(client: Client, row: dict[str, Any], words: str) -> None:
+def test_odds_in_words(client: Client, row: dict[str, Any], said: str) -> None:
     a_row(**row)
 
-    assert words in text_of(client.get("/due/?before=all"))
+    assert said in text_of(client.get("/due/?before=all"))
 
 
 @pytest.mark.parametrize("measure", ["months", "season", "idle", "after", "job", "value"])
@@ -83,19 +96,71 @@ def test_every_trigger_has_its_words(client: Client, measure: str) -> None:
         assert client.get(f"/due/{query}").status_code == 200
 
 
+@pytest.mark.parametrize("by", ["2026-03-09", "2026-03-12", "2026-03-13", "2026-03-21"])
+def test_a_chosen_day_lives_in_the_address_with_live_odds(
+    client: Client, shop: Shop, by: str
+) -> None:
+    row = a_row()
+    world.make_clock(row)
+    world.make_usage(row)
+    day = date.fromisoformat(by)
+    # "By the 9th" is before that day, as it is before a stay.
+    odds = odds_by(Due.objects.filter(pk=row.pk), day=day - timedelta(days=1), zone=shop.zone)[
+        row.pk
+    ]
+    assert 0.01 < odds.due < 0.99
+    said = f"{words.odds_text(round(odds.due * 1000))} by {day.day} Mar"
+
+    text = text_of(client.get(f"/due/?by={by}"))
+
+    assert said in text
+    if odds.late >= 0.01:
+        late = words.odds_text(round(odds.late * 1000))
+        assert f"past its tolerance: {late} by {day.day} Mar" in text
+    cells = rows_of_csv(client.get(f"/due/?by={by}&export=csv"))[0]
+    assert cells["Odds before"] == by
+    assert f"{cells['Odds of falling due']} by" in said
+    assert float(cells["Odds of falling due, %"]) == pytest.approx(odds.due * 100, abs=0.06)
+    paper = PdfReader(io.BytesIO(client.get(f"/due/?by={by}&export=pdf").content))
+    assert said in " ".join(paper.pages[0].extract_text().split())
+
+
+def test_for_the_next_stay_itself_the_kept_odds_stand(client: Client) -> None:
+    row = a_row()
+    world.make_clock(row)
+
+    assert "63 % by 14 Mar" in text_of(client.get("/due/?by=2026-03-14"))
+
+
 @pytest.mark.parametrize(
-    ("by", "words"),
-    [
-        ("2026-03-09", "under 10 % by 9 Mar"),
-        ("2026-03-10", "10 to 50 % by 10 Mar"),
-        ("2026-03-13", "50 to 90 % by 13 Mar"),
-        ("2026-03-17", "over 90 % by 17 Mar"),
-    ],
+    ("by", "said"), [("2026-03-12", "not by 12 Mar"), ("2026-03-13", "certain by 13 Mar")]
 )
-def test_a_chosen_day_lives_in_the_address(client: Client, by: str, words: str) -> None:
+def test_a_day_of_the_calendar_is_certain_or_not(client: Client, by: str, said: str) -> None:
+    sure = dict.fromkeys(("due_10", "due_90"), world.days(10))
+    world.make_clock(a_row(measure="days", **sure))
+
+    assert said in text_of(client.get(f"/due/?by={by}"))
+
+
+def test_a_row_whose_use_is_unknown_is_neither_certain_nor_not(client: Client) -> None:
+    unknown = dict.fromkeys(("due_date", "due_10", "due_90", "late_date"), FAR_DATE)
+    row = a_row(**unknown, odds_due_permille=0, odds_late_permille=0)
+    world.make_clock(row)
+
+    for query in ("?before=all", "?before=all&by=2026-03-21"):
+        text = text_of(client.get(f"/due/{query}"))
+        assert re.search(r"no date yet no use is known.* no date yet", text)
+        assert not re.search(r"\b(not|certain) by\b", text)
+
+
+@pytest.mark.parametrize("by", ["2026-03-02", "2026-03-01", "0001-01-01"])
+def test_a_day_that_has_gone_by_is_refused_in_words(client: Client, by: str) -> None:
     a_row()
 
-    assert words in text_of(client.get(f"/due/?by={by}"))
+    answer = client.get(f"/due/?by={by}")
+
+    assert answer.status_code == 422
+    assert "Ask about a day after today." in text_of(answer)
 
 
 def test_a_bigger_service_stands_for_the_smaller_while_both_fall_due(client: Client) -> None:

@@ -16,6 +16,7 @@ from equipment.models import (
     ComponentType,
     Counter,
     Due,
+    DueClock,
     Finding,
     Installation,
     JobBooking,
@@ -23,6 +24,9 @@ from equipment.models import (
     Rig,
     Service,
     ServiceVersion,
+    UsageRate,
+    Wear,
+    WearSource,
 )
 from inventory.models import Location, Part
 from inventory.services import receive
@@ -122,6 +126,42 @@ def make_due(
         since=since,
         due_date=due_date,
         **values,
+    )
+
+
+def make_clock(due: Due, **values: Any) -> DueClock:
+    """The one trigger of a due row, with its figures: what odds for any day are reckoned from."""
+    figures = {
+        name: getattr(due, name)
+        for name in ("measure", "interval", "since", "due_date", "late_date", "is_past_due")
+    }
+    return DueClock.objects.create(
+        due=due, **(figures | {"allowed_of": due.interval, "counted_from": due.read_on} | values)
+    )
+
+
+def make_usage(due: Due) -> UsageRate:
+    """What the rig of a due row uses: about 5 h in each day, and a counter that tells."""
+    assert due.rig is not None
+    installation = due.component.installations.get(removed_at__isnull=True)
+    counter = make_counter(due.rig)
+    WearSource.objects.create(
+        installation=installation, measure=due.measure, counter=counter, began_at=AT
+    )
+    Wear.objects.create(
+        component=due.component, measure=due.measure, life=due.since, read_at=counter.last_at
+    )
+    return UsageRate.objects.create(
+        counter=counter,
+        as_of=TODAY,
+        share=1.0,
+        own_days=60.0,
+        fleet_rigs=3,
+        shape=1.0,
+        open_shape=1.0,
+        day_shape=1.0,
+        alpha=21.0,
+        beta=100.0,
     )
 
 
