@@ -211,12 +211,15 @@ def _falls(due: ListedDue, state: str, *, today: date) -> str:
 
 
 def _odds(due: ListedDue, *, today: date) -> str:
-    """ "odds of falling due: 63 % by 14 Dec, its next stay"; empty where they say nothing."""
+    """ "odds of falling due: 63 % by 14 Dec, its next stay; past its tolerance: 4 % by 14 Dec".
+
+    Where the day itself is certain, it says all but when its tolerance ends.
+    """
     odds = tables.odds_of(due, today=today)
-    if not odds.by_text or odds.text == "not":
+    if not odds.by_text:
         return ""
     said = f"odds of falling due: {odds.text} {odds.by_text}, its next stay"
-    return f"{said}; {odds.late_text}" if odds.late_text else said
+    return "; ".join(filter(None, ["" if words.is_certain(due) else said, odds.late_text]))
 
 
 def _cut(day: date, reader: _Reader) -> Entry:

@@ -81,6 +81,17 @@ def test_a_service_lies_on_the_day_it_falls_due(fetch: Fetch) -> None:
     assert entry.url == f"{SITE}/components/PU-401/"
 
 
+def test_a_certain_day_needs_no_odds(fetch: Fetch) -> None:
+    due = make_due(fit(make_rig(4)), due_date=days(12), measure="days")
+    forecast(due, stay_on=days(14), odds_due_permille=1000, odds_late_permille=0)
+    (entry,) = fetch()
+    assert "falls due 14 Mar\n" in entry.text
+    assert "odds" not in entry.text
+    forecast(due, odds_late_permille=1000)
+    (entry,) = fetch()
+    assert "\npast its tolerance: certain by 16 Mar\n" in entry.text
+
+
 def test_a_rig_that_is_away_keeps_its_day(fetch: Fetch) -> None:
     rig = make_rig(4)
     make_due(fit(rig), due_date=days(12))
