@@ -25,7 +25,7 @@ from django.utils.text import capfirst
 
 from equipment import due as due_math
 from equipment.models import Due, JobBooking, Rig, Skill
-from shop import duelist, links, rigview, tables, words
+from shop import duelist, links, odds, rigview, words
 from shop.access import may
 from shop.duelist import ListedDue
 from shop.ical import Entry
@@ -213,13 +213,16 @@ def _falls(due: ListedDue, state: str, *, today: date) -> str:
 def _odds(due: ListedDue, *, today: date) -> str:
     """ "odds of falling due: 63 % by 14 Dec, its next stay; past its tolerance: 4 % by 14 Dec".
 
-    Where the day itself is certain, it says all but when its tolerance ends.
+    Where the day itself is certain, only its tolerance is left to tell; where that is past, too,
+    the state says it.
     """
-    odds = tables.odds_of(due, today=today)
-    if not odds.by_text:
+    if odds.is_known_late(due, today=today):
         return ""
-    said = f"odds of falling due: {odds.text} {odds.by_text}, its next stay"
-    return "; ".join(filter(None, ["" if words.is_certain(due) else said, odds.late_text]))
+    shown = odds.said(due, odds.kept(due), today=today)
+    falling = ""
+    if shown.by_text and not words.is_certain(due):
+        falling = f"odds of falling due: {shown.text} {shown.by_text}, its next stay"
+    return "; ".join(filter(None, [falling, shown.late_text]))
 
 
 def _cut(day: date, reader: _Reader) -> Entry:

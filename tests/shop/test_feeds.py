@@ -92,6 +92,17 @@ def test_a_certain_day_needs_no_odds(fetch: Fetch) -> None:
     assert "\npast its tolerance: certain by 16 Mar\n" in entry.text
 
 
+def test_what_is_due_tells_the_odds_of_its_tolerance_until_that_is_past(fetch: Fetch) -> None:
+    rig = make_rig(4)
+    due = make_due(fit(rig), due_date=days(-2), late_date=days(9), since=260, is_past_due=True)
+    forecast(due, stay_on=days(14), odds_due_permille=1000, odds_late_permille=420)
+    (entry,) = fetch()
+    assert "10 h into tolerance\npast its tolerance: 42 % by 16 Mar\n" in entry.text
+    forecast(due, is_past_tolerance=True, late_date=days(-1), odds_late_permille=1000)
+    (entry,) = fetch()
+    assert "past its tolerance:" not in entry.text
+
+
 def test_a_rig_that_is_away_keeps_its_day(fetch: Fetch) -> None:
     rig = make_rig(4)
     make_due(fit(rig), due_date=days(12))
