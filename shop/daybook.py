@@ -67,6 +67,8 @@ class ComingService:
     state: str
     word: str
     life: str
+    #: "63 % before its next stay, 21 Dec"; empty where its day is known or no stay is.
+    odds: str
 
 
 def first_day(today: date) -> date:
@@ -141,6 +143,13 @@ def _lane(
     return DayLane(number=rig.number, name=rig.name, bars=tuple(bars), marks=tuple(marks))
 
 
+def _odds(due: Due, *, today: date) -> str:
+    if due.stay_on == due_math.FAR_DATE or words.is_certain(due):
+        return ""
+    stay = words.day(due.stay_on, today=today)
+    return f"{words.odds_text(due.odds_due_permille)} before its next stay, {stay}"
+
+
 def coming(
     rigs: Mapping[int, Rig],
     places: Mapping[int, Whereabouts],
@@ -176,7 +185,8 @@ def coming(
                 due, today=today, warning_days=shop.warning_days, unread_days=shop.unread_days
             )
             life = words.life_text(due, today=today)
-            each.services.append(ComingService(due, kit, sheet, state, word, life))
+            odds = _odds(due, today=today)
+            each.services.append(ComingService(due, kit, sheet, state, word, life, odds))
     for sheet in open_sheets:
         if sheet.rig_id in found:
             found[sheet.rig_id].sheets.append(sheet)

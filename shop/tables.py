@@ -9,11 +9,13 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from equipment.models import Due, Finding, Rig
+from equipment.models import Rig
 from shop import kits, rigview, words
 from shop.duelist import DueRow, ListedDue
 from shop.models import Shop
 from shop.paper.due_list import DuePaperRow
+from shop.readiness import Readiness
+from shop.roundwords import missed_text
 from shop.templatetags.look import money, side, stencil, tag, tape
 from shop.whereabouts import Whereabouts
 
@@ -21,12 +23,6 @@ from shop.whereabouts import Whereabouts
 def cell(name: str) -> dict[str, dict[str, str]]:
     """The class by which a phone puts a cell into its place (overview.css)."""
     return {"td": {"class": f"cell-{name}"}}
-
-
-def place_name(due: Due) -> str:
-    """What a due row is about, in words: "Pump A, packing and seals"."""
-    what = due.position.label if due.position else due.component.type.kind.name
-    return f"{what}, {due.version.service.name}"
 
 
 def next_text(first: list[ListedDue], *, today: date) -> str:
@@ -204,13 +200,13 @@ class RigTable(tables.Table):
         order_by = "number"
 
     #: Filled by the page for the rigs it shows, once it knows which.
-    dues: dict[int, list[Due]]
-    holds: dict[int, list[Finding]]
+    ready: dict[int, Readiness]
+    missed: dict[int, list[date]]
     places: dict[int, Whereabouts]
 
     def __init__(self, *args: Any, today: date, shop: Shop, **kwargs: Any) -> None:
         self.today, self.shop = today, shop
-        self.dues, self.holds, self.places = {}, {}, {}
+        self.ready, self.missed, self.places = {}, {}, {}
         super().__init__(*args, **kwargs)
 
     def render_number(self, record: Rig) -> SafeString:
@@ -225,21 +221,19 @@ class RigTable(tables.Table):
         )
 
     def render_readiness(self, record: Rig) -> SafeString:
-        dues = self.dues.get(record.pk, [])
-        if record.is_laid_up:
-            return format_html("{}", tag("out_of_service", "laid up"))
-        if held := self.holds.get(record.pk):
-            reasons = "; ".join(each.text for each in held)
-            return format_html('{}<small class="written">{}</small>', tag("held", "held"), reasons)
-        if not dues:
-            return format_html("{}", tag("clear", "ready"))
-        state = rigview.worst_state(dues, today=self.today, warning_days=self.shop.warning_days)
-        return format_html("{}<small>ready with {}</small>", tag(state), self._why(dues))
-
-    def _why(self, dues: list[Due]) -> str:
-        """ "Gun, full rebuild and 2 more"."""
-        first = place_name(rigview.first_to_fall(dues, today=self.today)[0])
-        return first if len(dues) == 1 else f"{first}, and {len(dues) - 1} more"
+        ready = self.ready[record.pk]
+        missed = missed_text(self.missed.get(record.pk, ()), today=self.today)
+        small = format_html("<small>{}</small>", missed) if missed else ""
+        if not ready.reasons:
+            return format_html("{}{}", tag(ready.tag, ready.word), small)
+        return format_html(
+            "{}<small{}>{}{}</small>{}",
+            tag(ready.tag, ready.tag_word),
+            SafeString(' class="written"') if ready.is_held else "",
+            "" if ready.is_held else f"{ready.word}: ",
+            ready.why,
+            small,
+        )
 
     def render_where(self, record: Rig) -> str:
         return "" if record.is_laid_up else self.places[record.pk].where_text()

@@ -114,6 +114,7 @@ from equipment.services.rounds import (
     RoundAlreadyRecorded,
     RoundRefused,
     items_for_round,
+    missed_rounds,
     record_round,
 )
 from equipment.services.side_answers import (
@@ -223,6 +224,7 @@ __all__ = [
     "install_component",
     "items_for_round",
     "lay_up_rig",
+    "missed_rounds",
     "next_stay",
     "open_finding",
     "open_work",

@@ -1,19 +1,29 @@
 """The operator's round of a rig: one list for each spray day."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 from uuid import UUID, uuid5
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
-from equipment.models import Component, Installation, Rig, Round, RoundAnswer, RoundItem
+from equipment.models import (
+    Component,
+    Installation,
+    JobBooking,
+    Rig,
+    Round,
+    RoundAnswer,
+    RoundItem,
+)
 from equipment.services import locks
 from equipment.services.findings import open_finding
 
 WEEK: Final = timedelta(days=7)
+DAY: Final = timedelta(days=1)
 
 
 class RoundRefused(ValueError):
@@ -71,6 +81,28 @@ def items_of_week(*, rig: Rig) -> list[RoundItem]:
     places = {item.pk: _place(item, fitted) for item in items}
     asked = [item for item in items if places[item.pk] is not None]
     return sorted(asked, key=lambda item: (places[item.pk] or 0, item.code))
+
+
+def missed_rounds(rigs: Iterable[Rig], *, today: date, zone: ZoneInfo) -> dict[int, list[date]]:
+    """Return the days of the week before today that went without a round, by rig, oldest first.
+
+    Only days at a job ask for one, and only since the rig is known; a rig that missed none is not
+    in it. Two queries.
+    """
+    since = today - WEEK
+    known = {rig.pk: max(since, rig.created_at.astimezone(zone).date()) for rig in rigs}
+    done = set(
+        Round.objects.filter(rig__in=known, day__gte=since, day__lt=today).values_list("rig", "day")
+    )
+    found: dict[int, list[date]] = {}
+    jobs = JobBooking.objects.filter(rig__in=known, first_day__lt=today, last_day__gte=since)
+    for rig, first, last in jobs.order_by("first_day").values_list("rig", "first_day", "last_day"):
+        day, end = max(first, known[rig]), min(last, today - DAY)
+        while day <= end:
+            if (rig, day) not in done:
+                found.setdefault(rig, []).append(day)
+            day += DAY
+    return found
 
 
 def record_round(

@@ -40,8 +40,8 @@ _FRAMES: dict[str, tuple[float, bool]] = {
 class RigDrawing:
     """What the page says. Each list is in the order it is shown in.
 
-    cells: caption and value in the title block. found, drawer, jobs: words, and a figure or a day.
-    language: BCP 47 tag of the texts.
+    cells: caption and value in the title block. ready: whether it may leave, and why.
+    found, drawer, jobs: words, and a figure or a day. language: BCP 47 tag of the texts.
     """
 
     rig_number: int
@@ -50,6 +50,7 @@ class RigDrawing:
     printed_text: str
     positions: tuple[StripPosition, ...]
     cells: tuple[tuple[str, str], ...] = ()
+    ready: str = ""
     found: tuple[tuple[str, str], ...] = ()
     drawer: tuple[tuple[str, str], ...] = ()
     jobs: tuple[tuple[str, str], ...] = ()
@@ -101,14 +102,17 @@ def rig_drawing_pdf(drawing: RigDrawing, *, page_size: PageSize = "letter") -> b
 def _head(drawing: RigDrawing, area: Area) -> Block:
     width = area.width - NUMBER_CELL
     title = plain(drawing.title, width=width - 2 * _PAD, size=TITLE, bold=True)
+    ready = plain(drawing.ready, width=width - 2 * _PAD) if drawing.ready else ()
+    title_row = 10.0 + len(title) * TITLE * LEADING
 
     def write_title(pen: Pen, x: float, top: float) -> None:
         pen.paragraph(x + _PAD, top - 8 - TITLE * CAP_HEIGHT, title)
+        pen.paragraph(x + _PAD, top - title_row - TEXT * CAP_HEIGHT, ready)
 
     return rig_head(
         area,
         number=drawing.rig_number,
-        title_row=10.0 + len(title) * TITLE * LEADING,
+        title_row=title_row + (len(ready) * TEXT * LEADING + 3 if ready else 0),
         values=value_rows((("Shop", drawing.shop_name), *drawing.cells), width=width),
         write_title=write_title,
     )

@@ -5,7 +5,7 @@ from datetime import date
 from equipment.models import Finding, Rig
 from inventory.models import Balance
 from inventory.services import in_words
-from shop import rigview, whereabouts, words
+from shop import readiness, rigview, whereabouts, words
 from shop.models import RigDrawer, Shop
 from shop.paper.rig_drawing import RigDrawing
 
@@ -40,6 +40,7 @@ def rig_drawing(
             )
         ),
         cells=(*cells, ("Last read", read)),
+        ready=readiness.of_rig(rig, today=today, shop=shop).text,
         found=tuple(
             (
                 f"rig must not leave: {row.text}" if row.is_grave else row.text,

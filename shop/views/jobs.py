@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from equipment.forms.rigs import JobForm
 from equipment.models import JobBooking, Rig
 from equipment.services import BookingOverlaps, book_job, how_hard
-from shop import daybook, whereabouts
+from shop import daybook, readiness, whereabouts
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
 
@@ -45,12 +45,23 @@ def jobs(request: PageRequest) -> HttpResponse:
     has_more, rigs = len(rigs) > RIGS, rigs[:RIGS]
     found = whereabouts.bookings_of(rigs, since=min(start, today))
     lanes = daybook.lanes(rigs, found, (), {}, today=today, start=start)
+    places = whereabouts.of_rigs(rigs, found, today=today)
+    ready = readiness.of_rigs(rigs, today=today, shop=request.shop)
     until = start + TWO_WEEKS
     context = {
         "form": form,
         "start": start,
         "last": until - whereabouts.ONE_DAY,
-        "lanes": [(rig, lanes[rig.pk], _rows(found.get(rig.pk, ()), start)) for rig in rigs],
+        "lanes": [
+            (
+                rig,
+                lanes[rig.pk],
+                _rows(found.get(rig.pk, ()), start),
+                ready[rig.pk],
+                _next_job(places[rig.pk]),
+            )
+            for rig in rigs
+        ],
         "drawn": [lanes[rig.pk] for rig in rigs],
         "earlier_url": _address(start - TWO_WEEKS, page),
         "later_url": _address(until, page),
@@ -60,6 +71,11 @@ def jobs(request: PageRequest) -> HttpResponse:
     }
     status = 422 if request.method == "POST" else 200
     return render(request, "shop/jobs.html", context, status=status)
+
+
+def _next_job(place: whereabouts.Whereabouts) -> JobBooking | None:
+    """The job that a rig is ready for or not: that of today, or the first to come."""
+    return place.away or place.leaves_for
 
 
 def _rows(bookings: Sequence[JobBooking], start: date) -> list[tuple[JobBooking, str]]:

@@ -24,9 +24,20 @@ from equipment.models import (
     ShiftDay,
     SideSignal,
 )
+from equipment.services import missed_rounds
 from inventory.models import Balance
 from inventory.services import in_words
-from shop import beforejob, duelist, links, rigview, sidewords, whereabouts, words
+from shop import (
+    beforejob,
+    duelist,
+    links,
+    readiness,
+    rigview,
+    roundwords,
+    sidewords,
+    whereabouts,
+    words,
+)
 from shop.filters import RigFilter
 from shop.http import PageRequest
 from shop.models import RigDrawer, ServiceSheet, Shop
@@ -87,14 +98,9 @@ def listed_rigs() -> Any:
 
 
 def fill(table: RigTable, shown: list[Rig]) -> None:
-    """Read what stands beside the rigs of a page: what falls due, what holds them, where."""
-    until = table.today + timedelta(days=table.shop.warning_days)
-    dues = Due.objects.for_due_list().filter(
-        rig_number__in=[rig.number for rig in shown], due_date__lte=until
-    )
-    for due in dues.order_by("rig_number", "due_date", "pk"):
-        table.dues.setdefault(due.rig_id or 0, []).append(due)
-    table.holds = rigview.holds(shown)
+    """Read what stands beside the rigs of a page: whether they are ready, rounds, where."""
+    table.ready = readiness.of_rigs(shown, today=table.today, shop=table.shop)
+    table.missed = missed_rounds(shown, today=table.today, zone=table.shop.zone)
     bookings = whereabouts.bookings_of(shown, since=table.today)
     table.places = whereabouts.of_rigs(shown, bookings, today=table.today)
 
@@ -111,6 +117,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
     counters = _counters(subject, positions)
     sheets = duelist.sheets_of(dues)
     asked, asked_error = _asked(request)
+    missed = missed_rounds([subject], today=today, zone=shop.zone).get(subject.pk, [])
     lines = [
         _due_line(due, sheets.get((due.component_id, due.version_id)), today=today, shop=shop)
         for due in dues
@@ -140,7 +147,9 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "sheets": ServiceSheet.objects.open().filter(rig=subject).order_by("planned_on", "number"),
         "next_week": today + timedelta(days=7 - today.weekday()),
         "signal": _signal(subject, today=today),
-        "rounds": _rounds(subject, bookings, today=today),
+        "ready": readiness.of_rig(subject, today=today, shop=shop),
+        "missed": roundwords.missed_text(missed, today=today),
+        "rounds": _rounds(subject, bookings, missed, today=today),
         "drawer": _drawer(subject, today=today),
         "bookings": [each for each in bookings if each.last_day >= today],
         "logged": ShiftDay.objects.filter(rig=subject).defer("details").order_by("-date")[:LOGGED],
@@ -290,22 +299,26 @@ def _signal(subject: Rig, *, today: date) -> dict[str, Any] | None:
     return {"row": row, "text": sidewords.signal_text(row, today=today)}
 
 
-def _rounds(subject: Rig, bookings: list[JobBooking], *, today: date) -> list[dict[str, Any]]:
+def _rounds(
+    subject: Rig, bookings: list[JobBooking], missed: list[date], *, today: date
+) -> list[dict[str, Any]]:
     """The last days, newest first: the round of each, or that a day away went without one."""
-    first = today - timedelta(days=ROUND_DAYS - 1)
+    first = today - timedelta(days=ROUND_DAYS)
     done = {
         each.day: each
         for each in Round.objects.filter(rig=subject, day__gte=first).select_related("author")
     }
-    days = [today - timedelta(days=back) for back in range(ROUND_DAYS)]
+    days = [today - timedelta(days=back) for back in range(ROUND_DAYS + 1)]
     return [
         {
             "day": day,
             "round": done.get(day),
-            "is_missed": day < today and day not in done,
+            "is_missed": day in missed,
         }
         for day in days
-        if day in done or any(each.first_day <= day <= each.last_day for each in bookings)
+        if day in done
+        or day in missed
+        or (day == today and any(each.first_day <= day <= each.last_day for each in bookings))
     ]
 
 

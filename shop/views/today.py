@@ -10,8 +10,9 @@ from django.views.decorators.http import require_safe
 
 from equipment import due as due_math
 from equipment.models import Due, Rig, Round
+from equipment.services import missed_rounds
 from inventory.models import Movement
-from shop import daybook, duelist, rigview, sidewords, whereabouts
+from shop import daybook, duelist, readiness, rigview, roundwords, sidewords, whereabouts
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
 from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
@@ -25,6 +26,7 @@ MOST_DUES: Final = 300
 MOST_COMING: Final = 25
 MOST_SHORT: Final = 12
 MOST_SIGNALS: Final = 6
+MOST_MISSED: Final = 6
 MONTH: Final = timedelta(days=30)
 
 
@@ -72,6 +74,9 @@ def _manager(request: PageRequest) -> HttpResponse:
     sign_off = [sheet for sheet in sheets if sheet.state == ServiceSheet.State.UNDER_WAY]
     short = short_parts(sheets)
     overdue = [due for due in near if due.state(today=day, warning_days=0) == due_math.OVERDUE]
+    told = {rig.pk: rig for rig in [*shown, *(each.rig for each in away[:MOST_COMING])]}
+    ready = readiness.of_rigs(told.values(), today=day, shop=shop)
+    missed = missed_rounds(told.values(), today=day, zone=shop.zone)
     return render(
         request,
         "shop/today.html",
@@ -89,7 +94,12 @@ def _manager(request: PageRequest) -> HttpResponse:
             "lanes": [lanes[rig.pk] for rig in shown],
             "rigs_count": len(everybody),
             "here": here[:MOST_COMING],
-            "away": away[:MOST_COMING],
+            "away": [(each, ready[each.rig.pk]) for each in away[:MOST_COMING]],
+            "ready": _ready(shown, places, ready),
+            "missed": [
+                (told[pk], roundwords.missed_text(days, today=day))
+                for pk, days in sorted(missed.items(), key=lambda each: told[each[0]].number)
+            ][:MOST_MISSED],
             "filled": next((each.rig.pk for each in here if each.picks), None),
             "is_cut": len(dues) == MOST_DUES or max(len(here), len(away)) > MOST_COMING,
             "sign_off": sign_off,
@@ -100,6 +110,21 @@ def _manager(request: PageRequest) -> HttpResponse:
             else next_text(duelist.fetch(Due.objects.listed(), most=1), today=day),
         },
     )
+
+
+def _ready(
+    rigs: list[Rig],
+    places: dict[int, whereabouts.Whereabouts],
+    ready: dict[int, readiness.Readiness],
+) -> dict[str, Any]:
+    """The rigs in the shop: those that something speaks of, the held first, and the quiet ones."""
+    here = [rig for rig in rigs if places[rig.pk].is_here]
+    asked = [rig for rig in here if ready[rig.pk].reasons]
+    asked.sort(key=lambda rig: (ready[rig.pk].weight, rig.number))
+    return {
+        "asked": [(rig, places[rig.pk], ready[rig.pk]) for rig in asked],
+        "quiet": [rig for rig in here if not ready[rig.pk].reasons],
+    }
 
 
 def _open_sheets() -> Any:
@@ -147,7 +172,8 @@ def _technician(request: PageRequest) -> HttpResponse:
     bookings = whereabouts.bookings_of(rigs, since=day)
     places = whereabouts.of_rigs(rigs, bookings, today=day)
     rounds = dict(Round.objects.filter(rig__in=rigs, day=day).values_list("rig", "author__name"))
-    holds = rigview.holds(rigs)
+    ready = readiness.of_rigs(rigs, today=day, shop=shop)
+    missed = missed_rounds(rigs, today=day, zone=shop.zone)
     lines = [
         {
             "rig": rig,
@@ -155,7 +181,8 @@ def _technician(request: PageRequest) -> HttpResponse:
             "is_away": not places[rig.pk].is_here,
             "read": unread(rig.last_read, today=day, shop=shop, rig=rig),
             "round_by": rounds.get(rig.pk, ""),
-            "holds": holds.get(rig.pk, []),
+            "ready": ready[rig.pk],
+            "missed": roundwords.missed_text(missed.get(rig.pk, ()), today=day),
         }
         for rig in rigs[:MOST_RIGS]
     ]

@@ -23,6 +23,7 @@ from equipment.services import (
     close_finding,
     items_for_round,
     lay_up_rig,
+    missed_rounds,
     next_stay,
     open_finding,
     record_round,
@@ -117,6 +118,52 @@ def test_a_round_sent_twice_counts_once_and_another_is_refused(
         Round.objects.create(
             rig=rig.rig, day=MONDAY, author=rig.author, recorded_at=day(7), request_id=uuid4()
         )
+
+
+@pytest.mark.parametrize(
+    ("jobs", "rounds", "missed"),
+    [
+        ([], [], []),
+        ([(-3, -2)], [], [-3, -2]),
+        ([(-3, 4)], [-2], [-3, -1]),
+        # Today is not over, and what lies before the week is past asking.
+        ([(-9, -6), (0, 2)], [], [-7, -6]),
+        ([(-5, -5), (-3, -3)], [-5, -3], []),
+    ],
+)
+def test_a_day_at_a_job_without_a_round_is_missed(
+    rig: SprayRig, jobs: Any, rounds: Any, missed: Any
+) -> None:
+    today = MONDAY + timedelta(days=20)
+
+    def on(days: int) -> date:
+        return today + timedelta(days=days)
+
+    for first, last in jobs:
+        JobBooking.objects.create(
+            rig=rig.rig, job="loft", first_day=on(first), last_day=on(last), author=rig.author
+        )
+    for each in rounds:
+        record(rig, on(each))
+
+    found = missed_rounds([rig.rig], today=today, zone=ZONE)
+
+    assert found == ({rig.rig.pk: [on(each) for each in missed]} if missed else {})
+
+
+def test_no_round_is_missed_before_the_rig_was_there(rig: SprayRig) -> None:
+    first = rig.rig.created_at.astimezone(ZONE).date()
+    JobBooking.objects.create(
+        rig=rig.rig,
+        job="loft",
+        first_day=first - timedelta(days=3),
+        last_day=first + timedelta(days=1),
+        author=rig.author,
+    )
+
+    found = missed_rounds([rig.rig], today=first + timedelta(days=1), zone=ZONE)
+
+    assert found == {rig.rig.pk: [first]}
 
 
 def test_a_round_with_gaps_is_refused_check_by_check(

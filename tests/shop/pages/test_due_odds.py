@@ -229,9 +229,9 @@ def test_a_pick_that_is_no_key_is_left(client: Client, due: str) -> None:
 @pytest.mark.parametrize(
     ("stay", "due", "word"),
     [
-        (world.days(20), world.days(19), "ready with Gun, Gun service"),
+        (world.days(20), world.days(19), "ready with: Gun, Gun service (63 %)"),
         (world.days(20), world.days(20), "ready"),
-        (FAR_DATE, world.days(14), "ready with Gun, Gun service"),
+        (FAR_DATE, world.days(14), "ready with: Gun, Gun service (about 16 Mar)"),
         (FAR_DATE, world.days(15), "ready"),
     ],
 )
@@ -240,7 +240,8 @@ def test_the_list_of_a_rig_says_whether_it_is_ready(
 ) -> None:
     rig = world.make_rig(4, name="Kestrel", stay_on=stay)
     version = world.make_service("Gun", "Gun service")
-    world.make_due(world.fit(rig, "Gun"), version, due_date=due)
+    gun = world.fit(rig, "Gun")
+    world.make_due(gun, version, due_date=due, stay_on=stay, odds_due_permille=634)
 
     for headers in ({}, {"HX-Request": "true"}):
         assert client.get("/due/?rig=4", headers=headers).context["readiness"].text == word
@@ -252,4 +253,4 @@ def test_the_list_of_a_rig_held_by_found_work_says_why(client: Client, manager: 
 
     text = text_of(client.get("/due/?rig=4&before=all"))
 
-    assert "held : hose cover split" in text
+    assert "04 Kestrel: held : hose cover split" in text

@@ -93,7 +93,7 @@ def test_each_rig_says_whether_it_is_ready_and_why_not(client: Client) -> None:
 
     assert "ready" in rows[0]
     assert "due soon" in rows[1]
-    assert "Gun, full rebuild, and 1 more" in rows[1]
+    assert "ready with: Gun, full rebuild (about 12 Mar); Gun, side seals (about 14 Mar)" in rows[1]
     assert "held hose split" in rows[2]
     assert "laid up" in rows[3]
 
@@ -289,6 +289,8 @@ def test_rounds_of_the_last_days_and_those_missed(
     client: Client, kestrel: Any, technician: Any
 ) -> None:
     """Away on the last three days and today; a round on the day before yesterday."""
+    kestrel.created_at = world.AT - timedelta(days=90)
+    kestrel.save()
     world.make_booking(kestrel, -3, 2)
     Round.objects.create(
         rig=kestrel, day=world.days(-2), author=technician, recorded_at=world.AT, request_id=uuid4()
@@ -297,10 +299,11 @@ def test_rounds_of_the_last_days_and_those_missed(
     text = text_of(client.get("/rigs/4/"))
 
     assert "Sat 28 Feb done, A. Technician" in text
-    assert "Sun 1 Mar no round recorded" in text
-    assert "Fri 27 Feb no round recorded" in text
+    assert "Sun 1 Mar missed , at a job" in text
+    assert "Fri 27 Feb missed , at a job" in text
     assert "Mon 2 Mar not done yet" in text
     assert "Thu 26 Feb" not in text
+    assert "Rounds missed: 27 Feb and 1 Mar : the rig was at a job." in text
 
 
 def test_the_drawer_and_the_open_sheets(client: Client, kestrel: Any) -> None:

@@ -1,6 +1,7 @@
 """Today, by role: the manager's fourteen days, a technician's sheets, the owner's money."""
 
 import re
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -93,7 +94,7 @@ def test_who_comes_in_this_week_and_who_is_away(client: Client) -> None:
     response = client.get("/")
 
     assert [each.rig for each in response.context["here"]] == [held, overdue, soon, back]
-    assert [each.rig for each in response.context["away"]] == [gone]
+    assert [each.rig for each, _ in response.context["away"]] == [gone]
     assert "hose split" in text_of(response)
 
 
@@ -281,11 +282,62 @@ def test_a_technician_sees_which_rounds_are_not_done(client_as: Any, technician:
     text = text_of(response)
     assert "round of today done by A. Technician" in text
     assert text.count("round of today not done") == 1
-    assert "must not leave hose split" in text
+    assert "held hose split" in text
 
 
 def test_a_technician_without_sheets_is_told_who_hands_them_out(client_as: Any) -> None:
     assert "No sheet is handed out to you." in text_of(client_as("technician").get("/"))
+
+
+def test_rigs_in_the_shop_say_whether_they_are_ready(client: Client) -> None:
+    held, overdue, leaves, quiet, away = (world.make_rig(n) for n in (1, 2, 3, 4, 5))
+    world.make_finding(held, "hose split", is_grave=True)
+    world.make_overdue(world.fit(overdue))
+    stay = world.days(40)
+    leaves.stay_on = stay
+    leaves.save()
+    # Beyond the days of warning, and still before it is back.
+    world.make_due(
+        world.fit(leaves, "Gun"), due_date=world.days(30), stay_on=stay, odds_due_permille=717
+    )
+    world.make_booking(leaves, 3, 39)
+    world.make_booking(away, -1, 3)
+
+    response = client.get("/")
+
+    ready = response.context["ready"]
+    assert [rig for rig, _, _ in ready["asked"]] == [held, overdue, leaves]
+    assert ready["quiet"] == [quiet]
+    text = text_of(response)
+    assert "held : hose split" in text
+    assert "ready with : Gun, packing and seals (72 %) leaves Thu 5 Mar" in text
+    assert "ready : 04 Osprey" in text
+
+
+def test_a_service_that_comes_says_its_odds_before_the_next_stay(client: Client) -> None:
+    rig = world.make_rig(4)
+    world.make_due(
+        world.fit(rig, "Gun"),
+        due_date=world.days(9),
+        stay_on=world.days(12),
+        odds_due_permille=634,
+    )
+
+    assert "182 of 250 h; 63 % before its next stay, 14 Mar" in text_of(client.get("/"))
+
+
+@pytest.mark.parametrize(
+    ("is_missed", "role"), [(True, "manager"), (True, "technician"), (False, "manager")]
+)
+def test_a_missed_round_shows_on_its_rig(client_as: Any, is_missed: bool, role: str) -> None:
+    rig = world.make_rig(4, created_at=world.AT - timedelta(days=60))
+    if is_missed:
+        world.make_booking(rig, -1, 3)
+
+    text = text_of(client_as(role).get("/")).casefold()
+
+    assert ("yesterday’s round was missed" in text) is is_missed
+    assert ("rounds missed at a job" in text) is (is_missed and role == "manager")
 
 
 # --- the owner -----------------------------------------------------------------------------------
