@@ -159,7 +159,15 @@ def life_now(due: DueFigures, *, today: date) -> Decimal:
 
 
 def life_text(due: DueFigures, *, today: date) -> str:
-    """ "182 of 250 h"; "at least 182 of 250 h" where a reset hid some of it."""
+    """ "182 of 250 h"; "at least 182 of 250 h" where a reset hid some of it.
+
+    Of a measured value: "measured 12 d ago", or that none gives a date.
+    """
+    if due.measure == due_math.VALUE:
+        if due.due_date == due_math.FAR_DATE or is_brought_forward(due):
+            return "no value past its limit"
+        ago = figure(life_now(due, today=today))
+        return "measured today" if ago == "0" else f"measured {ago} d ago"
     life, interval = figure(life_now(due, today=today)), interval_of(due)
     if interval is None:
         return f"{life} {UNITS[due.measure]}"
@@ -169,6 +177,8 @@ def life_text(due: DueFigures, *, today: date) -> str:
 
 def past_text(due: DueFigures, *, today: date) -> str:
     """How far past the due line: "61 h past", "2 d into tolerance"; empty before it."""
+    if due.measure == due_math.VALUE and due.is_past_due:
+        return "past its limit"
     life, interval = life_now(due, today=today), interval_of(due)
     if interval is None or life < interval:
         return ""
@@ -261,7 +271,7 @@ def date_note(due: DueFigures, *, today: date) -> str:
         return f"brought forward: {due.brought_because}"
     if due.is_past_due or due.due_date <= today:
         if not is_certain(due):
-            return "by its usual use"
+            return "by its trend" if due.measure == due_math.VALUE else "by its usual use"
         if is_by_use(due) and not due.is_past_tolerance and due.late_date < today:
             return f"past tolerance since about {day(due.late_date, today=today)}"
         past = past_text(due, today=today)
@@ -274,12 +284,11 @@ def date_note(due: DueFigures, *, today: date) -> str:
 def due_sentence(due: Due, *, today: date, warning_days: int, next_stay: date | None = None) -> str:
     """The sentence of a wear tape, complete without the drawing."""
     name = f"{due.position.heading if due.position else capfirst(due.component.type.kind.name)}"
-    unit = UNITS[due.measure]
-    life = life_text(due, today=today).removesuffix(unit) + LONG_UNITS[due.measure]
-    parts = [
-        f"{name}, {due.version.service.name}: {life}"
-        f" since {day(due.renewed_at.date(), today=today)}"
-    ]
+    life = life_text(due, today=today)
+    if due.measure != due_math.VALUE:
+        life = life.removesuffix(UNITS[due.measure]) + LONG_UNITS[due.measure]
+        life += f" since {day(due.renewed_at.date(), today=today)}"
+    parts = [f"{name}, {due.version.service.name}: {life}"]
     state = due.state(today=today, warning_days=warning_days)
     if due.due_date == due_math.FAR_DATE:
         parts.append(f"no date yet, {NO_DATE[due.measure]}")

@@ -54,6 +54,7 @@ from equipment.views.common import (
 )
 from equipment.views.lifeline import lifeline
 from equipment.views.lifetime import lifetime
+from equipment.views.watched import watched_values
 from equipment.views.why import reasons
 
 ROWS_A_PAGE: Final = 50
@@ -105,6 +106,7 @@ def component(request: PageRequest, tag: str) -> HttpResponse:
         "brought": standing_on(shown),
         "dues": (dues := _dues(shown, today=request.today)),
         "reasons": reasons(shown, dues),
+        "watched": watched_values(shown, dues, zone=zone()),
         "next_stay": next_stay(rig=fitted.position.rig, today=request.today) if fitted else None,
         "counters": shown.counters.filter(is_retired=False).order_by("order", "pk"),
         "open_found": findings.order_by("-is_grave", "opened_at"),
