@@ -8,13 +8,15 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
-from equipment.models import Component, Service, ServiceVersion
+from equipment.models import Component, Due, Service, ServiceVersion
 from equipment.services import locks
 from equipment.services.care_refusals import IncludesItself, OfAnotherKind, ServiceRetired
 
 Node = TypeVar("Node", bound=Hashable)
 #: By version: the current versions of the services that it includes directly.
 Children = Mapping[int, Sequence[ServiceVersion]]
+#: What services cover on their components, by (component, version).
+Covers = Mapping[tuple[int, int], Sequence[ServiceVersion]]
 
 
 def children_of(versions: Iterable[ServiceVersion]) -> Children:
@@ -115,6 +117,30 @@ def covered(
         if covers := [child for child, _ in smaller]:
             found[component.pk, version.pk] = covers
     return found
+
+
+def folded(dues: Sequence[Due]) -> tuple[list[Due], Covers]:
+    """Return these rows without the smaller services that another of them stands for, in their
+    order, and what the services of all of them cover.
+
+    dues: with their components' types and their versions' services.
+    """
+    covers = covered((due.version, due.component) for due in dues)
+
+    def stands_for(bigger: Due, due: Due) -> bool:
+        within = covers.get((bigger.component_id, bigger.version_id), ())
+        return bigger.component_id == due.component_id and any(
+            child.service_id == due.version.service_id for child in within
+        )
+
+    def is_stood_for(due: Due) -> bool:
+        # Of two that include each other, put there round the services, the first one stays.
+        return any(
+            stands_for(other, due) and not (stands_for(due, other) and due.pk < other.pk)
+            for other in dues
+        )
+
+    return [due for due in dues if not is_stood_for(due)], covers
 
 
 def refuse_circles(service: Service, includes: Sequence[Service]) -> None:

@@ -154,7 +154,7 @@ class SheetLine(models.Model):
     due_on = models.DateField(null=True, blank=True)
     #: State and figures when it was picked, for the paper ("due soon, 182 of 250 h").
     state_text = models.CharField(max_length=80, blank=True)
-    #: Names of the smaller services that are done with it; at signing, of those renewed with it.
+    #: Names of the smaller services that it stands for; once signed, of those renewed with it.
     covers = models.JSONField(default=list, blank=True)
     outcome = models.CharField(max_length=4, choices=Outcome, default=Outcome.OPEN)
     is_open = models.BooleanField(default=True)
@@ -184,6 +184,11 @@ class SheetLine(models.Model):
     @property
     def title(self) -> str:
         return self.version.service.name if self.version else f"found work: {self.finding}"
+
+    @property
+    def covers_text(self) -> str:
+        """ "stands for: air filter, belts"; empty where it is alone."""
+        return f"stands for: {', '.join(self.covers)}" if self.covers else ""
 
 
 class SheetStep(models.Model):

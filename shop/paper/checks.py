@@ -52,7 +52,7 @@ def section(sheet: SheetPaper, *, area: Area) -> Section | None:
 
 
 def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
-    about = ", ".join(text for text in (group.service, group.state_text) if text)
+    about = ", ".join(text for text in (group.service, group.state_text, group.covers_text) if text)
     *before, last = _group_head(columns, (group.position, True), (about, False))
     rows = [*map(Row, before), Row(last, keep=True)]
     again = _group_head(columns, (group.position, True), (f"{group.service}, continued", False))[0]

@@ -73,12 +73,14 @@ class CheckGroup:
     """The checks of one service at one position, e.g.
 
     "1 Generator GN-118", "oil and filter", "due soon, 182 of 250 h".
+    `covers_text` names the smaller services done with it ("stands for: air filter, belts").
     """
 
     position: str
     service: str
     state_text: str
     checks: tuple[PaperCheck, ...]
+    covers_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """A sheet's way from due services to the technician: draft, hand out, void."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
@@ -18,7 +18,8 @@ from equipment.models import (
     Position,
     Rig,
 )
-from equipment.services import locks
+from equipment.services import including, locks
+from equipment.services.including import Covers
 from shop import isolation, words
 from shop.models import Person, ServiceSheet, SheetLine, SheetStep, Shop, StepEntry
 from shop.services import sheet_parts
@@ -53,6 +54,8 @@ def draft_sheet(
 ) -> ServiceSheet:
     """Open a sheet for a rig, or for a component on the bench, and reserve its parts.
 
+    A picked service that another picked one includes on the same component gets no line and no
+    kit of its own: the bigger one stands for it, and its signature renews both.
     dues: services of that rig's fitted components, or of the component.
     charged_rig: who pays for the parts of a bench sheet (None: shop stock); a rig's sheet is
         charged to the rig.
@@ -70,6 +73,7 @@ def draft_sheet(
                 return earlier
             dues, findings = _as_they_are_now(rig, dues, findings)
             _refuse_strangers(rig, component, dues, findings)
+            dues, covers = including.folded(dues)
             _refuse_doubles(dues, findings)
             last = ServiceSheet.objects.aggregate(last=Max("number"))["last"] or 0
             sheet = ServiceSheet.objects.create(
@@ -83,8 +87,8 @@ def draft_sheet(
                 drafted_at=at,
                 request_id=request_id,
             )
-            lines = _write_lines(sheet, dues, findings, today, shop.warning_days)
-            _write_steps(sheet, lines)
+            lines = _write_lines(sheet, dues, findings, covers, today, shop.warning_days)
+            _write_steps(sheet, lines, covers)
             sheet_parts.plan(sheet=sheet, author=author, at=at)
             return sheet
     except IntegrityError as error:
@@ -145,7 +149,7 @@ def _as_they_are_now(
 ) -> tuple[list[Due], list[Finding]]:
     """What was picked, read again under the rig's lock: an exchange takes that lock too."""
     locks.lock_rigs([rig.pk if rig else None])
-    picked = Due.objects.select_related("component", "position__kind", "version__service")
+    picked = Due.objects.select_related("component__type", "position__kind", "version__service")
     fresh = {due.pk: due for due in picked.filter(pk__in=[due.pk for due in dues])}
     for due in dues:
         if due.pk not in fresh:
@@ -177,13 +181,35 @@ def _refuse_strangers(
             raise OneRigAtATime
 
 
+def stood_for(components: Collection[int]) -> dict[tuple[int, int], SheetLine]:
+    """Return the open line whose signature renews each smaller service: (component, service)."""
+    lines = list(
+        SheetLine.objects.filter(is_open=True, component__in=components, version__isnull=False)
+        .select_related("sheet", "version__service", "component__type")
+        .order_by("pk")
+    )
+    covers = including.covered(
+        (line.version, line.component) for line in lines if line.version and line.component
+    )
+    return {
+        (line.component_id, smaller.service_id): line
+        for line in lines
+        if line.component_id and line.version_id
+        for smaller in covers.get((line.component_id, line.version_id), ())
+    }
+
+
 def _refuse_doubles(dues: Sequence[Due], findings: Sequence[Finding]) -> None:
     taken = SheetLine.objects.filter(is_open=True).select_related(
         "sheet", "version__service", "finding"
     )
+    bigger = stood_for({due.component_id for due in dues})
     for due in dues:
+        title = f"{due.component.tag}, {due.version.service.name},"
         if line := taken.filter(component=due.component_id, version=due.version_id).first():
-            raise OnAnotherSheet(f"{due.component.tag}, {due.version.service.name},", line.sheet)
+            raise OnAnotherSheet(title, line.sheet)
+        if line := bigger.get((due.component_id, due.version.service_id)):
+            raise OnAnotherSheet(f"{title} as part of “{line.title}”", line.sheet)
     for finding in findings:
         if line := taken.filter(finding=finding).first():
             raise OnAnotherSheet(f"“{finding.text}”", line.sheet)
@@ -197,6 +223,7 @@ def _write_lines(
     sheet: ServiceSheet,
     dues: Sequence[Due],
     findings: Sequence[Finding],
+    covers: Covers,
     today: date,
     warning_days: int,
 ) -> list[SheetLine]:
@@ -213,6 +240,10 @@ def _write_lines(
                 position=due.position,
                 due_on=due.due_date,
                 state_text=f"{words.STATE_WORDS[state]}, {words.life_text(due, today=today)}",
+                covers=[
+                    version.service.name
+                    for version in covers.get((due.component_id, due.version_id), ())
+                ],
             )
         )
     for order, finding in enumerate(findings, len(lines) + 1):
@@ -236,8 +267,14 @@ def _where(component: Component | None) -> Position | None:
     return next((each.position for each in fitted), None)
 
 
-def _write_steps(sheet: ServiceSheet, lines: Sequence[SheetLine]) -> None:
+def _write_steps(sheet: ServiceSheet, lines: Sequence[SheetLine], covers: Covers) -> None:
     versions = [line.version_id for line in lines if line.version_id]
+    # What is covered is done too, so its hazards are there.
+    versions += [
+        version.pk
+        for line in lines
+        for version in covers.get((line.component_id or 0, line.version_id or 0), ())
+    ]
     cautions = list(
         Caution.objects.filter(service_versions__in=versions).distinct().order_by("code")
     )

@@ -260,6 +260,7 @@ def _groups(
             position=line_place(line),
             service=line.version.service.name if line.version else "found work",
             state_text=line.state_text,
+            covers_text=line.covers_text,
             checks=tuple(by_line[line.pk]),
         )
         for line in lines

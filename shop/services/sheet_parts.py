@@ -33,7 +33,9 @@ def plan(*, sheet: ServiceSheet, author: Person, at: datetime) -> None:
     """Write what the sheet's services need, and promise it what is free.
 
     A whole free kit is promised as a kit; where none is free its lines are, and what is missing
-    is written down as short. To be called inside the transaction that holds the sheet's lock.
+    is written down as short. Smaller services that a line stands for need nothing more: the kit of
+    the bigger one is for all that is done with it. To be called inside the transaction that holds
+    the sheet's lock.
     """
     lines = list(
         sheet.lines.filter(version__isnull=False).select_related("version").order_by("order")

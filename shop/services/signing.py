@@ -2,13 +2,14 @@
 
 import hashlib
 import json
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 from uuid import UUID, uuid5
 
 from django.db import transaction
 
-from equipment.models import Finding, Installation, Rig
+from equipment.models import Finding, Installation, Renewal, Rig
 from equipment.services import (
     Done,
     NewMeasurement,
@@ -182,7 +183,7 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) 
             continue
         done.append(Done(line.version, line.component))
     if done:
-        record_renewals(
+        renewals = record_renewals(
             done=done,
             done_at=at,
             source_kind="sheet",
@@ -192,7 +193,27 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) 
             zone=zone,
             request_id=uuid5(signing_id, "renewals"),
         )
-    SheetLine.objects.bulk_update(lines, ["outcome"])
+        _say_what_was_covered(lines, renewals)
+    SheetLine.objects.bulk_update(lines, ["outcome", "covers"])
+
+
+def _say_what_was_covered(lines: Sequence[SheetLine], renewals: Sequence[Renewal]) -> None:
+    """A signed line names what was renewed with it: the library may differ from the draft."""
+    names: dict[int, list[str]] = {}
+    for row in renewals:
+        outer = row
+        while outer.within is not None:
+            outer = outer.within
+        if outer is row:
+            names[row.pk] = []
+        else:
+            names[outer.pk].append(row.version.service.name)
+    by_line = {
+        (row.component_id, row.version_id): names[row.pk] for row in renewals if row.pk in names
+    }
+    for line in lines:
+        if line.outcome == SheetLine.Outcome.DONE:
+            line.covers = by_line.get((line.component_id or 0, line.version_id or 0), [])
 
 
 def _settle_found_work(sheet: ServiceSheet, author: Person, at: datetime) -> None:

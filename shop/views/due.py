@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from equipment.due import FAR_DATE
 from equipment.models import Due, Rig
+from equipment.services import including
 from shop import duelist, exporting, kits, links, readiness, words
 from shop.access import may
 from shop.filters import DueFilter
@@ -148,7 +149,8 @@ def _picked(request: PageRequest) -> list[int]:
 
 
 def _sums(request: PageRequest, dues: list[Due]) -> dict[str, Any]:
-    """Bench time, parts and kits of services done together."""
+    """Bench time, parts and kits of services done together, as a sheet of them would count."""
+    dues, _ = including.folded(dues)
     asked = [(due.version.service_id, due.rig_id) for due in dues]
     found = kits.stock_for(asked, today=request.today).kits(asked)
     needed = [kit for kit in found if kit.is_needed]

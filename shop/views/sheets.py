@@ -15,6 +15,7 @@ from django_tables2 import RequestConfig
 
 from equipment.due import CLEAR
 from equipment.models import Component, Due, Finding, Rig
+from equipment.services import including
 from inventory.models import Movement
 from inventory.services import StockRefused, in_words
 from shop import kits, rigview, words
@@ -319,8 +320,11 @@ def _pickable_dues(rig: Rig | None, component: Component | None, *, today: date)
             "component", "version"
         )
     )
+    free = [due for due in rows if (due.component_id, due.version_id) not in on_sheets]
+    within = drafting.stood_for({due.component_id for due in free})
     return rigview.first_to_fall(
-        (due for due in rows if (due.component_id, due.version_id) not in on_sheets), today=today
+        (due for due in free if (due.component_id, due.version.service_id) not in within),
+        today=today,
     )
 
 
@@ -348,6 +352,7 @@ def _draft_rows(
 ) -> list[dict[str, Any]]:
     asked = [(due.version.service_id, rig.pk if rig else None) for due in dues]
     stock = kits.stock_for(asked, today=today)
+    covers = including.covered((due.version, due.component) for due in dues)
     rows = []
     for due, service in zip(dues, asked, strict=True):
         state = due.state(today=today, warning_days=warning_days)
@@ -359,6 +364,10 @@ def _draft_rows(
                 "state": state,
                 "state_word": words.STATE_WORDS[state],
                 "life": words.life_text(due, today=today),
+                "stands_for": ", ".join(
+                    smaller.service.name
+                    for smaller in covers.get((due.component_id, due.version_id), ())
+                ),
                 "kit": kit,
                 "minutes": words.span(due.version.labour_minutes),
             }
