@@ -206,9 +206,6 @@ def publish_version(
         smaller = list(includes)
         including.refuse_circles(fresh, smaller)
         newest = fresh.versions.aggregate(newest=Max("version"))["newest"] or 0
-        # While its version is still the current one: a circle is found by way of it.
-        smaller = list(includes)
-        including.refuse_circles(fresh, smaller)
         fresh.versions.filter(is_current=True).update(is_current=False)
         if only_rigs is not None:
             fresh.only_rigs.set(only_rigs)
