@@ -10,7 +10,7 @@ from django.db.models import F, Q
 from equipment import due as due_math
 from equipment.due import FAR_DATE
 from equipment.models import Due, Rig
-from shop import rigview, words
+from shop import odds, rigview, words
 from shop.duelist import FIELDS, ListedDue
 from shop.models import Shop
 
@@ -149,8 +149,7 @@ def _when(row: ListedDue, state: str, *, today: date) -> str:
     """ "2 Dec" where the day is known, else the odds before its next stay: "63 %"."""
     if state == due_math.OVERDUE:
         return words.STATE_WORDS[state]
-    if row.is_past_due or (words.is_certain(row) and row.due_date <= today):
-        return words.odds_text(0, already=True)
-    if words.is_certain(row) or row.stay_on == FAR_DATE:
-        return words.date_text(row, today=today)
-    return words.odds_text(row.odds_due_permille)
+    chance = odds.kept(row)
+    if odds.is_known_due(row, today=today) or (chance and not words.is_certain(row)):
+        return odds.text_of(row, chance, today=today)
+    return words.date_text(row, today=today)
