@@ -1,6 +1,5 @@
 """Forms about components: a new one, an exchange, a service done elsewhere."""
 
-import re
 from typing import Any
 
 from django import forms
@@ -16,6 +15,7 @@ from equipment.forms.fields import (
     WhyField,
 )
 from equipment.models import Component, ComponentType, ServiceVersion, Side
+from equipment.services.rigs import TAG_WORDS, is_tag
 
 
 class TypeField(forms.ModelChoiceField):
@@ -69,8 +69,8 @@ class ComponentForm(SpokenForm):
 
     def clean_tag(self) -> str:
         tag: str = self.cleaned_data["tag"]
-        if not re.fullmatch(r"[^\s/?#%]+", tag) or tag.casefold() == "new":
-            raise forms.ValidationError("Letters, digits and dashes, without a space: GN-118.")
+        if not is_tag(tag):
+            raise forms.ValidationError(TAG_WORDS)
         if Component.objects.filter(tag__iexact=tag).exists():
             raise forms.ValidationError("Another component has this tag.")
         return tag

@@ -1,5 +1,6 @@
 """Rigs and what they are made of: created, laid up and brought back."""
 
+import re
 from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -17,6 +18,14 @@ from equipment.models import (
 from equipment.models.rigs import ZERO
 from equipment.services import bookings, dues, locks
 from equipment.services.misfits import AlreadyFitted, FittingRefused
+
+#: What is said about a tag that is none.
+TAG_WORDS = "Letters, digits and dashes, without a space: GN-118."
+
+
+def is_tag(text: str) -> bool:
+    """Whether somebody may give a component this tag: it stands in the address of its page."""
+    return re.fullmatch(r"[^\s/?#%]+", text) is not None and text.casefold() != "new"
 
 
 def create_rig(*, number: int, name: str, at: datetime, description: str = "") -> Rig:

@@ -5,6 +5,7 @@ from typing import Final
 
 from equipment import services
 from equipment.models import Component, ComponentKind, ComponentType, Counter, Position, Rig, Side
+from equipment.services.rigs import TAG_WORDS, is_tag
 from shop.importing import finding
 from shop.importing.cells import day, number, one_of, text, whole_number, yes_or_no
 from shop.importing.columns import Column, Kind, Record, RowRefused, Run, row_by_row
@@ -135,6 +136,8 @@ COUNTERS: Final = Kind(
 
 
 def _add_component(kind: Kind, run: Run, record: Record) -> None:
+    if not is_tag(record["tag"]):
+        raise RowRefused(TAG_WORDS, kind.column("tag").heading)
     in_service = finding.not_yet(record["in_service_on"], run, kind.column("in_service_on").heading)
     component = services.create_component(
         type=_type(kind, run, record),

@@ -219,6 +219,8 @@ def test_headings_may_be_written_freely(look: Look) -> None:
         ("counters", "4,Engine hours,hours,2025-01-01,", "", "The rig has a counter of this name"),
         ("counters", "4,Hours,hours,2026-03-03,", "Began on", "2026-03-03 has not come yet."),
         ("components", "G-1,generator,X,,,2025-01-01,,,", "Tag", "Another component has this tag."),
+        ("components", "G/2,generator,X,,,2025-01-01,,,", "Tag", "Letters, digits and dashes"),
+        ("components", "new,generator,X,,,2025-01-01,,,", "Tag", "Letters, digits and dashes"),
         ("components", "G-2,generater,X,,,2025-01-01,,,", "Kind", "Is it “generator”?"),
         (
             "components", "G-2,generator,Long stem,,,2025-01-01,,,", "Type",
