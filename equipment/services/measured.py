@@ -1,13 +1,16 @@
 """What was measured on components, and when a service that watches it falls due by it.
 
-A value counts for one life of what is measured: since the service that watches it was last done.
-What was measured before that, or on the very sheet, stood so before the work. One case differs: a
-value that a check of that service itself asked for on that sheet says how the work left it, since
-nobody would watch a value that is asked for only when the work is done anyway; of several of that
-name on the sheet it is the last one.
+A value counts for one life of what is measured. Where another service measures it, the one that
+watches it is the remedy, and a life begins when that was last done: what was measured before it, or
+on the very sheet, stood so before the work. One case differs: a value that a check of the remedy
+itself asked for on that sheet says how the work left it; of several of that name it is the last.
+
+Where nothing but the service itself measures it, doing it is looking, and renews nothing: always
+measured so, its values compare, and run on from one doing to the next, until the component is
+rebuilt. Done without a value, it is not known how it stands, and there is no date.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -15,6 +18,7 @@ from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from django.db.models import Max
 from django.utils import timezone
 
 from equipment import due as dates
@@ -62,23 +66,26 @@ class Measured:
 
     values: by component and name, in the order of their times. asked: the units in which a version
     asks for a value itself, by version and name. units: those in which a kind's services do.
+    askers: how many of them do. rebuilt: when each component was last rebuilt.
     """
 
     values: Mapping[tuple[int, str], Sequence[Value]]
     asked: Mapping[tuple[int, str], str]
     units: Mapping[tuple[int, str], str]
+    askers: Mapping[tuple[int, str], int]
+    rebuilt: Mapping[int, datetime]
 
     @classmethod
     def of(cls, components: Iterable[int], versions: Iterable[ServiceVersion]) -> "Measured":
-        """versions: current ones with their services and triggers; two queries, none without a
-        value that one of them watches."""
+        """versions: current ones with their services and triggers; three queries, none without
+        a value that one of them watches."""
         watched: dict[int, set[str]] = defaultdict(set)
         for version in versions:
             for trigger in version.triggers.all():
                 if trigger.measure == dates.VALUE:
                     watched[version.service.kind_id].add(trigger.watched)
         if not watched:
-            return cls({}, {}, {})
+            return cls({}, {}, {}, {}, {})
         names = set().union(*watched.values())
         values: dict[tuple[int, str], list[Value]] = defaultdict(list)
         for row in Measurement.objects.filter(
@@ -88,6 +95,7 @@ class Measured:
             values[row.component_id, row.name].append(Value(row.at, row.value, row.unit, sheet))
         asked: dict[tuple[int, str], str] = {}
         units: dict[tuple[int, str], str] = {}
+        asking: set[tuple[int, str, int]] = set()
         for check in (
             Check.objects.filter(
                 kind=Check.Kind.VALUE,
@@ -100,8 +108,17 @@ class Measured:
             .order_by("version__service__name", "version", "order")
         ):
             asked[check.version_id, check.text] = check.unit
-            units.setdefault((check.version.service.kind_id, check.text), check.unit)
-        return cls(values, asked, units)
+            kind_id = check.version.service.kind_id
+            units.setdefault((kind_id, check.text), check.unit)
+            asking.add((kind_id, check.text, check.version_id))
+        askers = Counter((kind_id, name) for kind_id, name, _ in asking)
+        rebuilt = (
+            Renewal.objects.in_force()
+            .filter(component__in={pk for pk, _ in values}, version__is_rebuild=True)
+            .values_list("component")
+            .annotate(at=Max("done_at"))
+        )
+        return cls(values, asked, units, askers, dict(rebuilt))
 
     def of_this_life(
         self,
@@ -116,13 +133,21 @@ class Measured:
         rows = [row for row in rows if row.unit == unit]
         if renewal is None:
             return rows
-        since = [row for row in rows if row.at > renewal.done_at]
-        if renewal.source_kind != SHEET or (version.pk, watched) not in self.asked:
-            return since
-        by_itself = [
-            row for row in rows if row.at <= renewal.done_at and row.sheet == renewal.source_number
-        ]
-        return by_itself[-1:] + since
+        asks_itself = (version.pk, watched) in self.asked
+        found = [row for row in rows if row.at > renewal.done_at]
+        if asks_itself and renewal.source_kind == SHEET:
+            on_it = [
+                row
+                for row in rows
+                if row.at <= renewal.done_at and row.sheet == renewal.source_number
+            ]
+            found = on_it[-1:] + found
+        is_looking = asks_itself and self.askers[version.service.kind_id, watched] == 1
+        if not found or not is_looking:
+            return found
+        since = self.rebuilt.get(component.pk)
+        before = rows[: rows.index(found[0])]
+        return [row for row in before if since is None or row.at > since] + found
 
     def _unit(self, version: ServiceVersion, watched: str, rows: Sequence[Value]) -> str:
         """The unit in which it is asked for now; else that of the newest value."""

@@ -22,7 +22,7 @@ def watched_values(component: Component, dues: Sequence[Due], *, zone: ZoneInfo)
     """Return what these due rows of a component watch, by the names of the services.
 
     Every value is of this life: since the service that watches it was last done. One query where
-    they watch nothing, four more where they do.
+    they watch nothing, five more where they do.
     """
     versions = list(
         ServiceVersion.objects.filter(

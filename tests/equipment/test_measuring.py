@@ -250,8 +250,9 @@ def test_a_value_on_the_very_sheet_was_measured_before_the_work(rig: SprayRig) -
 def test_a_value_that_the_service_itself_asks_for_says_how_the_work_left_it(
     rig: SprayRig,
 ) -> None:
-    """Nobody would watch what is measured only when the work is done anyway."""
+    """The remedy measures it, too, when it is new."""
     gun = rig.components["gun"]
+    service_for(gun, ("days", 900), name="Look", checks=[asking()])
     version = service_for(
         gun, ("value", 14, {"watched": DROP, "high": Decimal(38)}), checks=[asking()]
     )
@@ -266,6 +267,57 @@ def test_a_value_that_the_service_itself_asks_for_says_how_the_work_left_it(
     # Done again without a value, and by hand: what was measured is of the life before.
     renew(version, gun, day(22))
     assert why(row_of(version, gun)).endswith("not measured since this was last done")
+    assert untouched()
+
+
+def looking(rig: SprayRig) -> ServiceVersion:
+    """A look that alone measures what it watches, done once a week on sheets 1 to 5."""
+    gun = rig.components["gun"]
+    version = service_for(
+        gun,
+        ("value", 14, {"watched": DROP, "high": Decimal(38)}),
+        name="Look",
+        checks=[asking()],
+    )
+    for sheet, (days, value) in enumerate(WEEKLY, start=1):
+        measure(gun, (days, value), sheet=sheet)
+        renew(version, gun, day(days, hour=2), sheet=sheet)
+    return version
+
+
+def test_what_only_the_service_itself_measures_runs_on_from_one_doing_to_the_next(
+    rig: SprayRig,
+) -> None:
+    """Looking renews nothing: else no trend of it could ever be seen."""
+    gun = rig.components["gun"]
+    version = looking(rig)
+    row = row_of(version, gun)
+    assert row.due_date == date(2026, 2, 26)
+    assert "5 values since 15 Jan 2026" in why(row)
+    assert untouched()
+    # Looked at by hand, with no value told: how it stands is not known.
+    renew(version, gun, day(40))
+    row = row_of(version, gun)
+    assert row.due_date == due.FAR_DATE
+    assert why(row).endswith("not measured since this was last done")
+    measure(gun, (45, 35), sheet=6)
+    assert "6 values since" in why(row_of(version, gun))
+    assert untouched()
+
+
+def test_a_rebuild_begins_another_life_of_what_is_looked_at(rig: SprayRig) -> None:
+    gun = rig.components["gun"]
+    version = looking(rig)
+    rebuild = service_for(gun, ("days", 900), name="Rebuild", is_rebuild=True)
+    done = renew(rebuild, gun, day(39))
+    measure(gun, (40, 20), sheet=6)
+    renew(version, gun, day(40, hour=2), sheet=6)
+    assert "was 20 psi on 14 Feb 2026; a trend needs 5 values, so far 1" in why(
+        row_of(version, gun)
+    )
+    assert untouched()
+    undo_renewal(renewal=done, author=rig.author, at=day(41), reason="another gun", zone=ZONE)
+    assert "6 values since" in why(row_of(version, gun))
     assert untouched()
 
 
@@ -411,7 +463,7 @@ def test_values_of_many_components_take_as_many_queries_as_of_one(rig: SprayRig)
                 )
                 for each in some
             ]
-        assert len(queries) == 2
+        assert len(queries) == 3
         assert {each.meets_on for each in found} == {date(2026, 3, 12)}
     with CaptureQueriesContext(connection) as queries:
         Measured.of([gun.pk], [each for each in current if each.pk != version.pk])
