@@ -6,6 +6,7 @@
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from functools import partial
 from typing import Any
 from uuid import uuid4
 from zoneinfo import ZoneInfo
@@ -40,6 +41,7 @@ from equipment.services import (
     record_readings,
 )
 from shop.models import Person, Role
+from tests.copies import once
 
 #: The day on which everything of these rigs begins, 06:00 in Chicago.
 START = datetime(2026, 1, 5, 12, 0, tzinfo=UTC)
@@ -199,8 +201,15 @@ def day(number: int, *, hour: int = 0) -> datetime:
 
 
 def spray_rig(*, author: Person | None = None, number: int = 1) -> SprayRig:
-    """Build a small whole rig through the services, everything fitted at START."""
-    author = author or PersonFactory()
+    """Build a small whole rig through the services, everything fitted at START.
+
+    The first one of an empty shop may be a copy of one that they built before.
+    """
+    build = partial(_spray_rig, number=number)
+    return once(build, key=("spray rig", number, START), author=author or PersonFactory())
+
+
+def _spray_rig(*, author: Person, number: int) -> SprayRig:
     made = SprayRig(
         rig=create_rig(number=number, name=f"Trailer {number}", at=START), author=author
     )

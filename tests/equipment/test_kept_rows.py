@@ -48,10 +48,13 @@ from equipment.services.kept import KEPT_OF_CLOCK, KEPT_OF_DUE
 from equipment.services.lives import KEPT_OF_SOURCE, KEPT_OF_WEAR
 from equipment.services.sides import KEPT_OF_SIGNAL
 from equipment.services.timelines import KEPT_OF_COUNTER, KEPT_OF_READING
+from shop.models import Person
+from tests.copies import once
 from tests.equipment.factories import (
     DISPLACEMENT_IN3,
     START,
     ZONE,
+    PersonFactory,
     SprayRig,
     service_for,
     shelf_component,
@@ -120,7 +123,11 @@ def forget() -> None:
 
 
 def build() -> tuple[SprayRig, list[ServiceVersion]]:
-    rig = spray_rig()
+    return once(_build, key="kept rows", author=PersonFactory())
+
+
+def _build(*, author: Person) -> tuple[SprayRig, list[ServiceVersion]]:
+    rig = spray_rig(author=author)
     versions = [
         service_for(
             rig.pump("A"),

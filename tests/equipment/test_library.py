@@ -7,6 +7,7 @@ rows name their sources), with the rules of `equipment/library/README.md` writte
 import csv
 from datetime import datetime
 from decimal import Decimal
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -36,6 +37,7 @@ from equipment.services.library import (
 )
 from shop.drawing import icons
 from shop.models import Person
+from tests.copies import once
 
 pytestmark = pytest.mark.django_db
 
@@ -65,7 +67,7 @@ SERVICES = sorted(TASKS.keys() - ROUND)
 
 @pytest.fixture
 def loaded(manager: Person, at: datetime) -> int:
-    return load_library(author=manager, at=at, zone=ZONE)
+    return once(partial(load_library, at=at, zone=ZONE), key=("library", at), author=manager)
 
 
 def version_of(row_id: str) -> ServiceVersion:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from functools import partial
 from uuid import uuid4
 
 from equipment.models import Basis, Caution, Due
@@ -11,7 +12,9 @@ from inventory.models import Location, Part
 from shop.models import Person, RigDrawer, ServiceSheet, Shop
 from shop.services.drafting import draft_sheet
 from shop.services.needs import set_need
+from tests.copies import once
 from tests.equipment.factories import SprayRig, day, service_for, spray_rig
+from tests.inventory import factories as stock
 from tests.inventory.factories import BinFactory, PartFactory, kit_of, received
 
 #: A month after the rigs of the factories began.
@@ -61,6 +64,11 @@ def caution(code: str, hazard: str) -> Caution:
 
 def sheet_world(shop: Shop, manager: Person, *, at: datetime = NOW) -> SheetWorld:
     """A generator due an oil change and a gun due a rebuild, with one filter and one whole kit."""
+    build = partial(_sheet_world, at=at)
+    return once(build, key=("sheet world", at, day(0), stock.AT), shop=shop, manager=manager)
+
+
+def _sheet_world(*, shop: Shop, manager: Person, at: datetime) -> SheetWorld:
     fleet = spray_rig(author=manager)
     fleet.read(day(10), hours=100, a=4000, b=4000)
     fleet.read(day(20), hours=200, a=8000, b=8000)

@@ -7,8 +7,10 @@ import pytest
 import time_machine
 from django.test import Client
 
-from shop.models import Role
-from tests.equipment.factories import SprayRig, day, spray_rig
+from equipment.services.library import load_library
+from shop.models import Person, Role
+from tests.copies import once
+from tests.equipment.factories import START, ZONE, PersonFactory, SprayRig, day, spray_rig
 
 
 @pytest.fixture
@@ -21,8 +23,19 @@ def noon() -> Iterator[datetime]:
 
 @pytest.fixture
 def spray(db: None, noon: datetime) -> SprayRig:
-    made = spray_rig(number=4)
+    return once(two_days_in, key="two days in", author=PersonFactory())
+
+
+def two_days_in(*, author: Person) -> SprayRig:
+    made = spray_rig(author=author, number=4)
     made.read(day(2), hours=20, a=3_000, b=3_100)
+    return made
+
+
+def two_days_in_by_the_library(*, author: Person) -> SprayRig:
+    """The same rig, and all the services of the starting library."""
+    made = two_days_in(author=author)
+    load_library(author=author, at=START, zone=ZONE)
     return made
 
 

@@ -1,5 +1,6 @@
 """Two versions, a service and the library, two services: what differs, side by side."""
 
+from datetime import datetime
 from decimal import Decimal
 
 import pytest
@@ -15,17 +16,23 @@ from equipment.services import (
     publish_version,
     trigger_plans,
 )
-from equipment.services.library import current_version, load_library
-from tests.equipment.factories import START, ZONE, SprayRig, service_for
+from equipment.services.library import current_version
+from tests.copies import once
+from tests.equipment.factories import START, ZONE, PersonFactory, SprayRig, service_for
 from tests.equipment.pages.browsing import text_of
+from tests.equipment.pages.conftest import two_days_in_by_the_library
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
+def spray(db: None, noon: datetime) -> SprayRig:
+    return once(two_days_in_by_the_library, key="by the library", author=PersonFactory())
+
+
+@pytest.fixture
 def loaded(spray: SprayRig) -> ServiceVersion:
     """The oil change of the library, made later by this shop."""
-    load_library(author=spray.author, at=START, zone=ZONE)
     version = current_version(kind="generator", name="oil and filter")
     return publish_version(
         service=version.service,

@@ -1,15 +1,18 @@
 """Days of the year: each shop sets its own, and what waits for them follows."""
 
+from datetime import datetime
+
 import pytest
 from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
 from equipment.models import Season
-from equipment.services.library import load_library
 from equipment.services.seasons import change_season, create_season
-from tests.equipment.factories import START, ZONE, SprayRig
+from tests.copies import once
+from tests.equipment.factories import ZONE, PersonFactory, SprayRig
 from tests.equipment.pages.browsing import filled, keeps, said, text_of
+from tests.equipment.pages.conftest import two_days_in_by_the_library
 
 pytestmark = pytest.mark.django_db
 
@@ -17,8 +20,12 @@ PAGE = reverse("equipment:seasons")
 
 
 @pytest.fixture
+def spray(db: None, noon: datetime) -> SprayRig:
+    return once(two_days_in_by_the_library, key="by the library", author=PersonFactory())
+
+
+@pytest.fixture
 def frost(spray: SprayRig) -> Season:
-    load_library(author=spray.author, at=START, zone=ZONE)
     return Season.objects.get(name="first frost")
 
 
