@@ -24,6 +24,7 @@ from equipment.services import (
     how_hard,
     next_stay,
 )
+from equipment.services.fallen import fallen_on_rig
 from equipment.services.usage import Use, asked_ahead, usage_of
 from equipment.views.common import PageRequest, draw, get_rig, is_sound, of_rig, typed, zone
 
@@ -93,6 +94,7 @@ def bookings(request: PageRequest, number: int) -> HttpResponse:
         "uses": _use_rows(uses),
         "unknown": [each.counter for each in uses if each.rate is None],
         "asks": _asks(uses, coming, today, stay) if stay else [],
+        "fallen": fallen_on_rig(rig, today=today),
     }
     return draw(request, "equipment/bookings.html", of_rig(rig, **context))
 

@@ -39,6 +39,7 @@ from equipment.services import (
     undo_renewal,
 )
 from equipment.services.assembling import renew_by_hand
+from equipment.services.fallen import fallen_on_shelf
 from equipment.services.side_answers import standing_on
 from equipment.tables import UNITS, ComponentTable, rounded
 from equipment.views.common import (
@@ -106,6 +107,7 @@ def component(request: PageRequest, tag: str) -> HttpResponse:
         "brought": standing_on(shown),
         "dues": (dues := _dues(shown, today=request.today)),
         "reasons": reasons(shown, dues),
+        "fallen": [] if fitted else fallen_on_shelf([shown], today=request.today),
         "watched": watched_values(shown, dues, zone=zone()),
         "next_stay": next_stay(rig=fitted.position.rig, today=request.today) if fitted else None,
         "counters": shown.counters.filter(is_retired=False).order_by("order", "pk"),

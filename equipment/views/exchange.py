@@ -1,6 +1,5 @@
 """Exchanging a component: what comes out, what goes in, and what the counters showed."""
 
-from datetime import date
 from uuid import UUID
 
 from django.contrib import messages
@@ -11,10 +10,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from equipment.forms.exchanges import ExchangeForm
-from equipment.models import Component, Due, Exchange, Installation, Position
-from equipment.models.dues import DueQuerySet
+from equipment.models import Component, Exchange, Installation, Position
 from equipment.services import FittingRefused, ReadingsRefused
 from equipment.services.assembling import exchange_with_readings
+from equipment.services.fallen import fallen_on_shelf
 from equipment.views.common import (
     PageRequest,
     draw,
@@ -75,7 +74,7 @@ def exchange(request: PageRequest, number: int, pk: int) -> HttpResponse:
         "position": position,
         "out": out,
         "has_choices": choices.exists(),
-        "fallen": fallen_due(Due.objects.filter(component__in=choices), today=request.today),
+        "fallen": fallen_on_shelf(choices, today=request.today),
     }
     return draw(request, "equipment/exchange.html", of_rig(rig, **context))
 
@@ -86,15 +85,6 @@ def fits(position: Position) -> QuerySet[Component]:
     if position.side:
         found = found.filter(side__in=["", position.side])
     return found.select_related("type").order_by("tag")
-
-
-def fallen_due(rows: DueQuerySet, *, today: date) -> list[Due]:
-    """What has fallen due while it lay on the shelf or in a rig laid up, asked before it goes out.
-
-    Its dates ran on although the due list did not show them.
-    """
-    found = rows.due(today).select_related("component", "position__kind", "version__service")
-    return list(found.order_by("component__tag", "due_date", "pk"))
 
 
 def _done_already(request: PageRequest, out: Installation | None) -> str | None:

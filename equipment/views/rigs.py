@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from equipment.forms.fields import SpokenForm
 from equipment.forms.rigs import ChangeRigForm, NewRigForm, PositionForm
-from equipment.models import Counter, Due, Exchange, Position, Rig
+from equipment.models import Counter, Exchange, Position, Rig
 from equipment.services import (
     FittingRefused,
     add_position,
@@ -24,6 +24,7 @@ from equipment.services import (
     return_rig,
     set_pump_drive,
 )
+from equipment.services.fallen import fallen_on_rig
 from equipment.views.common import (
     PageRequest,
     draw,
@@ -35,7 +36,6 @@ from equipment.views.common import (
     typed,
     zone,
 )
-from equipment.views.exchange import fallen_due
 from equipment.views.readings import counters_of
 
 #: So many are named in a message; the page of the rig has them all.
@@ -124,16 +124,20 @@ def change(request: PageRequest, number: int) -> HttpResponse:
                     _say_fallen(request, rig)
             messages.success(request, "Changed.")
             return redirect("equipment:rig_setup", rig.number)
-    return draw(request, "equipment/form.html", _about(rig, form, "Change the rig", "Save"))
+    about = _about(rig, form, "Change the rig", "Save")
+    if rig.is_laid_up:
+        about["fallen"] = fallen_on_rig(rig, today=request.today)
+    return draw(request, "equipment/form.html", about)
 
 
 def _say_fallen(request: PageRequest, rig: Rig) -> None:
     """Name what fell due while the rig was laid up, now that it goes to work again."""
-    fallen = fallen_due(Due.objects.filter(rig=rig), today=request.today)
-    if not fallen:
+    fallen = fallen_on_rig(rig, today=request.today)
+    if fallen is None:
         return
-    names = "; ".join(f"{row.component.tag}, {row.version.service}" for row in fallen[:NAMED])
-    more = f"; and {len(fallen) - NAMED} more on its page" if len(fallen) > NAMED else ""
+    rows = fallen.rows
+    names = "; ".join(f"{row.component.tag}, {row.version.service}" for row in rows[:NAMED])
+    more = f"; and {len(rows) - NAMED} more on its page" if len(rows) > NAMED else ""
     messages.warning(request, f"Fallen due while it was laid up: {names}{more}.")
 
 

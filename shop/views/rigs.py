@@ -25,6 +25,7 @@ from equipment.models import (
     SideSignal,
 )
 from equipment.services import missed_rounds
+from equipment.services.fallen import fallen_on_rig
 from inventory.models import Balance
 from inventory.services import in_words
 from shop import (
@@ -137,6 +138,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "before": None
         if subject.is_laid_up or not dues
         else beforejob.before_job(dues, place, asked=asked, sheets=sheets, today=today, shop=shop),
+        "fallen": fallen_on_rig(subject, today=today) if subject.is_laid_up else None,
         "asked": request.GET.get("by", ""),
         "asked_error": asked_error,
         "near": [line for line in lines if line["state"] != CLEAR],
