@@ -66,7 +66,7 @@ def test_a_measured_value_stays_on_the_sheet_until_it_can_be_sent(
     with page.expect_popup() as opened:
         page.get_by_role("link", name="sign in in another tab").click()
     sign_in_by_form(opened.value, "technician")
-    expect(opened.value.get_by_text(technician.name, exact=True)).to_be_visible()
+    expect(opened.value.locator(".bar summary", has_text=technician.name)).to_be_visible()
     opened.value.close()
 
     for _ in range(2):  # the first time the page learns that the sign-in is a new one
