@@ -131,6 +131,20 @@ class Due(models.Model):
     def __str__(self) -> str:
         return f"{self.version.service} on {self.component}: {self.due_date}"
 
+    @property
+    def next_stay(self) -> date | None:
+        """`Rig.stay_on` as it is now; None on the bench."""
+        return self.rig.stay_on if self.rig else None
+
+    @property
+    def rule(self) -> str:
+        """Whether the first of its triggers counts or all of them."""
+        return self.version.rule
+
+    @property
+    def service_id(self) -> int:
+        return self.version.service_id
+
     def state(self, *, today, warning_days: int) -> str:
         """overdue, due, soon or clear: `equipment.due.state` on this row."""
         return due.state(

@@ -10,31 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Final
 from zoneinfo import ZoneInfo
 
-from equipment import due as dates
 from equipment.models import Counter, Due, DueClock, Wear, WearSource
 from equipment.services.forecasting import settle
-from equipment.services.keeping import picture, write
-from equipment.services.kept import KEPT_OF_CLOCK, MOVED_OF_DUE
+from equipment.services.keeping import picture, write, write_changed
+from equipment.services.kept import KEPT_OF_CLOCK, MOVED_OF_DUE, flat_entries
 from equipment.services.lives import KEPT_OF_WEAR, Key, pace, worn
-
-#: What `advance` reads of a clock and its row: each column it leaves out is one less to build.
-_OF_CLOCK: Final = ("measure", *KEPT_OF_CLOCK)
-_OF_DUE: Final = (
-    "component",
-    "version__rule",
-    "version__service_id",
-    "rig_id",
-    "is_listed",
-    "tolerance",
-    "early",
-    "renewed_at",
-    "brought_on",
-    "postponed_to",
-    *MOVED_OF_DUE,
-)
 
 
 class Unsettled(Exception):
@@ -73,42 +55,23 @@ def advance(*, moves: Mapping[int, Move], sources: Sequence[WearSource], zone: Z
     wear: dict[Key, Wear] = {
         (row.component_id, row.measure): row for row in Wear.objects.filter(component__in=since)
     }
-    clocks: dict[int, list[DueClock]] = defaultdict(list)
-    for clock in (
-        DueClock.objects.select_related("due__version")
-        .only(*_OF_CLOCK, *(f"due__{name}" for name in _OF_DUE))
-        .filter(due__component__in=since)
-    ):
-        if clock.due.renewed_at > since[clock.due.component_id]:
-            raise Unsettled
-        clocks[clock.due_id].append(clock)
+    entries = flat_entries(Due.objects.filter(component__in=since))
+    if any(row.renewed_at > since[row.component_id] for row, _ in entries):
+        raise Unsettled
 
     moved, unseen = _advance_wear(moves, by_key, wear)
-    entries = []
-    for of_row in clocks.values():
-        of_row.sort(key=lambda clock: dates.MEASURES.index(clock.measure))
-        entries.append((of_row[0].due, of_row))
-    before = [picture(row, MOVED_OF_DUE) for row, _ in entries]
-    old = [[picture(clock, KEPT_OF_CLOCK) for clock in of_row] for _, of_row in entries]
+    rows = [row for row, _ in entries]
+    clocks = [clock for _, of_row in entries for clock in of_row]
+    before = [picture(row, MOVED_OF_DUE) for row in rows]
+    old = [picture(clock, KEPT_OF_CLOCK) for clock in clocks]
     for row, of_row in entries:
         for clock in of_row:
             if (row.component_id, clock.measure) in unseen:
                 clock.is_at_least = True
     settle(entries, wear=wear, sources=by_key, zone=zone)
-    changed_dues = [
-        row
-        for (row, _), was in zip(entries, before, strict=True)
-        if picture(row, MOVED_OF_DUE) != was
-    ]
-    changed_clocks = [
-        clock
-        for (_, of_row), pictures in zip(entries, old, strict=True)
-        for clock, was in zip(of_row, pictures, strict=True)
-        if picture(clock, KEPT_OF_CLOCK) != was
-    ]
     write(Wear, moved, KEPT_OF_WEAR)
-    write(DueClock, changed_clocks, KEPT_OF_CLOCK)
-    write(Due, changed_dues, MOVED_OF_DUE)
+    write_changed(DueClock, clocks, old, KEPT_OF_CLOCK)
+    write_changed(Due, rows, before, MOVED_OF_DUE)
 
 
 def _advance_wear(

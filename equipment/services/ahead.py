@@ -10,8 +10,10 @@ import numpy as np
 from django.db.models import Subquery
 
 from equipment import forecast, triggers
+from equipment.due import FAR_DATE
 from equipment.forecast import Part, Timeline
-from equipment.models import Counter, JobBooking, Rig, UsageRate, WearSource
+from equipment.models import Counter, JobBooking, UsageRate, WearSource
+from equipment.services.kept import AnyDue, OpenSource
 from equipment.usage import WINDOW_DAYS
 from equipment.usage.gamma import Fleet, Own, Rate, learn
 
@@ -29,26 +31,22 @@ class Ahead:
     """Of some rigs, what a forecast asks for.
 
     places: of a rig in the timeline; 0 is that of components on the bench. stays: by rig.
-    rates: by counter. idle_rigs: laid up, so that nothing is used.
+    rates: by counter.
     """
 
     timeline: Timeline
     places: Mapping[int, int]
-    idle_rigs: frozenset[int]
     stays: Mapping[int, date]
     jobs: Mapping[int, Sequence[triggers.Away]]
     rates: Mapping[int, Part]
 
     @classmethod
-    def of(cls, *, rigs: Iterable[int], counters: Iterable[int]) -> "Ahead":
-        known = list(
-            Rig.objects.filter(pk__in=set(rigs))
-            .order_by("pk")
-            .values_list("pk", "is_laid_up", "stay_on")
-        )
-        places = {pk: place for place, (pk, _, _) in enumerate(known, start=1)}
+    def of(cls, *, rows: Iterable[AnyDue], counters: Iterable[int]) -> "Ahead":
+        """rows: the due rows to be forecast. counters: what they wear by."""
+        stays = {row.rig_id: row.next_stay or FAR_DATE for row in rows if row.rig_id is not None}
+        places = {pk: place for place, pk in enumerate(sorted(stays), start=1)}
         jobs: dict[int, list[triggers.Away]] = defaultdict(list)
-        rows = []
+        away = []
         for rig, first, last, intensity in (
             JobBooking.objects.filter(rig__in=places)
             .order_by("rig", "first_day")
@@ -56,11 +54,11 @@ class Ahead:
         ):
             jobs[rig].append(triggers.Away(first, last))
             hundredths = round(intensity * forecast.PER_DAY)
-            rows.append((places[rig], first.toordinal(), last.toordinal(), hundredths))
+            away.append((places[rig], first.toordinal(), last.toordinal(), hundredths))
         rates, today = _rates(counters)
-        booked = np.array(rows, dtype=np.int64).reshape(-1, 4)
+        booked = np.array(away, dtype=np.int64).reshape(-1, 4)
         timeline = Timeline(
-            rigs=len(known) + 1,
+            rigs=len(places) + 1,
             rig=booked[:, 0],
             first_day=booked[:, 1],
             last_day=booked[:, 2],
@@ -70,8 +68,7 @@ class Ahead:
         return cls(
             timeline=timeline,
             places=places,
-            idle_rigs=frozenset(pk for pk, is_laid_up, _ in known if is_laid_up),
-            stays={pk: stay_on for pk, _, stay_on in known},
+            stays=stays,
             jobs=jobs,
             rates=rates,
         )
@@ -99,7 +96,7 @@ def _rates(counters: Iterable[int]) -> tuple[dict[int, Part], int]:
     return found, today
 
 
-def part_of(sources: Sequence[WearSource], rates: Mapping[int, Part]) -> Part:
+def part_of(sources: Sequence[WearSource | OpenSource], rates: Mapping[int, Part]) -> Part:
     """What a component gains in one measure; UNKNOWN where one of its counters has no rate."""
     parts = []
     for source in sources:

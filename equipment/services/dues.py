@@ -39,7 +39,7 @@ from equipment.services import locks, sides, timelines, wearing
 from equipment.services.forecasting import settle
 from equipment.services.including import applies
 from equipment.services.keeping import picture, write
-from equipment.services.kept import DUE_FIELDS, KEPT_OF_CLOCK, KEPT_OF_DUE, Entry
+from equipment.services.kept import DUE_FIELDS, KEPT_OF_CLOCK, KEPT_OF_DUE
 from equipment.services.lives import (
     KEPT_OF_SOURCE,
     KEPT_OF_WEAR,
@@ -211,7 +211,7 @@ class _Writing:
 
     def __init__(self, history: Lives, events: Events) -> None:
         self.history, self.events = history, events
-        self.entries: list[Entry] = []
+        self.entries: list[tuple[Due, list[DueClock]]] = []
         self._before: list[tuple[object, ...]] = []
         self._before_clocks: list[list[tuple[object, ...]]] = []
         self._gone_clocks: list[int] = []

@@ -17,12 +17,12 @@ from equipment import combining, forecast, triggers
 from equipment import due as dates
 from equipment.combining import Columns
 from equipment.due import FAR_DATE
-from equipment.models import Due, DueClock, ServiceVersion, Wear, WearSource
+from equipment.models import ServiceVersion, Wear
 from equipment.models.rigs import ZERO
 from equipment.services.ahead import Ahead
 from equipment.services.in_use import LATE, InUse
 from equipment.services.including import reached
-from equipment.services.kept import Entry, Flat, set_dates
+from equipment.services.kept import AnyClock, AnyDue, Entry, Flat, Sources, set_dates
 from equipment.services.lives import Key
 from equipment.services.odds import Chances, chances_of, together
 
@@ -31,7 +31,7 @@ def settle(
     entries: Sequence[Entry],
     *,
     wear: Mapping[Key, Wear],
-    sources: Mapping[Key, Sequence[WearSource]],
+    sources: Sources,
     zone: ZoneInfo,
 ) -> None:
     """Set the dates and odds of due rows, and the figures of the clock that leads each.
@@ -45,7 +45,7 @@ def settle(
         key: [source for source in of if source.ended_at is None] for key, of in sources.items()
     }
     ahead = Ahead.of(
-        rigs={row.rig_id for row, _ in entries if row.rig_id is not None},
+        rows=[row for row, _ in entries],
         counters={source.counter_id for of in open_sources.values() for source in of},
     )
     flat = Flat.of(entries)
@@ -66,7 +66,7 @@ def settle(
     _keep_bigger(flat.rows)
 
 
-def _read(row: Due, clock: DueClock, wear: Mapping[Key, Wear], zone: ZoneInfo) -> None:
+def _read(row: AnyDue, clock: AnyClock, wear: Mapping[Key, Wear], zone: ZoneInfo) -> None:
     """What was used since the renewal, as last read."""
     worn = wear.get((row.component_id, clock.measure))
     clock.since = max((ZERO if worn is None else worn.life) - clock.life_at_renewal, ZERO)
@@ -76,9 +76,9 @@ def _read(row: Due, clock: DueClock, wear: Mapping[Key, Wear], zone: ZoneInfo) -
 
 
 def _idle(
-    row: Due,
-    clock: DueClock,
-    sources: Mapping[Key, Sequence[WearSource]],
+    row: AnyDue,
+    clock: AnyClock,
+    sources: Sources,
     ahead: Ahead,
     zone: ZoneInfo,
 ) -> None:
@@ -158,7 +158,7 @@ def _keep_odds(flat: Flat, chances: Chances, stays: Mapping[int, date]) -> None:
         row.odds_late_permille = late[place]
 
 
-def _follow(row: Due, clock: DueClock, wear: Mapping[Key, Wear]) -> None:
+def _follow(row: AnyDue, clock: AnyClock, wear: Mapping[Key, Wear]) -> None:
     """Show the figures of the trigger that gives the due date."""
     row.measure, row.interval, row.since = clock.measure, clock.interval, clock.since
     row.is_at_least, row.read_on = clock.is_at_least, clock.counted_from
@@ -166,7 +166,7 @@ def _follow(row: Due, clock: DueClock, wear: Mapping[Key, Wear]) -> None:
     row.rate_per_day = None if worn is None else worn.rate_per_day
 
 
-def _keep_bigger(rows: Sequence[Due]) -> None:
+def _keep_bigger(rows: Sequence[AnyDue]) -> None:
     """When a listed service that includes this one, on the same component, falls due."""
     through = ServiceVersion.includes.through.objects
     includes: dict[int, list[int]] = defaultdict(list)
@@ -174,10 +174,10 @@ def _keep_bigger(rows: Sequence[Due]) -> None:
         serviceversion__in={row.version_id for row in rows}
     ).values_list("serviceversion_id", "service_id"):
         includes[version].append(service)
-    by_service: dict[int, dict[int, Due]] = defaultdict(dict)
+    by_service: dict[int, dict[int, AnyDue]] = defaultdict(dict)
     for row in rows:
         row.bigger_date = FAR_DATE
-        by_service[row.component_id][row.version.service_id] = row
+        by_service[row.component_id][row.service_id] = row
     if not includes:
         return
     for bigger in rows:
@@ -185,9 +185,9 @@ def _keep_bigger(rows: Sequence[Due]) -> None:
             continue
         here = by_service[bigger.component_id]
 
-        def below(service: int, here: Mapping[int, Due] = here) -> list[int]:
+        def below(service: int, here: Mapping[int, AnyDue] = here) -> list[int]:
             return [each for each in includes.get(here[service].version_id, ()) if each in here]
 
-        for service in reached(bigger.version.service_id, below):
+        for service in reached(bigger.service_id, below):
             smaller = here[service]
             smaller.bigger_date = min(smaller.bigger_date, bigger.due_date)

@@ -12,9 +12,9 @@ from equipment import due as dates
 from equipment import forecast
 from equipment.due import LONGEST_LOOK_BACK_DAYS
 from equipment.forecast import Clocks, Timeline
-from equipment.models import Due, DueClock, Wear, WearSource
+from equipment.models import Wear
 from equipment.services.ahead import UNKNOWN, Ahead, part_of
-from equipment.services.kept import Flat
+from equipment.services.kept import AnyClock, AnyDue, Flat, Sources
 from equipment.services.lives import Key
 
 SECONDS_A_DAY: Final = 86_400
@@ -37,7 +37,7 @@ class InUse:
     """
 
     at: Any
-    used: Sequence[tuple[Due, DueClock]]
+    used: Sequence[tuple[AnyDue, AnyClock]]
     clocks: Clocks
     remaining: forecast.Floats
 
@@ -46,7 +46,7 @@ class InUse:
         cls,
         flat: Flat,
         wear: Mapping[Key, Wear],
-        sources: Mapping[Key, Sequence[WearSource]],
+        sources: Sources,
         ahead: Ahead,
         zone: ZoneInfo,
     ) -> "InUse":
@@ -87,9 +87,9 @@ class InUse:
 
 
 def _columns(
-    used: Sequence[tuple[Due, DueClock]],
+    used: Sequence[tuple[AnyDue, AnyClock]],
     wear: Mapping[Key, Wear],
-    sources: Mapping[Key, Sequence[WearSource]],
+    sources: Sources,
     ahead: Ahead,
     zone: ZoneInfo,
 ) -> Clocks:
@@ -99,8 +99,8 @@ def _columns(
     for row, clock in used:
         key = row.component_id, clock.measure
         if key not in parts:
-            in_use = row.rig_id is not None and row.rig_id not in ahead.idle_rigs
-            part = part_of(sources.get(key, ()), ahead.rates) if in_use else UNKNOWN
+            # On the bench and on a rig laid up nothing is used.
+            part = part_of(sources.get(key, ()), ahead.rates) if row.is_listed else UNKNOWN
             worn = wear.get(key)
             local = timezone.localtime(row.renewed_at if worn is None else worn.read_at, zone)
             passed = local.hour * 3600 + local.minute * 60 + local.second
@@ -120,7 +120,7 @@ def _columns(
     return Clocks(rig.astype(np.int64), read_day.astype(np.int64), *others)
 
 
-def _remaining(row: Due, clock: DueClock) -> tuple[float, float, float]:
+def _remaining(row: AnyDue, clock: AnyClock) -> tuple[float, float, float]:
     """What remains until it is due, until its tolerance is used up, until its window opens."""
     left = clock.interval - clock.since
     return (

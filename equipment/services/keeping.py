@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
-from typing import Any, Final, TypeVar
+from operator import attrgetter
+from typing import Any, Final
 
 from django.db import connection, models
 
@@ -10,7 +11,6 @@ THOUSANDTH: Final = Decimal("0.001")
 MILLIONTH: Final = Decimal("0.000001")
 #: Of one statement. SQLite takes 32,766 since its release 3.32.
 MOST_PARAMETERS: Final = 30_000
-Row = TypeVar("Row", bound=models.Model)
 
 
 def thousandths(value: Decimal) -> Decimal:
@@ -23,13 +23,16 @@ def millionths(value: Decimal) -> Decimal:
     return value.quantize(MILLIONTH)
 
 
-def picture(row: models.Model, fields: Sequence[str]) -> tuple[Any, ...]:
-    """What a row holds in these fields, to see afterwards whether it changed."""
-    return tuple(getattr(row, field) for field in fields)
+def picture(row: Any, fields: Sequence[str]) -> tuple[Any, ...]:
+    """What a row holds in these fields, two at least, to see afterwards whether it changed."""
+    found: tuple[Any, ...] = attrgetter(*fields)(row)
+    return found
 
 
-def write(model: type[Row], rows: Iterable[Row], fields: Sequence[str]) -> int:
+def write(model: type[models.Model], rows: Iterable[Any], fields: Sequence[str]) -> int:
     """Write these fields of rows that exist, many in one statement; return how many rows.
+
+    rows: instances of the model, or what has the same attributes.
 
     Django's bulk_update builds a CASE for each field and row, which costs many times what the
     database then does, and a reading waits for it.
@@ -62,6 +65,17 @@ def write(model: type[Row], rows: Iterable[Row], fields: Sequence[str]) -> int:
                 ],
             )
     return len(known)
+
+
+def write_changed(
+    model: type[models.Model],
+    rows: Sequence[Any],
+    before: Sequence[tuple[Any, ...]],
+    fields: Sequence[str],
+) -> int:
+    """Write those of these rows that are no longer as in their pictures; return how many."""
+    pairs = zip(rows, before, strict=True)
+    return write(model, [row for row, was in pairs if picture(row, fields) != was], fields)
 
 
 def _hole(column: Any) -> str:

@@ -41,7 +41,7 @@ def odds_by(rows: Any, *, day: date, zone: ZoneInfo) -> dict[int, Odds]:
         return {}
     flat = Flat.of(kept.entries)
     ahead = Ahead.of(
-        rigs={row.rig_id for row in flat.rows if row.rig_id is not None},
+        rows=flat.rows,
         counters={source.counter_id for of in kept.sources.values() for source in of},
     )
     in_use = InUse.of(flat, kept.wear, kept.sources, ahead, zone)
@@ -50,7 +50,7 @@ def odds_by(rows: Any, *, day: date, zone: ZoneInfo) -> dict[int, Odds]:
     until = [date.fromordinal(after)] * len(flat.rows)
     columns = [each.tolist() for each in together(flat, chances, until=until)]
     return {
-        row.pk: Odds(*each) for row, each in zip(flat.rows, zip(*columns, strict=True), strict=True)
+        row.id: Odds(*each) for row, each in zip(flat.rows, zip(*columns, strict=True), strict=True)
     }
 
 

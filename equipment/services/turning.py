@@ -15,7 +15,7 @@ from django.db import transaction
 from equipment.models import Due, DueClock, Rig
 from equipment.services import bookings, locks
 from equipment.services.forecasting import settle
-from equipment.services.keeping import picture, write
+from equipment.services.keeping import picture, write_changed
 from equipment.services.kept import KEPT_OF_CLOCK, MOVED_OF_DUE, Kept
 from equipment.services.usage import renew_usage
 
@@ -65,18 +65,11 @@ def refresh(components: Iterable[int], *, zone: ZoneInfo) -> int:
     The caller holds the locks of their rigs.
     """
     kept = Kept.of(Due.objects.filter(component__in=set(components)))
+    clocks = [clock for _, of_row in kept.entries for clock in of_row]
     before = [picture(row, MOVED_OF_DUE) for row, _ in kept.entries]
-    old = [[picture(clock, KEPT_OF_CLOCK) for clock in of_row] for _, of_row in kept.entries]
+    old = [picture(clock, KEPT_OF_CLOCK) for clock in clocks]
     settle(kept.entries, wear=kept.wear, sources=kept.sources, zone=zone)
-    changed = [
-        row
-        for (row, _), was in zip(kept.entries, before, strict=True)
-        if picture(row, MOVED_OF_DUE) != was
-    ]
-    moved = [
-        clock
-        for (_, of_row), pictures in zip(kept.entries, old, strict=True)
-        for clock, was in zip(of_row, pictures, strict=True)
-        if picture(clock, KEPT_OF_CLOCK) != was
-    ]
-    return write(Due, changed, MOVED_OF_DUE) + write(DueClock, moved, KEPT_OF_CLOCK)
+    rows = [row for row, _ in kept.entries]
+    return write_changed(Due, rows, before, MOVED_OF_DUE) + write_changed(
+        DueClock, clocks, old, KEPT_OF_CLOCK
+    )
