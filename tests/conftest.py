@@ -5,7 +5,6 @@ The suite runs twice, on SQLite and, with DATABASE_URL, on PostgreSQL. A test ma
 how many. Where CI is set, nothing may be skipped: a missing browser is then a failure.
 """
 
-import os
 import shutil
 import tempfile
 from collections.abc import Callable, Generator, Iterator
@@ -17,8 +16,8 @@ import pytest
 from django.test import Client, TransactionTestCase
 
 from shop.models import Person, Role, Shop
+from tests.depth import IN_CI
 
-IN_CI = os.environ.get("CI", "").lower() not in ("", "0", "false")
 #: A session signed in by hand needs to name its backend, since there are two.
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 #: What everybody made by these fixtures signs in with.
@@ -90,6 +89,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         items[:] = [item for item in items if not item.get_closest_marker(other)]
         config.hook.pytest_deselected(items=left_out)
     config.stash[OTHER_RUN] = len(left_out)
+    # The longest first: the last test that a core is given may then be a short one.
+    items.sort(key=lambda item: item.get_closest_marker("long") is None)
 
 
 @pytest.hookimpl(wrapper=True)

@@ -62,7 +62,7 @@ def test_a_port_in_use_is_said_before_anything_is_loaded() -> None:
 
 @pytest.fixture
 def short_past(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(demo, "load", partial(load, days=75))
+    monkeypatch.setattr(demo, "load", partial(load, days=60))
     monkeypatch.setattr(demo.timezone, "now", lambda: NOW)
 
 
@@ -82,6 +82,7 @@ def test_given_up_half_way_nothing_is_left(monkeypatch: pytest.MonkeyPatch) -> N
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.usefixtures("short_past")
 @pytest.mark.timeout(600)
+@pytest.mark.long
 def test_fresh_loads_the_same_shop_to_the_last_row_with_its_guards_standing() -> None:
     call_command("demo", load_only=True, stdout=StringIO())
     first = digest()

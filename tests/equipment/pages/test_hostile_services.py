@@ -47,11 +47,14 @@ def sent(page: Page, form: int, **typed: Any) -> int:
     return page.client.post(page.url, data).status_code
 
 
-@pytest.mark.parametrize("name", ["change_service", "copy_service", "retire_service"])
+@pytest.mark.parametrize(
+    "name", ["new_service_of", "change_service", "copy_service", "retire_service"]
+)
 def test_no_value_of_any_field_breaks_the_form(
     desk: Client, version: ServiceVersion, name: str
 ) -> None:
-    page = Page(desk, f"equipment:{name}", version.service.pk)
+    about = version.service.kind_id if name == "new_service_of" else version.service.pk
+    page = Page(desk, f"equipment:{name}", about)
     # Who typed it is not typed: another person's is sent back with 409 before the form is read.
     fields = [field for field in filled(page.shown) if field != "typed_by"]
     for value in HOSTILE:
@@ -64,7 +67,7 @@ def test_no_value_of_any_field_breaks_the_form(
         if status == 302:
             # Done, or done before: the page as it stands now.
             Service.objects.update(is_retired=False)
-            page = Page(desk, f"equipment:{name}", version.service.pk)
+            page = Page(desk, f"equipment:{name}", about)
 
 
 def test_no_day_of_the_year_breaks_the_page_of_seasons(

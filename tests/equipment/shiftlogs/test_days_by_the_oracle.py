@@ -14,6 +14,7 @@ import pytest
 from equipment.shiftlogs.blocks import Rules
 from equipment.shiftlogs.days.joining import join
 from equipment.shiftlogs.days.reckoning import Reckoned, Reckoner, day_json
+from tests.depth import share_of
 
 from .blocks import blocks_of, facts_of
 from .drawn import Draw
@@ -55,7 +56,7 @@ def test_named_rows_are_reckoned_as_the_oracle_says(name: str, size: int) -> Non
     assert differences(days(found), truth_of(log.rows, log.rig)) == []
 
 
-@pytest.mark.parametrize("batch", range(DRAWS // BATCH))
+@pytest.mark.parametrize("batch", share_of(range(DRAWS // BATCH), every=3))
 def test_drawn_rows_are_reckoned_as_the_oracle_says(batch: int) -> None:
     wrong = {}
     for number in range(batch * BATCH, (batch + 1) * BATCH):
