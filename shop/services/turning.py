@@ -7,6 +7,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from equipment.models import Due
+from equipment.services import rebuild_all
 from equipment.services.turning import Turned, turn_day
 from shop.models import Shop
 from shop.services.needs import refresh_kit_cents
@@ -18,8 +19,12 @@ MOST_FOR_A_PAGE: Final = 5_000
 def turn_shop(*, shop: Shop, today: date) -> Turned:
     """Turn rates, stays, dates, odds and prices of kits to a day; twice a day does no harm.
 
-    today: in the shop's zone.
+    today: in the shop's zone. In a shop that was never turned, one kept since before there were
+    odds, every row is first worked out anew: a turn goes by what the rows keep, and they did not
+    keep all of it.
     """
+    if shop.turned_on is None:
+        rebuild_all(zone=shop.zone)
     turned = turn_day(today=today, zone=shop.zone)
     refresh_kit_cents()
     Shop.objects.filter(pk=shop.pk).update(turned_on=today)
