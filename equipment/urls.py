@@ -12,6 +12,7 @@ from equipment.views import (
     findings,
     paper,
     photos,
+    postponing,
     quick,
     readings,
     rigs,
@@ -52,6 +53,8 @@ urlpatterns = [
     path("components/new/", components.new_component, name="new_component"),
     path("components/<str:tag>/", components.component, name="component"),
     path("components/<str:tag>/renew/", components.renew, name="renew"),
+    path("components/<str:tag>/put-off/<int:pk>/", postponing.put_off, name="put_off"),
+    path("put-off/<int:pk>/take-off/", postponing.take_off, name="take_off_put_off"),
     path("components/<str:tag>/retire/", components.retire, name="retire_component"),
     path(
         "components/<str:tag>/counters/new/",

@@ -131,6 +131,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:new_service_of": MANAGER,
     "equipment:paper_week": MANAGER,
     "equipment:photo": SIGNED_IN,
+    "equipment:put_off": MANAGER,
     "equipment:quick_change": CREW,
     "equipment:readings": CREW,
     "equipment:remove_position": MANAGER,
@@ -146,6 +147,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:service": SIGNED_IN,
     "equipment:services": SIGNED_IN,
     "equipment:stays": ReadOrChange(read=SIGNED_IN, change=CREW),
+    "equipment:take_off_put_off": MANAGER,
     "equipment:undo_exchange": MANAGER,
     "equipment:undo_renewal": MANAGER,
     # inventory

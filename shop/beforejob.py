@@ -1,20 +1,25 @@
 """What must be done on a rig before it leaves, and what may fall due before it is back."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.utils.text import capfirst
 
+from equipment.due import DAYS
 from equipment.models import Due
-from shop import kits, odds, words
+from shop import duelist, kits, odds, words
 from shop.models import ServiceSheet, SheetPart, Shop
-from shop.whereabouts import Whereabouts
+from shop.whereabouts import ONE_DAY, Whereabouts
 
 #: Below this a row only counts among the rest. [tenths of 1 %]
 LEAST_PERMILLE = 10
 #: From here on it is ticked when the page opens: as likely as not. [tenths of 1 %]
 TICKED_PERMILLE = 500
+#: Why rows fall due, as their groups are headed.
+ALREADY, BY_USE, CERTAIN = "Already due", "By use", "By the calendar"
+#: Longer than any job. [d]
+MOST_DAYS = 3_660
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,8 +27,9 @@ class Row:
     """One service that may fall due by the day asked for.
 
     odds, late: of falling due and of passing its tolerance by then, in words; empty: not known.
-    band: its 10–90 % days or why it falls then. kit: None for what is on a sheet.
-    is_ticked: likelier than not, and on no sheet.
+    band: its 10–90 % days or why it falls then. again: that it comes round while the rig is away
+    though it be done before. includes: the smaller services done with it. kit: None for what is on
+    a sheet; short: what that sheet waits for. is_ticked: likelier than not, and on no sheet.
     """
 
     due: Due
@@ -32,14 +38,26 @@ class Row:
     late: str
     date: str
     band: str
+    again: str
+    includes: tuple[str, ...]
+    put_off: str
     kit: kits.Kit | None
     sheet: ServiceSheet | None
+    short: str
     is_ticked: bool
 
 
 @dataclass(frozen=True, slots=True)
+class Group:
+    """Rows that fall due for one reason, and what it is."""
+
+    caption: str
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class BeforeJob:
-    """The answer for one rig: a heading, a sentence, the rows by odds.
+    """The answer for one rig: a heading, a sentence, the rows by why they fall due.
 
     until: the day asked for, itself not counted. rest: services of this rig that will hardly fall
     due by then; undated: of which nothing tells when. What a bigger service stands for is in
@@ -49,9 +67,13 @@ class BeforeJob:
     heading: str
     until: date
     summary: str
-    rows: tuple[Row, ...]
+    groups: tuple[Group, ...]
     rest: int
     undated: int
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        return tuple(row for group in self.groups for row in group.rows)
 
     @property
     def may_draft(self) -> bool:
@@ -86,24 +108,81 @@ def before_job(
     asked_kits = [(due.version.service_id, due.rig_id) for due in free]
     here = kits.stock_for(asked_kits, today=today).kits(asked_kits)
     kit_of = dict(zip((due.pk for due in free), here, strict=True))
-    rows = tuple(
-        _row(due, chance, chances.get(due.pk), kit_of.get(due.pk), sheets, today=today)
-        for chance, due in found
-    )
+    smaller = duelist.folded(own, folded_to=until - ONE_DAY)
+    put_off = duelist.put_off_words(own, today=today)
+    short = _short_on(sheets)
+    rows = []
+    for odds_due, due in found:
+        key = due.component_id, due.version_id
+        chances_of, position = chances.get(due.pk), due.position
+        rows.append(
+            Row(
+                due=due,
+                place=f"{position.order} {capfirst(position.kind.name)}" if position else "",
+                odds=odds.text_of(due, chances_of, today=today),
+                late=odds.late_text_of(due, chances_of, today=today),
+                date=words.date_text(due, today=today),
+                band=words.date_note(due, today=today),
+                again=_again(due, place, until=until),
+                includes=smaller.get(due.pk, ()),
+                put_off=put_off.get((due.component_id, due.version.service_id), "")
+                if due.postponed_to
+                else "",
+                kit=kit_of.get(due.pk),
+                sheet=sheets.get(key),
+                short="; ".join(short.get(key, ())),
+                is_ticked=key not in sheets and odds_due >= TICKED_PERMILLE,
+            )
+        )
+    groups = _grouped(rows, today=today)
     undated = sum(not words.has_date(due) for due in own)
-    waiting = SheetPart.objects.filter(
-        sheet__in={row.sheet for row in rows if row.sheet}, short_steps__gt=0
-    ).select_related("part")
-    missing = [row.part.name for row in waiting.order_by("part__number", "pk")]
-    missing += [row.kit.short_text for row in rows if row.kit and row.kit.is_short]
+    likely = {due.pk for odds_due, due in found if odds_due >= TICKED_PERMILLE}
     return BeforeJob(
         heading=_heading(place, asked=asked, until=until, today=today),
         until=until,
-        summary=_summary(rows, [chance for chance, _ in found], missing, until=until, today=today),
-        rows=rows,
+        summary=_summary(groups, likely, until=until, today=today),
+        groups=groups,
         rest=len(own) - len(rows) - undated,
         undated=undated,
     )
+
+
+def _grouped(rows: Sequence[Row], *, today: date) -> tuple[Group, ...]:
+    """What is due, what its use may bring by odds, what the calendar brings by date.
+
+    Most of what falls due in some weeks only counts days, and is certain: apart from it, the few
+    that are in doubt are seen.
+    """
+    already = [row for row in rows if odds.is_known_due(row.due, today=today)]
+    coming = [row for row in rows if not odds.is_known_due(row.due, today=today)]
+    by_use = [row for row in coming if not words.is_certain(row.due)]
+    certain = [row for row in coming if words.is_certain(row.due)]
+    certain.sort(key=lambda row: (row.due.due_date, row.due.pk))
+    groups = ((ALREADY, already), (BY_USE, by_use), (CERTAIN, certain))
+    return tuple(Group(caption, tuple(found)) for caption, found in groups if found)
+
+
+def _short_on(sheets: Mapping[tuple[int, int], ServiceSheet]) -> dict[tuple[int, int], list[str]]:
+    """The parts that open sheets wait for, by component and version of the line they are for."""
+    found: dict[tuple[int, int], list[str]] = {}
+    waiting = SheetPart.objects.filter(
+        sheet__in=set(sheets.values()), short_steps__gt=0, line__version__isnull=False
+    )
+    for component, version, name in waiting.order_by("part__number", "pk").values_list(
+        "line__component", "line__version", "part__name"
+    ):
+        found.setdefault((component, version), []).append(name)
+    return found
+
+
+def _again(due: Due, place: Whereabouts, *, until: date) -> str:
+    """Said of what counts fewer days than the rig is away: done before, it falls due again."""
+    leaves = place.leaves_on
+    if due.measure != DAYS or leaves is None or leaves >= until:
+        return ""
+    days = int(due.interval)
+    is_again = leaves + timedelta(days=min(days, MOST_DAYS)) < until
+    return f"every {days} d, so again while it is away" if is_again else ""
 
 
 def permille(due: Due, chance: odds.Chance | None, *, today: date) -> int:
@@ -111,30 +190,6 @@ def permille(due: Due, chance: odds.Chance | None, *, today: date) -> int:
     if odds.is_known_due(due, today=today):
         return 1000
     return chance.due if chance else 0
-
-
-def _row(
-    due: Due,
-    permille: int,
-    chance: odds.Chance | None,
-    kit: kits.Kit | None,
-    sheets: Mapping[tuple[int, int], ServiceSheet],
-    *,
-    today: date,
-) -> Row:
-    sheet = sheets.get((due.component_id, due.version_id))
-    position = due.position
-    return Row(
-        due=due,
-        place=f"{position.order} {capfirst(position.kind.name)}" if position else "",
-        odds=odds.text_of(due, chance, today=today),
-        late=odds.late_text_of(due, chance, today=today),
-        date=words.date_text(due, today=today),
-        band=words.date_note(due, today=today),
-        kit=kit,
-        sheet=sheet,
-        is_ticked=sheet is None and permille >= TICKED_PERMILLE,
-    )
 
 
 def _heading(place: Whereabouts, *, asked: date | None, until: date, today: date) -> str:
@@ -149,24 +204,28 @@ def _heading(place: Whereabouts, *, asked: date | None, until: date, today: date
     return f"By {words.weekday(until, today=today)}; no job is booked"
 
 
-def _summary(
-    rows: Sequence[Row],
-    chances: Sequence[int],
-    missing: Sequence[str],
-    *,
-    until: date,
-    today: date,
-) -> str:
-    """ "2 already due, 3 more likely than not by 22 Dec. Short: hose seal set."."""
+def _summary(groups: Sequence[Group], likely: Collection[int], *, until: date, today: date) -> str:
+    """ "2 already due; before 22 Dec 11 by the calendar. Short: hose seal set."."""
     day = words.day(until, today=today)
-    if not rows:
-        return f"Nothing is likely to fall due by {day}."
-    already = sum(row.odds == "already due" for row in rows)
-    likely = sum(chance >= TICKED_PERMILLE for chance in chances) - already
-    parts = [
-        f"{already} already due" if already else "",
-        f"{likely} more likely than not by {day}" if likely else "",
-        f"{len(rows) - already - likely} less likely" if len(rows) > already + likely else "",
+    if not groups:
+        return f"Nothing is likely to fall due before {day}."
+    of = {group.caption: group.rows for group in groups}
+    by_use = of.get(BY_USE, ())
+    likely_by_use = sum(row.due.pk in likely for row in by_use)
+    unlikely = len(by_use) - likely_by_use
+    coming = [
+        f"{likely_by_use} by use, likelier than not" if likely_by_use else "",
+        f"{unlikely} by use, less likely" if unlikely else "",
+        f"{len(of[CERTAIN])} by the calendar" if CERTAIN in of else "",
     ]
+    said = ", ".join(filter(None, coming))
+    parts = [
+        f"{len(of[ALREADY])} already due" if ALREADY in of else "",
+        f"before {day} {said}" if said else "",
+    ]
+    rows = [row for group in groups for row in group.rows]
+    missing = [row.short for row in rows if row.short]
+    missing += [row.kit.short_text for row in rows if row.kit and row.kit.is_short]
     stock = f"Short: {'; '.join(dict.fromkeys(missing))}." if missing else "All kits are here."
-    return f"{', '.join(part for part in parts if part)}. {stock}"
+    sentence = "; ".join(filter(None, parts))
+    return f"{sentence[:1].upper()}{sentence[1:]}. {stock}"

@@ -100,6 +100,7 @@ class ListedDue(NamedTuple):
     postponed_to: date | None
     kit_cents: int
     labour_minutes: int
+    is_hard_limit: bool
 
     @property
     def place(self) -> str:
@@ -146,6 +147,7 @@ FIELDS: Final = (
     "postponed_to",
     "kit_cents",
     "version__labour_minutes",
+    "version__is_hard_limit",
 )
 
 
@@ -272,7 +274,7 @@ def rows_of(
     asked = [(due.service_id, due.rig_id) for due in dues]
     stock = kits.stock_for(asked, today=today)
     sheets = sheets_of(dues)
-    smaller = _folded(dues, folded_to=folded_to) if folded_to else {}
+    smaller = folded(dues, folded_to=folded_to) if folded_to else {}
     put_off = put_off_words(dues, today=today)
     asked_odds = odds.before(dues, odds_before, zone=shop.zone) if odds_before else None
     rows = []
@@ -292,13 +294,17 @@ def rows_of(
                 chance,
                 odds.said(due, chance, today=today),
                 includes=smaller.get(due.pk, ()),
-                put_off=put_off.get((due.component_id, due.service_id), ""),
+                put_off=put_off.get((due.component_id, due.service_id), "")
+                if due.postponed_to
+                else "",
             )
         )
     return rows
 
 
-def _folded(dues: Sequence[ListedDue], *, folded_to: date) -> dict[int, tuple[str, ...]]:
+def folded(
+    dues: Sequence[Due] | Sequence[ListedDue], *, folded_to: date
+) -> dict[int, tuple[str, ...]]:
     """The smaller services that fall due by a day and are stood for by each of these rows."""
     small: dict[int, dict[int, str]] = {}
     for component, version, name in (
@@ -331,7 +337,9 @@ def _folded(dues: Sequence[ListedDue], *, folded_to: date) -> dict[int, tuple[st
     return found
 
 
-def put_off_words(dues: Sequence[ListedDue], *, today: date) -> dict[tuple[int, int], str]:
+def put_off_words(
+    dues: Sequence[Due] | Sequence[ListedDue], *, today: date
+) -> dict[tuple[int, int], str]:
     """ "put off to 3 Dec by M. Harrow: waiting for the seal", by component and service."""
     components = {due.component_id for due in dues if due.postponed_to}
     if not components:

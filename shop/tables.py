@@ -92,11 +92,12 @@ class DueTable(tables.Table):
         may_draft: bool,
         rig_url: Callable[[int], str],
         sheet_url: Callable[[int], str],
+        put_off_url: Callable[[ListedDue], str],
         picked: frozenset[int] = frozenset(),
         **kwargs: Any,
     ) -> None:
         self.today, self.shop, self.picked = today, shop, picked
-        self.rig_url, self.sheet_url = rig_url, sheet_url
+        self.rig_url, self.sheet_url, self.put_off_url = rig_url, sheet_url, put_off_url
         super().__init__(data, exclude=() if may_draft else ("pick",), **kwargs)
         self.may_draft = may_draft
 
@@ -151,9 +152,24 @@ class DueTable(tables.Table):
             '<strong class="nobreak">{}</strong><small>{}</small>{}',
             words.date_text(due, today=self.today),
             words.date_note(due, today=self.today),
-            format_html('<small class="written">{}</small>', record.put_off)
-            if record.put_off
-            else "",
+            self._put_off(record),
+        )
+
+    def _put_off(self, record: DueRow) -> SafeString:
+        """Who put it off and why; for whoever may, the way to do so."""
+        due, said = record.due, SafeString("")
+        if record.put_off:
+            said = format_html('<small class="written">{}</small>', record.put_off)
+        url = "" if due.is_hard_limit else self.put_off_url(due)
+        if not url:
+            return said
+        return format_html(
+            '{}<small><a href="{}">{}<span class="visually-hidden"> rig {} {}</span></a></small>',
+            said,
+            url,
+            "change that" if record.put_off else "put off",
+            f"{due.rig_number:02d}",
+            due.what,
         )
 
     def render_odds(self, record: DueRow) -> SafeString:

@@ -31,6 +31,7 @@ from equipment.services.care_refusals import (
     FarAhead,
     IncludesItself,
     LimitOfLaw,
+    Meanwhile,
     NoLongerPutOff,
     NotAhead,
     NotYetDone,
@@ -81,7 +82,8 @@ from equipment.services.misfits import (
     WrongKind,
     WrongSide,
 )
-from equipment.services.postponing import postpone
+from equipment.services.postponing import Seen, postpone, seen_of, standing_on
+from equipment.services.postponing import take_off as take_off_postponement
 from equipment.services.readings import (
     NewReading,
     check_reading,
@@ -162,6 +164,7 @@ __all__ = [
     "LaterChange",
     "LaterContradicts",
     "LimitOfLaw",
+    "Meanwhile",
     "NewAnswer",
     "NewMeasurement",
     "NewReading",
@@ -189,6 +192,7 @@ __all__ = [
     "SatThere",
     "SayHow",
     "SayWhy",
+    "Seen",
     "ServiceRetired",
     "SidesRefused",
     "TakenOffAlready",
@@ -247,8 +251,11 @@ __all__ = [
     "retire_service",
     "return_rig",
     "reverse_reading",
+    "seen_of",
     "set_pump_drive",
+    "standing_on",
     "take_off",
+    "take_off_postponement",
     "trigger_plans",
     "turn_day",
     "undo_exchange",

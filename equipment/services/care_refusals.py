@@ -91,6 +91,16 @@ class SayWhy(PostponingRefused):
         super().__init__("Say why it is put off.")
 
 
+class Meanwhile(PostponingRefused):
+    """What was looked at is no longer so; asked once, the same sent again is the answer."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "It was done, put off or changed since you opened this page. Look at it again, "
+            "and send this again if it is still meant."
+        )
+
+
 class NoLongerPutOff(PostponingRefused):
     def __init__(self) -> None:
         super().__init__("That was taken off already.")

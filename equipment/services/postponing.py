@@ -4,6 +4,7 @@ Until that day none of its dates stands earlier and nothing of it is past (`equi
 the next renewal ends it. What the law limits is never put off.
 """
 
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 from uuid import UUID
@@ -13,12 +14,13 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
 from equipment.caldates import add_years
-from equipment.models import Component, Postponement, Service, ServiceVersion
+from equipment.models import Component, Postponement, Renewal, Service, ServiceVersion
 from equipment.services import including, locks, standing
 from equipment.services.care_refusals import (
     DoesNotApply,
     FarAhead,
     LimitOfLaw,
+    Meanwhile,
     NoLongerPutOff,
     NotAhead,
     SayWhy,
@@ -27,6 +29,31 @@ from equipment.services.care_refusals import (
 
 #: Further ahead it is asked about, once.
 FAR_AHEAD_YEARS: Final = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a person looked at who puts a service off, by key; 0: there was none.
+
+    version: of the service; renewal: its last one on the component; postponement: the one that
+    stood.
+    """
+
+    version: int
+    renewal: int
+    postponement: int
+
+
+def seen_of(component: Component, service: Service) -> Seen:
+    """What stands now of a service on a component. Three queries."""
+    version = ServiceVersion.objects.get(service=service, is_current=True)
+    done = Renewal.objects.in_force().filter(component=component, version__service=service)
+    words = [row for row in standing_on(component) if row.service_id == service.pk]
+    return Seen(
+        version=version.pk,
+        renewal=done.order_by("-done_at", "-pk").values_list("pk", flat=True).first() or 0,
+        postponement=words[0].pk if words else 0,
+    )
 
 
 def postpone(
@@ -41,13 +68,14 @@ def postpone(
     request_id: UUID,
     zone: ZoneInfo,
     is_sure: bool = False,
+    seen: Seen | None = None,
 ) -> Postponement:
     """Put a service of a component off to a day; its due row follows at once.
 
-    until: after today; more than a year ahead only with is_sure. Put off already, the newest word
-    counts and the one before is taken off. The same request_id again returns the same row.
-    Raises SayWhy, NotAhead, FarAhead, LimitOfLaw, ServiceRetired, DoesNotApply; ValidationError
-    for a reason longer than the column.
+    until: after today; more than a year ahead only with is_sure. seen: what the person looked at;
+    None: nothing. Put off already, the newest word counts and the one before is taken off. The same
+    request_id again returns the same row. Raises SayWhy, NotAhead, FarAhead, LimitOfLaw,
+    ServiceRetired, DoesNotApply, Meanwhile; ValidationError for a reason longer than the column.
     """
     if not reason.strip():
         raise SayWhy
@@ -63,6 +91,8 @@ def postpone(
         if until > add_years(today, FAR_AHEAD_YEARS) and not is_sure:
             raise FarAhead(until)
         _refuse(asked, fresh)
+        if seen is not None and seen_of(fresh, asked) != seen:
+            raise Meanwhile
         row = Postponement(
             component=fresh,
             service=asked,

@@ -54,6 +54,13 @@ class Why:
     postponements: list[Postponement] = field(default_factory=list)
     paces: list[Pace] = field(default_factory=list)
 
+    @property
+    def standing(self) -> Postponement | None:
+        """The postponement that its dates follow now."""
+        if self.due.postponed_to is None:
+            return None
+        return next((each for each in self.postponements if each.taken_off_at is None), None)
+
 
 def reasons(component: Component, dues: Sequence[Due]) -> dict[int, Why]:
     """Return what stands behind the due rows of a component, by row. Four queries."""

@@ -86,6 +86,7 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
         may_draft=may_draft,
         rig_url=lambda number: links.address(request.user, "shop:rig", number),
         sheet_url=lambda number: links.address(request.user, "shop:sheet", number),
+        put_off_url=lambda due: links.put_off(request, due.tag, due.service_id),
         picked=frozenset(picked),
     )
     context: dict[str, Any] = {
@@ -162,6 +163,7 @@ def _sums(request: PageRequest, dues: list[Due]) -> dict[str, Any]:
         "here": len(needed) - len(short),
         "short": len(short),
         "short_text": "; ".join(dict.fromkeys(kit.short_text for kit in short)),
+        "where_text": kits.where_text(needed),
     }
 
 
