@@ -205,7 +205,7 @@ def _heading(place: Whereabouts, *, asked: date | None, until: date, today: date
 
 
 def _summary(groups: Sequence[Group], likely: Collection[int], *, until: date, today: date) -> str:
-    """ "2 already due; before 22 Dec 11 by the calendar. Short: hose seal set."."""
+    """ "Before 22 Dec: 2 already due, 11 by the calendar. Short: hose seal set."."""
     day = words.day(until, today=today)
     if not groups:
         return f"Nothing is likely to fall due before {day}."
@@ -213,19 +213,14 @@ def _summary(groups: Sequence[Group], likely: Collection[int], *, until: date, t
     by_use = of.get(BY_USE, ())
     likely_by_use = sum(row.due.pk in likely for row in by_use)
     unlikely = len(by_use) - likely_by_use
-    coming = [
-        f"{likely_by_use} by use, likelier than not" if likely_by_use else "",
-        f"{unlikely} by use, less likely" if unlikely else "",
-        f"{len(of[CERTAIN])} by the calendar" if CERTAIN in of else "",
-    ]
-    said = ", ".join(filter(None, coming))
-    parts = [
+    said = [
         f"{len(of[ALREADY])} already due" if ALREADY in of else "",
-        f"before {day} {said}" if said else "",
+        f"{likely_by_use} by use likelier than not" if likely_by_use else "",
+        f"{unlikely} by use less likely" if unlikely else "",
+        f"{len(of[CERTAIN])} by the calendar" if CERTAIN in of else "",
     ]
     rows = [row for group in groups for row in group.rows]
     missing = [row.short for row in rows if row.short]
     missing += [row.kit.short_text for row in rows if row.kit and row.kit.is_short]
     stock = f"Short: {'; '.join(dict.fromkeys(missing))}." if missing else "All kits are here."
-    sentence = "; ".join(filter(None, parts))
-    return f"{sentence[:1].upper()}{sentence[1:]}. {stock}"
+    return f"Before {day}: {', '.join(filter(None, said))}. {stock}"

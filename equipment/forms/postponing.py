@@ -43,6 +43,18 @@ class PostponeForm(SentForm):
     #: The day that was asked about because it is far ahead; the same sent again is the answer.
     sure = forms.CharField(widget=forms.HiddenInput, required=False, max_length=10)
 
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if "seen" in self.errors:
+            # It has no place on the page where its error could stand.
+            self.add_error(None, self.errors.pop("seen").as_data())
+        return cleaned
+
+    @property
+    def has_seen(self) -> bool:
+        """Whether the page said what it was drawn from."""
+        return "seen" in self.cleaned_data
+
     @property
     def is_sure(self) -> bool:
         return bool(self.cleaned_data["sure"] == self.cleaned_data["until"].isoformat())

@@ -71,8 +71,8 @@ def put_off(request: PageRequest, tag: str, pk: int) -> HttpResponse:
                 seen=form.cleaned_data["seen"],
             )
         except FarAhead as question:
-            form.add_error("until", str(question))
             form.ask_about(form.cleaned_data["until"])
+            form.add_error("until", str(question))
         except NotAhead as refused:
             form.add_error("until", str(refused))
         except SayWhy as refused:
@@ -88,6 +88,8 @@ def put_off(request: PageRequest, tag: str, pk: int) -> HttpResponse:
             until = f"{made.until.day} {made.until:%b %Y}"
             messages.success(request, f"“{service}” of {shown.tag} is put off to {until}.")
             return redirect(_back(request, shown))
+    if form.is_bound and not form.has_seen:
+        form.look_again(seen)
     return draw(request, "equipment/put_off.html", _context(request, shown, row, form))
 
 

@@ -136,6 +136,9 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:undo_exchange": [{"pk": Exchange.objects.latest("pk").pk}],
         "equipment:correct_reading": [{"pk": Reading.objects.latest("pk").pk}],
         "equipment:photo": [{"digest": FacePhoto.objects.get().digest}],
+        "equipment:put_off": [
+            {"tag": world.fleet.pump("A").tag, "pk": Service.objects.get(name="packing").pk}
+        ],
         "equipment:renew": pump,
         "equipment:retire_component": pump,
         "equipment:reverse_drum": [{"pk": DrumLevel.objects.latest("pk").pk}],

@@ -10,7 +10,7 @@ import time_machine
 from equipment.due import FAR_DATE
 from equipment.models import Due
 from equipment.services.odds import odds_by
-from shop import beforejob, rigview, whereabouts, words
+from shop import beforejob, kits, rigview, whereabouts, words
 from shop.models import Role
 from tests.shop.pages import world
 from tests.shop.pages.test_due import text_of
@@ -71,12 +71,20 @@ def test_rows_stand_by_odds_and_the_unlikely_are_only_counted(rig: Any, shop: An
     assert found.heading == "Before it leaves Sat 7 Mar for three-week job, back Thu 19 Mar"
     assert [(row.due.version.service.name, row.odds, row.late) for row in found.rows] == [
         ("clean", "already due", "under 1 %"),
-        ("test", "certain", "not"),
         ("O-rings", "over 99 %", "30 %"),
         ("full rebuild", "63 %", "6 %"),
+        ("test", "certain", "not"),
+    ]
+    assert [(group.caption, len(group.rows)) for group in found.groups] == [
+        ("Already due", 1),
+        ("By use", 2),
+        ("By the calendar", 1),
     ]
     assert found.rest == 1
-    assert found.summary == ("1 already due, 3 more likely than not by 19 Mar. All kits are here.")
+    assert found.summary == (
+        "Before 19 Mar: 1 already due, 2 by use likelier than not, 1 by the calendar. "
+        "All kits are here."
+    )
 
 
 def test_a_smaller_service_is_left_to_the_bigger_one(rig: Any, shop: Any) -> None:
@@ -117,6 +125,26 @@ def test_what_nothing_is_known_of_and_what_a_bigger_one_does_are_not_called_unli
     due(rig, "rebuild", **on(FAR_DATE))
     found = answer(rig, shop)
     assert (found.rest, found.undated) == (1, 1)
+
+
+def test_what_comes_round_sooner_than_the_rig_is_said(rig: Any, shop: Any) -> None:
+    for name, interval in (("cord test", 8), ("belt", 30)):
+        due(rig, name, 1000, measure="days", interval=interval, **on(world.days(9)))
+    assert [row.again for row in answer(rig, shop).rows] == [
+        "every 8 d, so again while it is away",
+        "",
+    ]
+
+
+def test_where_the_kits_lie(rig: Any, shop: Any) -> None:
+    row, part = due(rig, "full rebuild", 634), world.make_part("GK-1", name="gun kit")
+    world.need(row.version, part, 2)
+    world.stock(part, 1, world.make_place("C-03"))
+    world.stock(part, 1, world.make_drawer(rig))
+    kit = answer(rig, shop).rows[0].kit
+    assert kit is not None
+    assert (kit.word, kit.places_text) == ("here", "C-03 and drawer of rig 04")
+    assert kits.where_text([kit]) == "gun kit: 1 piece in C-03, 1 piece in drawer of rig 04"
 
 
 def test_put_off_past_the_job_it_is_not_due_before(rig: Any, shop: Any) -> None:
