@@ -124,6 +124,13 @@ class Due(models.Model):
             models.Index(fields=["is_listed", "skill", "due_date", "id"]),
             models.Index(fields=["is_listed", "-odds_due_permille", "id"]),
             models.Index(fields=["is_listed", "-kit_cents", "id"]),
+            # Each kind and skill in each order: sorting what a filter leaves took a hundred times
+            # as long at 100,000 rows.
+            *(
+                models.Index(fields=["is_listed", filtered, *order, "id"])
+                for filtered in ("kind", "skill")
+                for order in (["rig_number", "due_date"], ["-odds_due_permille"], ["-kit_cents"])
+            ),
             # What the turn of the day moves on.
             models.Index(fields=["stay_on"]),
         ]
