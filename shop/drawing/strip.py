@@ -16,6 +16,7 @@ WIDTH, HEIGHT = 112.0, 92.0
 MID, TOP, LOW, UNDER = 46.0, 10.0, 80.0, 84.0
 ICON = 54.0
 ICON_PLACE = f"translate({num((WIDTH - ICON) / 2)} {num(MID - ICON / 2)}) scale({num(ICON / 64)})"
+GUN = "gun"
 #: dash pattern and width of a flow line, by what flows
 LINES: dict[str, tuple[str | None, float]] = {
     "power": ("12 4 2 4", 2),
@@ -62,6 +63,18 @@ class StripPosition:
         return f"position-{self.order}"
 
 
+@dataclass(frozen=True, slots=True)
+class FlowLine:
+    """A piece of flow in its column, WIDTH × HEIGHT, y downwards; flow: one of LINES.
+
+    letter: of the side, where the line passes something of the other; it stands on the middle.
+    """
+
+    points: tuple[tuple[float, float], ...]
+    flow: str
+    letter: str = ""
+
+
 @dataclass(slots=True)
 class _Running:
     """What runs along the rig at the boundary between two columns."""
@@ -79,10 +92,8 @@ def flow_pieces(positions: list[StripPosition]) -> list[str]:
     A runs over and B under what they pass, each lettered there; a hose and a gun take both.
     """
     pieces = []
-    now = _Running()
-    for place, position in enumerate(positions):
-        later = [p for p in positions[place + 1 :] if p.flow]
-        drawn, now = _column(position, now, following=later)
+    for position, lines in zip(positions, flow_lines(positions), strict=True):
+        drawn = [piece for each in lines for piece in _drawn(each)]
         icon = el(
             "g",
             *(
@@ -106,19 +117,48 @@ def flow_pieces(positions: list[StripPosition]) -> list[str]:
     return pieces
 
 
-def _path(points: list[tuple[float, float]], flow: str) -> str:
-    dash, width = LINES[flow]
-    d = "M" + "L".join(f"{num(x)} {num(y)}" for x, y in points)
-    return el("path", d=d, class_="d-none s-ink", stroke_width=width, stroke_dasharray=dash)
+def flow_lines(positions: list[StripPosition]) -> list[list[FlowLine]]:
+    """Return the lines of each position's column, for whatever draws them."""
+    columns = []
+    now = _Running()
+    for place, position in enumerate(positions):
+        later = [p for p in positions[place + 1 :] if _flow_of(p)]
+        lines, now = _column(position, now, following=later)
+        columns.append(lines)
+    return columns
+
+
+def _drawn(each: FlowLine) -> list[str]:
+    dash, width = LINES[each.flow]
+    d = "M" + "L".join(f"{num(x)} {num(y)}" for x, y in each.points)
+    out = [el("path", d=d, class_="d-none s-ink", stroke_width=width, stroke_dasharray=dash)]
+    if each.letter:
+        y = each.points[0][1]
+        out.append(rect(WIDTH / 2 - 8, y - 8, 16, 16, "d-paper"))
+        out.append(
+            text(
+                each.letter,
+                x=WIDTH / 2,
+                y=y + 5,
+                size=13,
+                text_anchor="middle",
+                class_="d-ink t-strong",
+            )
+        )
+    return out
+
+
+def _path(points: list[tuple[float, float]], flow: str) -> FlowLine:
+    return FlowLine(tuple(points), flow)
 
 
 def _column(
     position: StripPosition, before: _Running, *, following: list[StripPosition]
-) -> tuple[list[str], _Running]:
+) -> tuple[list[FlowLine], _Running]:
     edge_in, edge_out = (WIDTH - ICON) / 2 - 3, (WIDTH + ICON) / 2 + 3
-    out: list[str] = []
+    out: list[FlowLine] = []
     after = _Running(mid=before.mid, a=before.a, b=before.b, pair=before.pair, under=before.under)
-    side, flow = position.side, position.flow
+    side, flow = position.side, _flow_of(position)
     takes_both = not side and flow in ("material") and (before.a or before.b or before.pair)
 
     # What only passes by.
@@ -126,18 +166,7 @@ def _column(
     passes_b = before.b and side != "B" and not takes_both
     for passes, y, letter in ((passes_a, TOP, "A"), (passes_b, LOW, "B")):
         if passes:
-            out.append(_path([(0, y), (WIDTH, y)], "material"))
-            out.append(rect(WIDTH / 2 - 8, y - 8, 16, 16, "d-paper"))
-            out.append(
-                text(
-                    letter,
-                    x=WIDTH / 2,
-                    y=y + 5,
-                    size=13,
-                    text_anchor="middle",
-                    class_="d-ink t-strong",
-                )
-            )
+            out.append(FlowLine(((0, y), (WIDTH, y)), "material", letter))
     if before.under and side and not _is_branch(side, before):
         out.append(_path([(0, UNDER), (WIDTH, UNDER)], before.under))
     if not flow:
@@ -171,7 +200,7 @@ def _column(
 
     # What goes out.
     if side:
-        heads_on = any(p.side in ("", side) and p.flow == "material" for p in following)
+        heads_on = any(p.side in ("", side) and _flow_of(p) == "material" for p in following)
         if flow == "material" and heads_on:
             y = TOP if side == "A" else LOW
             out.append(
@@ -190,6 +219,11 @@ def _column(
         if following:
             out.append(_path([(edge_out, MID), (WIDTH, MID)], flow))
     return out, after
+
+
+def _flow_of(position: StripPosition) -> str:
+    """What runs to and through a position: the gun hands nothing on, and the flow ends in it."""
+    return position.flow or ("material" if position.icon == GUN else "")
 
 
 def _is_branch(side: str, before: _Running) -> bool:

@@ -9,22 +9,25 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import Final
 
-from shop.drawing.strip import LINES, StripPosition
+from shop.drawing.strip import ICON as ICON_UNITS
+from shop.drawing.strip import LINES, MID, WIDTH, FlowLine, StripPosition, flow_lines
 from shop.paper.blocks import Area, Block, heading
 from shop.paper.content import PageSize
 from shop.paper.document import MARGIN, SIZES, begin
 from shop.paper.drawings import draw_icon
 from shop.paper.hanging_tape import BLADE, hanging_tape
 from shop.paper.head import FOOT, NUMBER_CELL, OUTER, TITLE, foot_line, rig_head, value_rows
-from shop.paper.pen import HAIR, SIDE, Pen
-from shop.paper.type import CAP_HEIGHT, LEADING, TEXT, Line, line, plain
+from shop.paper.pen import HAIR, SIDE, Pen, centred
+from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
 
 MOST_IN_A_ROW: Final = 10
 SIZE: Final = 8.25  # [pt] of the words of a column
 STRETCH: Final = 0.8
 LONGEST_BLADE, SHORTEST_BLADE = 150.0, 30.0  # [pt]
 LEAST_BELOW: Final = 62.0  # [pt] kept for what stands under the strip
-_ICON = 26.0
+_ICON = 24.0
+_BAND = 34.0  # [pt] of the flow: an icon, A over it and B under it
+_FLOW_SCALE = 0.4  # [pt] of a unit of the flow, upright
 _PAD = 8.0
 _STEP = SIZE * LEADING
 #: How a state is framed: width of the frame, dashed or not. The word says it too.
@@ -123,6 +126,7 @@ class _Column:
     """One position, its words broken into lines that fit its column."""
 
     position: StripPosition
+    flow: tuple[FlowLine, ...]
     name: tuple[Line, ...]
     tag: tuple[Line, ...]
     since: tuple[Line, ...]
@@ -157,8 +161,7 @@ class _Strip:
                 x = self.area.left + index * self.width
                 if index:
                     pen.rule(x, y, x, y - height, HAIR)
-                after = row[index + 1].position if index + 1 < len(row) else None
-                _draw_column(pen, column, after, x=x, top=y, strip=self, row=row)
+                _draw_column(pen, column, x=x, top=y, strip=self, row=row)
             y -= height
             pen.rule(self.area.left, y, self.area.right, y, 0.9)
         pen.box(self.area.left, y, self.area.width, top - y, OUTER)
@@ -170,15 +173,16 @@ def _strip(positions: Sequence[StripPosition], area: Area, *, room: float) -> _S
     count = math.ceil(len(positions) / MOST_IN_A_ROW)
     size = math.ceil(len(positions) / count)
     width = area.width / max(size, 5)
-    rows = tuple(
-        tuple(_column(each, width=width) for each in positions[start : start + size])
-        for start in range(0, len(positions), size)
-    )
+    columns = [
+        _column(each, flow, width=width)
+        for each, flow in zip(positions, flow_lines(list(positions)), strict=True)
+    ]
+    rows = tuple(tuple(columns[start : start + size]) for start in range(0, len(columns), size))
     left = (room - sum(_words_of(row) for row in rows)) / len(rows)
     return _Strip(rows, area, width, min(max(left, SHORTEST_BLADE), LONGEST_BLADE))
 
 
-def _column(position: StripPosition, *, width: float) -> _Column:
+def _column(position: StripPosition, flow: Sequence[FlowLine], *, width: float) -> _Column:
     room = (width - 8) / STRETCH
 
     def lines(text: str, *, bold: bool = False, less: float = 0.0) -> tuple[Line, ...]:
@@ -188,6 +192,7 @@ def _column(position: StripPosition, *, width: float) -> _Column:
     service = position.service if position.fitted else "nothing fitted"
     return _Column(
         position=position,
+        flow=tuple(flow),
         name=lines(position.name, bold=True, less=(SIDE + 3) / STRETCH if position.side else 0),
         tag=lines(position.tag),
         since=lines(f"last {position.since_text}" if shown else ""),
@@ -202,13 +207,12 @@ def _words_of(row: Sequence[_Column]) -> float:
     above = max(each.above for each in row)
     since = max(len(each.since) for each in row)
     under = max(each.under for each in row)
-    return 6 + above * _STEP + 2 + _ICON + 5 + since * _STEP + 7 + 10 + under * _STEP + 5
+    return 6 + above * _STEP + 2 + _BAND + 5 + since * _STEP + 7 + 10 + under * _STEP + 5
 
 
 def _draw_column(
     pen: Pen,
     column: _Column,
-    after: StripPosition | None,
     *,
     x: float,
     top: float,
@@ -225,21 +229,16 @@ def _draw_column(
     for text in column.tag:
         pen.write(left, y, text, stretch=STRETCH)
         y -= _STEP
-    icon = top - 6 - max(each.above for each in row) * _STEP - 2
-    centre = x + strip.width / 2
-    draw_icon(pen, position.icon, centre - _ICON / 2, icon, _ICON)
-    if after is not None and position.flow and after.flow:
-        dash, width = LINES[position.flow]
-        gap = (strip.width - _ICON) / 2 - 3
-        pen.canvas.setDash([float(part) for part in dash.split()] if dash else [])
-        edge = x + strip.width
-        pen.rule(edge - gap, icon - _ICON / 2, edge + gap, icon - _ICON / 2, width / 2)
-        pen.canvas.setDash([])
-    y = icon - _ICON - 5 - SIZE * CAP_HEIGHT
+    band = top - 6 - max(each.above for each in row) * _STEP - 2
+    centre, middle = x + strip.width / 2, band - _BAND / 2
+    for each in column.flow:
+        _draw_flow(pen, each, x=x, middle=middle, width=strip.width)
+    draw_icon(pen, position.icon, centre - _ICON / 2, middle + _ICON / 2, _ICON)
+    y = band - _BAND - 5 - SIZE * CAP_HEIGHT
     for text in column.since:
         pen.write(left, y, text, stretch=STRETCH)
         y -= _STEP
-    blade = icon - _ICON - 5 - max(len(each.since) for each in row) * _STEP - 7
+    blade = band - _BAND - 5 - max(len(each.since) for each in row) * _STEP - 7
     if position.tape is not None:
         hanging_tape(pen, position.tape, x=centre - BLADE / 2 - 4, top=blade, length=strip.blade)
     elif not position.fitted:
@@ -254,6 +253,37 @@ def _draw_column(
     for text in column.falls:
         pen.write(left, y, text, stretch=STRETCH)
         y -= _STEP
+
+
+def _draw_flow(pen: Pen, each: FlowLine, *, x: float, middle: float, width: float) -> None:
+    """Draw a line of the flow in a column from x on; the icon keeps its own width in it."""
+    edge = (WIDTH - ICON_UNITS) / 2 - 3
+    gap = (width - _ICON) / 2 - 3
+
+    def along(units: float) -> float:
+        if units <= edge:
+            return x + units * gap / edge
+        if units >= WIDTH - edge:
+            return x + width - (WIDTH - units) * gap / edge
+        return x + gap + (units - edge) * (width - 2 * gap) / (WIDTH - 2 * edge)
+
+    dash, thickness = LINES[each.flow]
+    points = [(along(px), middle - (py - MID) * _FLOW_SCALE) for px, py in each.points]
+    path = pen.canvas.beginPath()
+    path.moveTo(*points[0])
+    for point in points[1:]:
+        path.lineTo(*point)
+    pen.line_width(thickness / 2)
+    pen.canvas.setDash([float(part) * 0.6 for part in dash.split()] if dash else [])
+    pen.canvas.drawPath(path, stroke=1, fill=0)
+    pen.canvas.setDash([])
+    if each.letter:
+        y = points[0][1]
+        letter = line(each.letter, size=SMALL, bold=True)
+        pen.canvas.setFillGray(1)
+        pen.canvas.rect(x + width / 2 - 5, y - 5, 10, 10, stroke=0, fill=1)
+        pen.canvas.setFillGray(0)
+        pen.write_centred(x + width / 2, centred(y, SMALL), letter)
 
 
 def _state(pen: Pen, column: _Column, left: float, y: float) -> float:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from decimal import Decimal
+from uuid import uuid4
 
 import pytest
 import time_machine
@@ -10,7 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from equipment.models import JobBooking, Rig
-from equipment.services import book_job
+from equipment.services import book_job, open_finding
 from shop.models import Role
 from tests.equipment.factories import ZONE, PersonFactory, RigFactory, day
 from tests.equipment.pages.browsing import Page, queries_of, text_of
@@ -60,6 +61,28 @@ def test_every_rig_in_work_stands_with_its_jobs(desk: Client) -> None:
     assert "Trailer 3" not in read
     # The drawing for a desk, and one for each rig on a phone.
     assert answer.content.count(b"<svg") >= 3
+
+
+def test_the_next_job_of_a_rig_says_whether_the_rig_is_ready_for_it(desk: Client) -> None:
+    held, ready = (RigFactory(number=number) for number in (1, 2))
+    for rig in (held, ready):
+        booked(rig, 2, 4, f"Barn {rig.number}")
+        booked(rig, 8, 9, f"Store {rig.number}")
+    open_finding(
+        rig=held,
+        text="Hose split",
+        is_grave=True,
+        source_kind="typed",
+        source_number=0,
+        author=PersonFactory(),
+        at=day(3),
+        request_id=uuid4(),
+    )
+    answer = desk.get(URL)
+    said = [(job.job, ready.text) for *_, ready, job in answer.context["lanes"]]
+    assert said == [("Barn 1", "held: Hose split"), ("Barn 2", "ready")]
+    # Beside the next job alone, since what comes after it depends on the stay between.
+    assert text_of(answer).count("Hose split") == 1
 
 
 def test_a_job_is_booked_for_any_rig_and_its_fortnight_shown(desk: Client) -> None:

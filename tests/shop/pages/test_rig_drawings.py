@@ -42,6 +42,7 @@ def test_a_rig_with_its_tapes_found_work_and_jobs(client_as: Any) -> None:
     assert "about 16 Mar" in text
     assert "14 – 19 Mar" in text
     assert "rig must not leave: scuff cover split" in text
+    assert "held: scuff cover split" in text
     assert many == few
 
 

@@ -112,6 +112,23 @@ def test_a_list_too_long_for_the_page_counts_the_rest() -> None:
     assert listed > 0
 
 
+def test_it_says_whether_the_rig_is_ready_and_letters_the_sides_where_they_pass() -> None:
+    shown = drawing(
+        position(1, side="A", name="Feed pump", tag="1"),
+        position(2, side="B", name="Feed pump", tag="2"),
+        position(3, side="", name="Hose", tag="3", icon="hose"),
+        ready="ready with: gun, full rebuild (63 %)",
+    )
+    _, text = read(rig_drawing_pdf(shown))
+    _, without = read(rig_drawing_pdf(drawing(*shown.positions)))
+
+    assert "ready with: gun, full rebuild (63 %)" in text
+    assert "ready with" not in without
+    # Beside its own position, and once more where it passes over the pump of the other side.
+    assert len(re.findall(r"\bA\b", text)) == 2
+    assert len(re.findall(r"\bB\b", text)) == 1
+
+
 def test_what_is_empty_is_said() -> None:
     empty = position(
         1, tape=None, fitted=False, service="", state="none", state_word="", at_text=""
