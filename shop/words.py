@@ -50,6 +50,12 @@ def figure(value: Decimal | float | int) -> str:
     return plain(round(number, places)).replace("-", "−")
 
 
+def amount(value: Decimal, measure: str) -> str:
+    """Use as a sentence says it: hours to a tenth, strokes, gallons and days whole."""
+    places = 1 if measure == due_math.HOURS and abs(value) < 100 else 0
+    return plain(round(value, places)).replace("-", "−")
+
+
 def exactly(value: Decimal | None) -> str:
     """A number with every digit it was given."""
     return "" if value is None else plain(value).replace("-", "−")
@@ -168,7 +174,8 @@ def life_text(due: DueFigures, *, today: date) -> str:
             return "no value past its limit"
         ago = figure(life_now(due, today=today))
         return "measured today" if ago == "0" else f"measured {ago} d ago"
-    life, interval = figure(life_now(due, today=today)), interval_of(due)
+    life = amount(life_now(due, today=today), due.measure)
+    interval = interval_of(due)
     if interval is None:
         return f"{life} {UNITS[due.measure]}"
     text = f"{life} of {figure(interval)} {UNITS[due.measure]}"
@@ -182,10 +189,12 @@ def past_text(due: DueFigures, *, today: date) -> str:
     life, interval = life_now(due, today=today), interval_of(due)
     if interval is None or life < interval:
         return ""
-    over = life - interval
     inside = life <= interval * (1 + due.tolerance)
-    amount = f"{figure(over)} {UNITS[due.measure]}"
-    return f"{amount} into tolerance" if inside and due.tolerance else f"{amount} past"
+    over = amount(life - interval, due.measure)
+    if over == "0":
+        return ""
+    said = f"{over} {UNITS[due.measure]}"
+    return f"{said} into tolerance" if inside and due.tolerance else f"{said} past"
 
 
 def is_brought_forward(due: DueFigures) -> bool:

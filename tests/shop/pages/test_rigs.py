@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -436,12 +437,14 @@ def test_what_is_overdue_by_the_calendar_stands_before_what_is_due_by_its_readin
         # Not read far enough to be due: the date is a forecast, however long ago it was.
         (182, 9, False, "about 20 Feb", "by its usual use"),
         (256, 9, True, "20 Feb", "6 h into tolerance"),
+        (Decimal("252.69"), 9, True, "20 Feb", "2.7 h into tolerance"),
+        (Decimal("250.04"), 9, True, "20 Feb", ""),
         # 275 h is the end of tolerance: the reading has not got there, its usual use has.
         (256, -1, True, "20 Feb", "past tolerance since about 1 Mar"),
     ],
 )
 def test_a_due_date_says_whether_it_was_read_or_reckoned(
-    since: int, late: int, is_past_due: bool, date_said: str, note: str
+    since: Any, late: int, is_past_due: bool, date_said: str, note: str
 ) -> None:
     due = world.make_due(
         world.fit(world.make_rig(4)),
