@@ -101,6 +101,7 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
         .order_by("rig_number", "due_date", "pk")
         if picked
         else [],
+        "is_by_the_stay": sort == duelist.ODDS and is_sound and bool(found.odds_before),
         "next_query": _query(request, after=str(page.following)) if page.following else "",
         "first_query": _query(request) if "after" in request.GET else "",
         "count": duelist.count_text(duelist.capped(rows)) if is_sound else "",

@@ -22,6 +22,7 @@ from django.urls import reverse
 from equipment.models import (
     Component,
     ComponentKind,
+    Due,
     LogContradiction,
     Position,
     Reading,
@@ -109,6 +110,9 @@ def _send_logs(made: SheetWorld, technician: Person) -> None:
 
 def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
     """Arguments of an address that name something that is there."""
+    if name == "equipment:put_off":
+        due = Due.objects.select_related("component", "version").order_by("pk")[0]
+        return {"tag": due.component.tag, "pk": due.version.service_id}
     rig, part = world.fleet.rig, world.kit if "kit" in name else world.filter_part
     pks: dict[str, object] = {
         "shop:person": Person,
