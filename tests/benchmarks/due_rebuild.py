@@ -88,8 +88,9 @@ def disturb(number: int) -> int:
     """Leave one row in CHANGED as if its forecast had been another; return how many."""
     with connection.cursor() as cursor:
         cursor.execute(
-            "UPDATE equipment_due SET odds_late_permille = 1000 - odds_late_permille / 2 "
-            f"WHERE id % {CHANGED} = {number % CHANGED} AND odds_late_permille < 600"
+            "UPDATE equipment_due SET odds_late_permille = "
+            "CASE WHEN odds_late_permille < 500 THEN 999 ELSE 1 END "
+            f"WHERE id % {CHANGED} = {number % CHANGED}"
         )
         return int(cursor.rowcount)
 

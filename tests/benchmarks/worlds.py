@@ -86,6 +86,8 @@ FACES: Final = (
 )
 DISPLACEMENT_IN3: Final = Decimal("4.2")
 LIFE_DAYS: Final = 400
+#: Copied in one statement.
+RIGS_AT_ONCE: Final = 100
 BACKEND: Final = "django.contrib.auth.backends.ModelBackend"
 
 
@@ -306,8 +308,11 @@ class Copies:
 
     def grow(self, times: int) -> None:
         """Add copies until there are so many times the rigs there were at first."""
+        # PostgreSQL keeps a lock for each stay until its transaction ends, and runs out of them.
+        step = max(1, RIGS_AT_ONCE // self.rigs)
         for model in self.models:
-            self._copy(model, self.made, times - 1)
+            for first in range(self.made, times, step):
+                self._copy(model, first, min(first + step, times) - 1)
         self.made = times
 
     def _copy(self, model: type[Model], first: int, last: int) -> None:
