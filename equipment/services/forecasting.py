@@ -82,24 +82,21 @@ def _idle(
     ahead: Ahead,
     zone: ZoneInfo,
 ) -> None:
-    """Since when nothing was used, by the counters that the component wears by."""
-    moved = [
-        source.counter.moved_at
-        for measure in dates.USE
-        for source in sources.get((row.component_id, measure), ())
-        if source.counter.moved_at is not None
-    ]
-    done_on = timezone.localdate(row.renewed_at, zone) if clock.is_renewed else None
-    found = triggers.NO_DATES
-    if moved:
-        clock.counted_from = timezone.localdate(max(moved), zone)
-        found = triggers.by_idle_days(
-            used_on=clock.counted_from,
-            done_on=done_on,
-            jobs=ahead.jobs.get(row.rig_id or 0, ()),
-            idle_days=int(clock.interval),
-            early=row.early,
-        )
+    """Since when nothing was used: the day that stands there, or what its counters showed since."""
+    used = [clock.counted_from]
+    for measure in dates.USE:
+        for source in sources.get((row.component_id, measure), ()):
+            moved_at = source.counter.moved_at
+            if moved_at is not None and moved_at > source.began_at:
+                used.append(timezone.localdate(moved_at, zone))
+    clock.counted_from = max(used)
+    found = triggers.by_idle_days(
+        used_on=clock.counted_from,
+        done_on=timezone.localdate(row.renewed_at, zone) if clock.is_renewed else None,
+        jobs=ahead.jobs.get(row.rig_id or 0, ()),
+        idle_days=int(clock.interval),
+        early=row.early,
+    )
     set_dates(clock, found)
 
 

@@ -138,6 +138,7 @@ class OpenSource:
     counter_id: int
     counter: Counter
     per_count: Decimal
+    began_at: datetime
     ended_at: None = None
 
 
@@ -190,14 +191,17 @@ class Kept:
         driving = (
             WearSource.objects.filter(installation__component__in=components, ended_at=None)
             .order_by("pk")
-            .values_list("installation__component_id", "measure", "counter_id", "per_count")
+            .values_list(
+                "installation__component_id", "measure", "counter_id", "per_count", "began_at"
+            )
         )
         counters = Counter.objects.only(
             "started_at", "last_at", "moved_at", "rate_per_day"
-        ).in_bulk({counter for _, _, counter, _ in driving})
+        ).in_bulk({counter for _, _, counter, _, _ in driving})
         sources: dict[Key, list[OpenSource]] = defaultdict(list)
-        for component, measure, counter, per_count in driving:
-            sources[component, measure].append(OpenSource(counter, counters[counter], per_count))
+        for component, measure, counter, per_count, began_at in driving:
+            source = OpenSource(counter, counters[counter], per_count, began_at)
+            sources[component, measure].append(source)
         return cls(
             entries,
             {(row.component_id, row.measure): row for row in wear.filter(component__in=components)},

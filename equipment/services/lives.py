@@ -2,10 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import datetime, time
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
+
+from django.utils import timezone
 
 from equipment.models import Component, Installation, Measure, WearSource
 from equipment.models.rigs import ZERO
@@ -60,6 +62,18 @@ class Lives:
                 until = moment if source.ended_at is None else min(moment, source.ended_at)
                 life += worn(source, self.line(source).at(until)[0])
         return life
+
+    def used_on(self, component: Component) -> date:
+        """The last day on which it is known to have been used; without one, the day it came into
+        service, or into our books where that was later: what was before, nobody knows.
+        """
+        known = max(self.came(component), component.created_at)
+        moved = [
+            self.line(source).moved_at(source.began_at, source.ended_at)
+            for measure in Measure.values
+            for source in self.sources.get((component.pk, measure), ())
+        ]
+        return timezone.localdate(max((each for each in moved if each), default=known), self.zone)
 
     def is_at_least(self, key: Key, since: datetime | None) -> bool:
         """Whether the wear of a component since a moment is a lower bound."""

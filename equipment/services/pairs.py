@@ -200,7 +200,8 @@ def _joined(
         counted = _counted(by_side, together, unseen, pair, spans, zone)
         counters = by_side[Side.A], by_side[Side.B]
         last = together[-1] if together else ()
-        moment = max((each.at for each in last), default=counters[0].last_at)
+        # Not read together yet: by when both began, which no reading of one alone moves.
+        moment = max(each.at for each in last) if last else max(c.started_at for c in counters)
         faces = Faces(
             counters=counters,
             worths=(_worth(pair, Side.A, moment), _worth(pair, Side.B, moment)),

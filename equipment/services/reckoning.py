@@ -123,6 +123,7 @@ def reckon(
             _use(clock, by_measure[measure][0], component, renewal, history)
         elif measure == dates.IDLE:
             clock.interval = by_measure[measure][0].interval
+            clock.counted_from = history.used_on(component)
         else:
             _by_time(clock, by_measure[measure], component, version, renewal, history, events)
         found.append(clock)
@@ -231,11 +232,10 @@ def _dates(
         for mate in events.mates[component.pk]
         if trigger.after_id is not None and (mate, trigger.after_id) in events.done
     ]
-    after = [
-        row
-        for row in rows
-        if (row.done_at > renewal.done_at if renewal else row.counts_from > begun)
-    ]
+    asked_at = max(history.came(component), version.service.created_at)
+    if renewal:
+        asked_at = renewal.done_at
+    after = [row for row in rows if row.done_at > asked_at]
     if trigger.after is None or not after:
         return triggers.NO_DATES, since, ""
     last = max(after, key=lambda row: (row.done_at, row.pk))

@@ -58,6 +58,15 @@ class Timeline:
         total, is_estimated = faces.interpolate(self.totals, moment)
         return thousandths(total), is_estimated
 
+    def moved_at(self, since: datetime, until: datetime | None) -> datetime | None:
+        """The last moment, after `since` and by `until`, at which it is known to have gained."""
+        for early, late in zip(self.totals[-2::-1], self.totals[:0:-1], strict=True):
+            if late.at <= since:
+                break
+            if late.total > early.total and (until is None or early.at < until):
+                return late.at if until is None else min(late.at, until)
+        return None
+
     def unseen_between(self, since: datetime | None, until: datetime | None) -> bool:
         """Whether a total between two moments is a lower bound; None: without end."""
         return any(
