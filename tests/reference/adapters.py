@@ -10,7 +10,7 @@ from decimal import Decimal
 from itertools import count, islice
 from typing import Any
 
-from equipment import caldates, charts, counters, due, trends, units
+from equipment import caldates, charts, counters, due, forecast, trends, units
 from equipment.usage import wiener
 from inventory import costing, quantities
 
@@ -353,6 +353,28 @@ def usage_rate(inputs: Any) -> Answer:
     }
 
 
+def gamma_due(inputs: Any) -> Answer:
+    given = {
+        "remaining": float(number(inputs, "remaining")),
+        "mean": float(number(inputs, "mean_per_day")),
+        "variance": float(number(inputs, "variance_per_day")),
+    }
+    if isinstance(need(inputs, "t_days"), list):
+        probability: Any = [
+            forecast.chance_known(days=each, **given) for each in _floats(inputs, "t_days")
+        ]
+    else:
+        probability = forecast.chance_known(days=float(number(inputs, "t_days")), **given)
+    return {
+        "probability": probability,
+        "days_10_50_90": [
+            forecast.days_known(chance=each, **given)
+            for each in (forecast.EARLY, forecast.MIDDLE, forecast.LATE)
+        ],
+        "days_50": forecast.days_known(chance=forecast.MIDDLE, **given),
+    }
+
+
 def _floats(inputs: Any, key: str) -> list[float]:
     return [float(number({key: each}, key)) for each in need_list(inputs, key)]
 
@@ -436,6 +458,7 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "cusum": cusum,
     "life_to_date": life_to_date,
     "usage_rate": usage_rate,
+    "gamma_due": gamma_due,
     "wiener_first_passage": wiener_first_passage,
     "wiener_first_passage_parametrisation": wiener_first_passage_parametrisation,
     "theil_sen": theil_sen,
