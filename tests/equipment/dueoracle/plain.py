@@ -1,7 +1,7 @@
 """What happened to one component and its rig, as plain figures."""
 
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 
@@ -50,6 +50,14 @@ class Counted:
         until = moment if self.ended_at is None else min(moment, self.ended_at)
         gain = self.total(until) - self.total(self.began_at)
         return max(gain, 0.0) * float(self.per_count)
+
+    def a_day(self) -> float | None:
+        """Its mean gain of a day over the 90 days up to its last reading; None of under a week."""
+        (first, _), (last, _) = self.totals[0], self.totals[-1]
+        if last - first < timedelta(days=7):
+            return None
+        begins = max(last - timedelta(days=90), first)
+        return (self.total(last) - self.total(begins)) / ((last - begins) / timedelta(days=1))
 
     def read_at(self) -> datetime:
         return max(self.totals[-1][0], self.began_at)
@@ -116,5 +124,9 @@ class Story:
     postponed: tuple[datetime, date] | None = None
     brought: tuple[datetime, date] | None = None
     stay_on: date | None = None
+    #: Whether it sits in a rig that works.
+    is_listed: bool = True
+    #: When the shop got the service: what was to be done before is not missed. None: long ago.
+    asked_at: datetime | None = None
     #: The day on which the rates were learnt; from it on, days after the last job are open.
     as_of: date = date(2026, 1, 5)

@@ -30,24 +30,22 @@ NEAR = 0.002
 class Steps:
     """One trigger: the chance by the end of each day from `start` on, and of its tolerance.
 
-    is_past, is_past_tolerance: None where rounding decides. What was reached by the day read has
-    chance 1 from then on; on which day before is the product's estimate.
+    start: the day read. What was reached by then has chance 1 from so many days before (`back`:
+    due, late, window) on. is_past, is_past_tolerance: None where rounding decides.
     """
 
     start: date
     due: np.ndarray
     late: np.ndarray
     window: np.ndarray
+    back: tuple[int, int, int] = (0, 0, 0)
     is_past: bool | None = False
     is_past_tolerance: bool | None = False
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a kept row must say; a flag is None where rounding decides.
-
-    read_day: the earliest day read behind its triggers of use; what falls on it may stand earlier.
-    """
+    """What a kept row must say; a flag is None where rounding decides."""
 
     due_10: date
     due_date: date
@@ -56,7 +54,6 @@ class Verdict:
     late_date: date
     is_past_due: bool | None
     is_past_tolerance: bool | None
-    read_day: date
     odds_due: float
     odds_most: float
     odds_late: float
@@ -232,14 +229,36 @@ def by_use(story: Story, way: Way, zone: ZoneInfo) -> Steps:
                 break
         return found
 
+    left = (
+        span - since,
+        span + of * allowed - since,
+        span - of * float(story.asked.early) - since,
+    )
+    due, late, window = (chances(each) for each in left)
+    back_due, back_late, back_window = (_back(each, driving) for each in left)
     return Steps(
         start=start,
-        due=chances(span - since),
-        late=chances(span + of * allowed - since),
-        window=chances(span - of * float(story.asked.early) - since),
+        due=due,
+        late=late,
+        window=window,
+        back=(back_due, back_late, back_window),
         is_past=_at_or_past(since, span),
         is_past_tolerance=_at_or_past(since, span + of * allowed),
     )
+
+
+def _back(left: float, driving: list[Counted]) -> int:
+    """How many days before the reading it was reached, by the mean of 90 days; ten years at most.
+
+    Not known without a mean of every counter: then on the day read.
+    """
+    means = [each.a_day() for each in driving]
+    if left > 0 or not means or None in means:
+        return 0
+    mean = sum(
+        (mean or 0.0) * float(each.per_count) for mean, each in zip(means, driving, strict=True)
+    )
+    return math.floor(min(-left / mean, 3650.0)) if mean else 0
 
 
 def _at_or_past(since: float, limit: float) -> bool | None:
@@ -256,6 +275,9 @@ def by_day(story: Story, way: Way, zone: ZoneInfo) -> tuple[date, int, int, bool
     interval = int(way.interval)
     early = float(story.asked.early)
     allowed = 0.0 if story.asked.is_hard_limit else float(story.asked.tolerance)
+    begun = story.came_on
+    if story.asked_at is not None:
+        begun = max(begun, story.asked_at.astimezone(zone).date())
     if way.measure in ("days", "months"):
         day = FAR
         for planned in grid_days(
@@ -274,12 +296,12 @@ def by_day(story: Story, way: Way, zone: ZoneInfo) -> tuple[date, int, int, bool
     if way.measure == "season":
         assert way.season is not None
         # Planned days concern days and months only: here the day done counts.
-        day = (done_on + timedelta(days=interval) if done_on else story.came_on) + DAY
+        day = (done_on + timedelta(days=interval) if done_on else begun) + DAY
         while not _is_season(day, *way.season):
             day += DAY
         return day, 0, interval, False
     if way.measure == "job":
-        after = done_on + timedelta(days=interval) if done_on else story.came_on
+        after = done_on + timedelta(days=interval) if done_on else begun
         begins = sorted(job.first_day for job in story.jobs if job.first_day > after)
         return (begins[0] if begins else FAR), 0, interval, False
     if way.measure == "idle":
@@ -287,8 +309,9 @@ def by_day(story: Story, way: Way, zone: ZoneInfo) -> tuple[date, int, int, bool
     if way.measure == "after":
         assert way.after is not None
         moments = story.others.get(way.after, ())
-        if standing:
-            moments = tuple(m for m in moments if m > standing[-1].done_at)
+        came = datetime.combine(story.came_on, time(), tzinfo=zone)
+        since = standing[-1].done_at if standing else max(came, story.asked_at or came)
+        moments = tuple(m for m in moments if m > since)
         if not moments:
             return FAR, 0, 0, False
         day = max(moments).astimezone(zone).date() + timedelta(days=interval)
@@ -337,14 +360,17 @@ def verdict(story: Story, *, zone: ZoneInfo) -> Verdict:
     days = [by_day(story, way, zone) for way in story.asked.ways if way.measure not in USE]
     known = [each.start for each in steps] + [day for day, _, _, _ in days if day != FAR]
     known = known or [story.came_on]
-    begin = min(known) - timedelta(days=800)
+    begin = min(known) - timedelta(days=max(800, *(max(each.back) for each in steps), 0))
     length = WALK + (max(known) - begin).days
     due: list[np.ndarray] = []
     late: list[np.ndarray] = []
     window: list[np.ndarray] = []
     for each in steps:
-        for source, target in ((each.due, due), (each.late, late), (each.window, window)):
-            target.append(_on_axis(source, (each.start - begin).days, length))
+        read = (each.start - begin).days
+        for source, target, back in zip(
+            (each.due, each.late, each.window), (due, late, window), each.back, strict=True
+        ):
+            target.append(_on_axis(source, read - back, length))
     for day, allowed, early, _ in days:
         for target, moved in ((due, 0), (late, allowed), (window, -early)):
             column = np.zeros(length)
@@ -365,19 +391,33 @@ def verdict(story: Story, *, zone: ZoneInfo) -> Verdict:
     past, past_tolerance = (_flag(flags, story), _flag(late_flags, story))
     standing = on_force(story)
     last = standing[-1].done_at if standing else None
+    put_off = wanted_by = None
     if story.postponed and (last is None or last < story.postponed[0]):
-        dates = [max(day, story.postponed[1]) for day in dates]
+        put_off = story.postponed[1]
+        dates = [max(day, put_off) for day in dates]
         past = past_tolerance = False
     if story.brought and (last is None or last < story.brought[0]):
-        dates = [min(day, story.brought[1]) for day in dates[:4]] + dates[4:]
+        wanted_by = story.brought[1]
+        dates = [min(day, wanted_by) for day in dates[:4]] + dates[4:]
     odds = most = odds_late = 0.0
     if story.stay_on is not None:
         at = (story.stay_on - begin).days - 1
         if at >= 0:
             at = min(at, length - 1)
-            odds, odds_late = float(row_due[at]), float(row_late[at])
-            apart = 1.0 - float(np.prod([1.0 - column[at] for column in due]))
+            # What was reached when it was read is so before any day, even one before it.
+            by_then, late_by_then = [column[at] for column in due], [column[at] for column in late]
+            for place, each in enumerate(steps):
+                by_then[place] = 1.0 if each.due[0] == 1.0 else by_then[place]
+                late_by_then[place] = 1.0 if each.late[0] == 1.0 else late_by_then[place]
+            one = min if story.asked.is_all else max
+            odds, odds_late = float(one(by_then)), float(one(late_by_then))
+            apart = 1.0 - float(np.prod([1.0 - chance for chance in by_then]))
             most = odds if story.asked.is_all else max(apart, odds)
+        # What a person said stands for certain: not before that day, or by that day.
+        if put_off is not None and put_off >= story.stay_on:
+            odds = most = odds_late = 0.0
+        if wanted_by is not None and wanted_by < story.stay_on:
+            odds = most = 1.0
     return Verdict(
         due_10=dates[0],
         due_date=dates[1],
@@ -386,7 +426,6 @@ def verdict(story: Story, *, zone: ZoneInfo) -> Verdict:
         late_date=dates[4],
         is_past_due=past,
         is_past_tolerance=past_tolerance,
-        read_day=min((each.start for each in steps), default=FAR),
         odds_due=odds,
         odds_most=most,
         odds_late=odds_late,
