@@ -164,7 +164,10 @@ def by_job(*, jobs: Sequence[Away], counts_from: date, is_renewed: bool, window_
     """JOB: due on the first day of the rig's next job; done up to window_days before, it counts.
 
     jobs: in any order; those that began by counts_from are behind it. Without one, no date.
-    window_days: >= 1. [d] No tolerance.
+    window_days: >= 1. [d] No tolerance: it is asked for before the rig leaves, so it is late on the
+        day after. A rig that left without it stays overdue while it is away; one that was at a job
+        on counts_from is asked about the next. Of two jobs in a row each counts, at home between
+        them or not; only a window that reaches over the first makes one doing count for both.
     """
     if window_days < 1:
         raise ValueError("The days before a job are at least one.")
