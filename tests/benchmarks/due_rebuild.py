@@ -124,7 +124,7 @@ def forecast_bare(zone: ZoneInfo) -> dict[str, Any]:
         first_day=first.astype(np.int64),
         last_day=last.astype(np.int64),
         intensity=np.rint(intensity).astype(np.int64),
-        today=UsageRate.objects.latest("as_of").as_of.toordinal(),
+        open_from=UsageRate.objects.latest("as_of").open_from.toordinal(),
     )
     parts = _parts()
     wear_key, life, rate, read_at = _read(

@@ -126,7 +126,7 @@ def test_copies_of_rigs_are_rigs_of_their_own_with_the_same_due_rows() -> None:
     assert list(numbers) == [1, 2, 3, 4, 5, 6]
     first, copy = (
         [
-            (row.component.tag.partition("/")[0], row.version_id, row.due_date, row.since)
+            (row.component.tag.partition("_")[0], row.version_id, row.due_date, row.since)
             for row in Due.objects.for_due_list().filter(rig__number=number).order_by("pk")
         ]
         for number in (2, 6)

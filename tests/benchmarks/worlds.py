@@ -339,7 +339,7 @@ class Copies:
         if (model, field.name) in ((Rig, "number"), (Due, "rig_number")):
             return f"{column} + n.k * {self.rigs}"
         if (model, field.name) == (Component, "tag"):
-            return f"{column} || '/' || n.k"
+            return f"{column} || '_' || n.k"
         return column
 
 
