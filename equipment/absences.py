@@ -5,6 +5,7 @@ Jobs that follow each other without a free day are one absence.
 
 from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
+from statistics import median_low
 from typing import Final
 
 from equipment.due import FAR_DATE
@@ -21,6 +22,17 @@ def free_after(job: Away, later: Iterable[Away]) -> date:
             break
         free = max(free, each.ends_on + ONE_DAY)
     return free
+
+
+def first_open_day(last_days: Iterable[date], *, today: date) -> date:
+    """Return the first day that a shop has not planned yet; until then, a rig without a job stays.
+
+    last_days: of the rigs that have a job ahead, the last day that is booked.
+    The lower of their middle ones counts: what one rig has far ahead does not stretch the book of
+    all. Where no rig has a job ahead, nothing is planned, from today on.
+    """
+    ahead = [day for day in last_days if day >= today]
+    return median_low(ahead) + ONE_DAY if ahead else today
 
 
 def next_stay(jobs: Sequence[Away], *, today: date) -> date:

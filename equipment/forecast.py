@@ -177,8 +177,9 @@ class Timeline:
     rig: its place among the rigs, 0 to rigs − 1. first_day, last_day: of a job, both included.
     [ordinal] intensity: how hard it works the rig, >= 0; 0 for days in the shop.
     [hundredths of a usual booked day] One element per job; jobs of a rig do not overlap.
-    today: the day of the snapshot of rates. [ordinal] After it and after the last job of a rig its
-    days are open: nobody has planned them yet, which is not to say that it will stand idle.
+    open_from: the first day that the shop has not planned. [ordinal] From it on and after the last
+    job of a rig its days are open: nobody has planned them yet, which is not to say that it will
+    stand idle.
     """
 
     def __init__(
@@ -189,7 +190,7 @@ class Timeline:
         first_day: Days,
         last_day: Days,
         intensity: Days,
-        today: Days | int,
+        open_from: Days | int,
     ) -> None:
         order = np.argsort(rig * _SPACE + first_day, kind="stable")
         rig, first, end = rig[order], first_day[order], last_day[order] + 1
@@ -202,7 +203,7 @@ class Timeline:
         length = int(self._begins[-1])
         self._start = np.zeros(length, dtype=np.int64)
         self._start[at], self._start[at + 1] = first, end
-        self._start[opens] = np.maximum(self._start[opens - 1], today)
+        self._start[opens] = np.maximum(self._start[opens - 1], open_from)
         self._pace = np.zeros(length, dtype=np.int64)  # of booked days, in hundredths
         self._pace[at] = intensity[order]
         self._is_free = np.ones(length, dtype=np.int64)

@@ -15,6 +15,8 @@ class UsageRate(models.Model):
 
     counter = models.OneToOneField(Counter, models.CASCADE, related_name="usage")
     as_of = models.DateField(db_index=True)
+    #: The first day that the shop had not planned on that day (`absences.first_open_day`).
+    open_from = models.DateField()
     #: How much of a booked day a day without a booking counts, 0 to 1.
     share = models.FloatField()
     #: The same of a day that nobody has planned yet, after the last booking.

@@ -55,7 +55,7 @@ class Ahead:
             jobs[rig].append(triggers.Away(first, last))
             hundredths = round(intensity * forecast.PER_DAY)
             away.append((places[rig], first.toordinal(), last.toordinal(), hundredths))
-        rates, today = _rates(counters)
+        rates, open_from = _rates(counters)
         booked = np.array(away, dtype=np.int64).reshape(-1, 4)
         timeline = Timeline(
             rigs=len(places) + 1,
@@ -63,7 +63,7 @@ class Ahead:
             first_day=booked[:, 1],
             last_day=booked[:, 2],
             intensity=booked[:, 3],
-            today=today,
+            open_from=open_from,
         )
         return cls(
             timeline=timeline,
@@ -75,9 +75,11 @@ class Ahead:
 
 
 def _rates(counters: Iterable[int]) -> tuple[dict[int, Part], int]:
-    """The rates of these counters, and the day of the snapshot; those of no known use are out."""
-    newest = UsageRate.objects.order_by("-as_of").values("as_of")[:1]
-    found, today = {}, 0
+    """The rates of these counters, and the first day that the shop had not planned when they were
+    learnt; those of no known use are out.
+    """
+    newest = UsageRate.objects.order_by("-as_of").values("open_from")[:1]
+    found, open_from = {}, 0
     for pk, share, load, shape, day_shape, open_shape, alpha, beta, latest in (
         UsageRate.objects.filter(counter__in=set(counters), shape__isnull=False)
         .annotate(latest=Subquery(newest))
@@ -86,14 +88,14 @@ def _rates(counters: Iterable[int]) -> tuple[dict[int, Part], int]:
             "latest",
         )
     ):  # fmt: skip
-        today = latest.toordinal()
+        open_from = latest.toordinal()
         if not (shape and day_shape and open_shape and alpha and beta):
             continue
         rate = Rate(
             shape=shape, day_shape=day_shape, alpha=alpha, beta=beta, own_days=0.0, fleet_rigs=0
         )
         found[pk] = Part(rate, share=share, load=load, open_shape=open_shape)
-    return found, today
+    return found, open_from
 
 
 def part_of(sources: Sequence[WearSource | OpenSource], rates: Mapping[int, Part]) -> Part:

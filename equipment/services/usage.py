@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from django.db import transaction
 
+from equipment import absences
 from equipment.models import Counter, Installation, JobBooking, Reading, Rig, UsageRate
 from equipment.usage.gamma import Rate
 from equipment.usage.learning import Spans, learn_alike
@@ -73,7 +74,10 @@ def renew_usage(*, today: date, zone: ZoneInfo) -> int:
     by_kind: dict[tuple[object, ...], list[_Told]] = defaultdict(list)
     for each in told.values():
         by_kind[each.counter.counts, each.counter.side, each.counter.kind_id].append(each)
-    rows = [row for alike in by_kind.values() for row in _learnt(alike, today)]
+    open_from = absences.first_open_day(
+        (of_rig[-1].last_day for of_rig in jobs.values()), today=today
+    )
+    rows = [row for alike in by_kind.values() for row in _learnt(alike, today, open_from)]
     with transaction.atomic():
         UsageRate.objects.bulk_create(
             rows, update_conflicts=True, unique_fields=["counter"], update_fields=_KEPT
@@ -150,7 +154,7 @@ class _Told:
         )
 
 
-def _learnt(alike: Sequence[_Told], today: date) -> list[UsageRate]:
+def _learnt(alike: Sequence[_Told], today: date, open_from: date) -> list[UsageRate]:
     """Return the rates of counters of one kind; each begins from all the others."""
     rows = []
     for each, learnt in zip(alike, learn_alike([told.spans for told in alike]), strict=True):
@@ -159,6 +163,7 @@ def _learnt(alike: Sequence[_Told], today: date) -> list[UsageRate]:
             UsageRate(
                 counter=each.counter,
                 as_of=today,
+                open_from=open_from,
                 share=learnt.share,
                 load=learnt.load,
                 own_days=learnt.own.seen_days,

@@ -275,6 +275,7 @@ def steady(counter: Counter, per_day: float) -> None:
     UsageRate.objects.create(
         counter=counter,
         as_of=START.date(),
+        open_from=START.date(),
         share=1,
         own_days=100,
         fleet_rigs=0,

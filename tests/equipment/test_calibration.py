@@ -14,12 +14,14 @@ reach 10, 50 or 90 %, so its per cent lies between the two.
 """
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any, Final
 
 import numpy as np
 import pytest
 
 from equipment import forecast
+from equipment.absences import first_open_day
 from equipment.forecast import Clocks, Timeline
 from equipment.usage.learning import Learnt, learn_alike
 from tests.depth import share_of
@@ -55,6 +57,7 @@ class Case:
     rig: Rig
     learnt: Learnt
     jobs: tuple[tuple[int, int, int], ...]
+    open_from: int
     remaining: float
 
 
@@ -81,11 +84,15 @@ def cases(
             chance, work=work, rigs=rigs, history=history, readings=readings, alike=alike
         )
         books = [rig.known_jobs(history=history, booked_ahead=booked_ahead) for rig in fleet]
+        open_from = first_open_day(
+            [MONDAY + timedelta(days=jobs[-1][1]) for jobs in books if jobs],
+            today=MONDAY + timedelta(days=history),
+        ).toordinal()
         learnt = learn_alike(
             [rig.spans(jobs, history=history) for rig, jobs in zip(fleet, books, strict=True)]
         )
         found += [
-            Case(at, rig, told, tuple(jobs), rig.mean * chance.uniform(3, 60))
+            Case(at, rig, told, tuple(jobs), open_from, rig.mean * chance.uniform(3, 60))
             for rig, told, jobs in zip(fleet, learnt, books, strict=True)
             if told.rate is not None
             for _ in range(services)
@@ -96,7 +103,7 @@ def cases(
 class Forecasts:
     """What the product says of some cases, and what came."""
 
-    def __init__(self, found: list[Case], *, history: int) -> None:
+    def __init__(self, found: list[Case]) -> None:
         jobs = np.array(
             [(at, *job) for at, case in enumerate(found) for job in case.jobs], dtype=np.int64
         ).reshape(-1, 4)
@@ -106,7 +113,7 @@ class Forecasts:
             first_day=jobs[:, 1] + DAY,
             last_day=jobs[:, 2] + DAY,
             intensity=jobs[:, 3],
-            today=DAY + history,
+            open_from=np.array([case.open_from for case in found]),
         )
         read_at = np.array([case.rig.read_at[-1] for case in found])
         rates: list[Any] = [case.learnt.rate for case in found]
@@ -204,7 +211,7 @@ RUNS: Final = (
 @pytest.mark.parametrize(("name", "history"), share_of(RUNS, every=3))
 def test_services_fall_due_by_their_dates_as_often_as_promised(name: str, history: int) -> None:
     found = cases(13, history=history, **SCENARIOS[name])
-    told = Forecasts(found, history=history)
+    told = Forecasts(found)
     moments = told.moments()
     shares = [float((moments <= chance).mean()) for chance in CHANCES]
     dates = [told.date(chance) for chance in CHANCES]
@@ -234,7 +241,7 @@ def test_the_odds_before_a_stay_are_kept() -> None:
     fleets: list[np.ndarray] = []
     for name in names:
         found = cases(17, history=90, **SCENARIOS[name])
-        told = Forecasts(found, history=90)
+        told = Forecasts(found)
         stay = DAY + 90 + chance.integers(5, 40, len(found))
         for times in (1.0, 1.0 + TOLERANCE):
             odds.append(told.odds(stay, times))
@@ -278,19 +285,20 @@ def test_whichever_first_lies_between_its_bounds() -> None:
             ),
             learnt=case.learnt,
             jobs=case.jobs,
+            open_from=case.open_from,
             remaining=case.rig.mean * chance.uniform(3, 60),
         )
         for case in found
     ]
     told = [
-        Case(case.fleet, case.rig, learnt, case.jobs, case.remaining)
+        Case(case.fleet, case.rig, learnt, case.jobs, case.open_from, case.remaining)
         for case, learnt in zip(
             hours,
             learn_alike([case.rig.spans([], history=90) for case in hours]),
             strict=True,
         )
     ]
-    strokes, other = Forecasts(found, history=90), Forecasts(told, history=90)
+    strokes, other = Forecasts(found), Forecasts(told)
     stay = DAY + 90 + chance.integers(5, 40, len(found))
     each = np.column_stack((strokes.odds(stay), other.odds(stay))).ravel()
     at_one, apart = forecast.first_of(each, np.arange(0, len(each), 2))

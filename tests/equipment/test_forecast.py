@@ -93,7 +93,7 @@ def test_use_days_invert_the_chance(
     amount: float, chance: float, v: float, alpha: float, beta: float
 ) -> None:
     use_days = until(amount, chance, v, alpha, beta)
-    assume(use_days < 1e12 and amount < 1e6 * beta)
+    assume(use_days < 1e12 and 1e-9 * beta < amount < 1e6 * beta)
     assert reached(amount, use_days, v, alpha, beta) == pytest.approx(chance, abs=1e-6)
 
 
@@ -253,7 +253,7 @@ def timeline(jobs: list[tuple[int, int, int, int]], rigs: int = 1) -> Timeline:
         first_day=rows[:, 1] + DAY,
         last_day=rows[:, 2] + DAY,
         intensity=rows[:, 3],
-        today=DAY,
+        open_from=DAY,
     )
 
 
@@ -312,7 +312,7 @@ def test_what_no_booking_ahead_brings_is_far() -> None:
 
 
 def test_days_that_nobody_has_planned_count_by_the_load() -> None:
-    """A job to Friday, the snapshot of Wednesday week: free days until then, open days after it."""
+    """A job to Friday, plans to Tuesday week: free days until then, open days after it."""
     rows = np.array([[0], [DAY + 2], [DAY + 4], [100]])
     rig = Timeline(
         rigs=1,
@@ -320,7 +320,7 @@ def test_days_that_nobody_has_planned_count_by_the_load() -> None:
         first_day=rows[1],
         last_day=rows[2],
         intensity=rows[3],
-        today=DAY + 9,
+        open_from=DAY + 9,
     )
     read = clocks(read_part=1.0, share=0.0, load=0.5)
     totals = [0, 0, 1, 2, 3, 3, 3, 3, 3, 3.5, 4, 4.5]

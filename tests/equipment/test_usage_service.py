@@ -85,6 +85,8 @@ def test_what_a_job_ahead_asks() -> None:
         intensity=Decimal("1.5"),
     )
     renew_usage(today=TODAY, zone=ZONE)
+    # The shop has planned up to the end of that job, no further.
+    assert set(UsageRate.objects.values_list("open_from")) == {(TODAY + timedelta(days=6),)}
     jobs = list(JobBooking.objects.filter(last_day__gte=TODAY))
     use = usage_of(rig=made.rig)[1]
     ask = asked_ahead(use=use, jobs=jobs, start=TODAY, until=TODAY + timedelta(days=6))

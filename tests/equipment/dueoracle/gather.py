@@ -99,6 +99,8 @@ class _World:
         for job in JobBooking.objects.order_by("first_day"):
             self.jobs[job.rig_id].append(job)
         self.rates = {row.counter_id: row for row in UsageRate.objects.all()}
+        newest = max(self.rates.values(), key=lambda row: row.as_of, default=None)
+        self.open_from = newest.open_from if newest else today
         self.totals = {row.pk: totals_of(row) for row in Counter.objects.all()}
         self.renewals = list(Renewal.objects.select_related("version").order_by("pk"))
         self.undone = {row.undoes_id: row.pk for row in self.renewals if row.undoes_id}
@@ -126,7 +128,7 @@ class _World:
             stay_on=stay_of(jobs, self.today, rig) if rig and not rig.is_laid_up else None,
             is_listed=rig is not None and not rig.is_laid_up,
             asked_at=version.service.created_at,
-            as_of=self.today,
+            open_from=self.open_from,
         )
 
     def _counted(self, component: Component) -> Iterator[Counted]:

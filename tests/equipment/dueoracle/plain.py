@@ -128,5 +128,5 @@ class Story:
     is_listed: bool = True
     #: When the shop got the service: what was to be done before is not missed. None: long ago.
     asked_at: datetime | None = None
-    #: The day on which the rates were learnt; from it on, days after the last job are open.
-    as_of: date = date(2026, 1, 5)
+    #: The first day that the shop has not planned; from it on, days after the last job are open.
+    open_from: date = date(2026, 1, 5)

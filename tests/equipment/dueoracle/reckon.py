@@ -120,10 +120,11 @@ def counts_from(story: Story, zone: ZoneInfo) -> tuple[date, date]:
 
 
 def is_open(story: Story, start: date, days: int) -> np.ndarray:
-    """Which days from `start` on nobody has planned yet: after the last job, and not past."""
+    """Which days from `start` on nobody has planned yet: after the last job,
+    and beyond what the shop has planned."""
     last = max((job.last_day for job in story.jobs), default=date.min)
     every = [start + timedelta(days=number) for number in range(days)]
-    return np.array([day > last and day >= story.as_of for day in every])
+    return np.array([day > last and day >= story.open_from for day in every])
 
 
 def weights(story: Story, start: date, days: int, *, share: float, load: float) -> np.ndarray:

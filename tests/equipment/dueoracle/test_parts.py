@@ -101,7 +101,7 @@ def story(seed: int, *ways: Way, renewed: bool | None = None) -> Story:
         jobs=jobs(draw, begin=CAME, count=draw.randint(0, 14)),
         asked=asked,
         doings=tuple(doings),
-        as_of=CAME + timedelta(days=draw.randint(0, 300)),
+        open_from=CAME + timedelta(days=draw.randint(0, 300)),
         others={7: tuple(moment(draw, 500) for _ in range(draw.randint(0, 2)))},
     )
 
@@ -214,7 +214,7 @@ def test_a_forecast_is_what_a_walk_of_the_days_finds(seed: int) -> None:
         first_day=np.array([first for first, _ in days], dtype=np.int64),
         last_day=np.array([last for _, last in days], dtype=np.int64),
         intensity=np.array([round(100 * job.intensity) for job in told.jobs], dtype=np.int64),
-        today=told.as_of.toordinal(),
+        open_from=told.open_from.toordinal(),
     )
     remaining = np.array([float(way.interval) - since])
     for chance in (0.1, 0.5, 0.9):
@@ -290,7 +290,7 @@ def test_the_walk_of_chances_is_what_drawn_processes_do() -> None:
     way = Way("hours", Decimal(120))
     asked = Asked(1, (way,), False, Decimal("0.2"), Decimal(0), False, False)
     jobs = (Booked(date(2026, 3, 9), date(2026, 3, 20), 1.5),)
-    told = Story(date(2026, 3, 2), {}, (counter,), None, jobs, asked, (), as_of=read.date())
+    told = Story(date(2026, 3, 2), {}, (counter,), None, jobs, asked, (), open_from=read.date())
     wanted = by_use(told, way, ZONE)
     days = np.full(60, 0.7)
     days[:7], days[7:19] = 0.25, 1.5

@@ -154,6 +154,7 @@ def make_usage(due: Due) -> UsageRate:
     return UsageRate.objects.create(
         counter=counter,
         as_of=TODAY,
+        open_from=TODAY,
         share=1.0,
         own_days=60.0,
         fleet_rigs=3,
