@@ -124,7 +124,10 @@ def _due_entries(dues: Sequence[ListedDue], reader: _Reader) -> Iterator[Entry]:
     for (day, number), group in groupby(sorted(dues[:MOST], key=place), key=place):
         rows = list(group)
         is_now = day == reader.today
-        states = [_state(due, reader) for due in rows]
+        states = [
+            words.state_of(due, today=reader.today, warning_days=reader.shop.warning_days)
+            for due in rows
+        ]
         said = [
             _said(due, state, put_off.get((due.component_id, due.service_id), ""), reader)
             for due, state in zip(rows, states, strict=True)
@@ -161,18 +164,6 @@ def _due_title(
         return f"{rig}: {len(rows)} services are overdue"
     of_them = f", {late} of them overdue" if late else ""
     return f"{rig}: {len(rows)} services are due{of_them}"
-
-
-def _state(due: ListedDue, reader: _Reader) -> str:
-    """overdue, due, soon or clear."""
-    return due_math.state(
-        due_date=due.due_date,
-        late_date=due.late_date,
-        is_past_due=due.is_past_due,
-        is_past_tolerance=due.is_past_tolerance,
-        today=reader.today,
-        warning_days=reader.shop.warning_days,
-    )
 
 
 def _said(due: ListedDue, state: str, put_off: str, reader: _Reader) -> str:

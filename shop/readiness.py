@@ -134,14 +134,7 @@ def _with(rows: Sequence[ListedDue], *, today: date) -> Readiness:
 
 def _state(row: ListedDue, *, today: date) -> str:
     """Overdue, due, or soon: likely before the next stay is soon, however far off that is."""
-    state = due_math.state(
-        due_date=row.due_date,
-        late_date=row.late_date,
-        is_past_due=row.is_past_due,
-        is_past_tolerance=row.is_past_tolerance,
-        today=today,
-        warning_days=0,
-    )
+    state = words.state_of(row, today=today, warning_days=0)
     return due_math.SOON if state == due_math.CLEAR else state
 
 

@@ -108,14 +108,7 @@ def shown_state(
     A figure nobody has read for longer than unread_days says that first, unless what was read is
     enough to call the service due.
     """
-    state = due_math.state(
-        due_date=due.due_date,
-        late_date=due.late_date,
-        is_past_due=due.is_past_due,
-        is_past_tolerance=due.is_past_tolerance,
-        today=today,
-        warning_days=warning_days,
-    )
+    state = words.state_of(due, today=today, warning_days=warning_days)
     old = due_math.days_between(due.read_on, today)
     if state in (due_math.CLEAR, due_math.SOON) and words.is_by_use(due) and old > unread_days:
         return "unread", f"not read {words.figure(old)} d"

@@ -135,6 +135,18 @@ class DueFigures(Protocol):
     def postponed_to(self) -> date | None: ...
 
 
+def state_of(due: DueFigures, *, today: date, warning_days: int) -> str:
+    """Return overdue, due, soon or clear: `equipment.due.state` of these figures."""
+    return due_math.state(
+        due_date=due.due_date,
+        late_date=due.late_date,
+        is_past_due=due.is_past_due,
+        is_past_tolerance=due.is_past_tolerance,
+        today=today,
+        warning_days=warning_days,
+    )
+
+
 def is_by_use(due: DueFigures) -> bool:
     """Whether hours, strokes or gallons make it due."""
     return due.measure not in due_math.BY_THE_CALENDAR and due.measure != due_math.VALUE
