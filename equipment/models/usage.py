@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from equipment.models.counters import Counter
+from equipment.usage.gamma import Rate
 
 
 class UsageRate(models.Model):
@@ -58,3 +59,17 @@ class UsageRate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.counter}, {self.as_of}"
+
+    @property
+    def rate(self) -> Rate | None:
+        """What is known of it; None where no use is."""
+        if not (self.shape and self.day_shape and self.alpha and self.beta):
+            return None
+        return Rate(
+            shape=self.shape,
+            day_shape=self.day_shape,
+            alpha=self.alpha,
+            beta=self.beta,
+            own_days=self.own_days,
+            fleet_rigs=self.fleet_rigs,
+        )

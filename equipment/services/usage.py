@@ -181,19 +181,10 @@ def _learnt(alike: Sequence[_Told], today: date, open_from: date) -> list[UsageR
 
 
 def _use(counter: Counter, row: UsageRate) -> Use:
-    rate = drift = None
-    if row.shape and row.day_shape and row.alpha and row.beta:
-        rate = Rate(
-            shape=row.shape,
-            day_shape=row.day_shape,
-            alpha=row.alpha,
-            beta=row.beta,
-            own_days=row.own_days,
-            fleet_rigs=row.fleet_rigs,
-        )
+    drift = None
     if row.drift_per_day is not None and row.variance_per_day is not None:
         drift = Drift(row.drift_per_day, row.variance_per_day)
-    return Use(counter=counter, as_of=row.as_of, share=row.share, rate=rate, drift=drift)
+    return Use(counter=counter, as_of=row.as_of, share=row.share, rate=row.rate, drift=drift)
 
 
 def _counters_of(rig: Rig) -> list[Counter]:

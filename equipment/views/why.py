@@ -16,7 +16,6 @@ from equipment.models import (
     UsageRate,
     WearSource,
 )
-from equipment.usage.gamma import Rate
 
 #: So many renewals of a service are listed; the line of time under it has them all.
 RENEWALS: Final = 5
@@ -104,16 +103,8 @@ def _paces(component: Component) -> dict[str, list[Pace]]:
     ).select_related("counter__usage")
     for source in sources.order_by("counter__order", "counter"):
         usage = source.counter.usage
-        shape, day_shape, alpha, beta = usage.shape, usage.day_shape, usage.alpha, usage.beta
-        if shape is None or day_shape is None or alpha is None or beta is None:
+        rate = usage.rate
+        if rate is None:
             continue
-        rate = Rate(
-            shape=shape,
-            day_shape=day_shape,
-            alpha=alpha,
-            beta=beta,
-            own_days=usage.own_days,
-            fleet_rigs=usage.fleet_rigs,
-        )
         found[source.measure].append(Pace(usage, source.measure, source.counter.unit, rate.mean))
     return found
