@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -186,13 +186,8 @@ def next_stay(*, rig: Rig, today: date) -> date | None:
     """
     if rig.is_laid_up:
         return None
-    day = today
-    for first, last in (
-        JobBooking.objects.filter(rig=rig, last_day__gte=today)
-        .order_by("first_day")
-        .values_list("first_day", "last_day")
-    ):
-        if first > day:
-            break
-        day = max(day, last + timedelta(days=1))
-    return day
+    rows = JobBooking.objects.filter(rig=rig, last_day__gte=today).order_by("first_day")
+    coming = [Away(first, last) for first, last in rows.values_list("first_day", "last_day")]
+    if not coming or coming[0].begins_on > today:
+        return today
+    return absences.free_after(coming[0], coming[1:])
