@@ -47,6 +47,15 @@ def get_component(tag: str) -> Component:
     return component
 
 
+def fitted_now(component: Component) -> Installation | None:
+    """Where a component sits now, with position and rig; None on the bench. One query."""
+    return (
+        Installation.objects.filter(component=component, removed_at__isnull=True)
+        .select_related("position__rig", "position__kind")
+        .first()
+    )
+
+
 def fitted_in(rig: Rig) -> list[Installation]:
     """What sits in a rig, in flow order. One query."""
     return list(

@@ -46,6 +46,7 @@ from equipment.views.common import (
     PageRequest,
     component_url,
     draw,
+    fitted_now,
     get_component,
     is_sound,
     of_rig,
@@ -93,11 +94,7 @@ def _listed() -> QuerySet[Component]:
 def component(request: PageRequest, tag: str) -> HttpResponse:
     """One component: where it sits, how long it has lived, what falls due, what happened."""
     shown = get_component(tag)
-    fitted = (
-        Installation.objects.filter(component=shown, removed_at__isnull=True)
-        .select_related("position__rig", "position__kind")
-        .first()
-    )
+    fitted = fitted_now(shown)
     events, is_more = lifeline(shown, whole=request.GET.get("time") == "all")
     findings = Finding.objects.open().filter(component=shown).select_related("opened_by")
     context: dict[str, Any] = {

@@ -7,13 +7,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from equipment.forms.rigs import CloseFindingForm, FindingForm
-from equipment.models import Finding, Installation, Rig
+from equipment.models import Finding, Rig
 from equipment.services import FindingRefused, close_finding, open_finding
 from equipment.views.common import (
     PageRequest,
     component_url,
     draw,
     fitted_in,
+    fitted_now,
     get_rig,
     is_sound,
     of_rig,
@@ -74,11 +75,7 @@ def close(request: PageRequest, pk: int) -> HttpResponse:
 
 def _rig_of(finding: Finding) -> Rig | None:
     """The rig in which the component of some found work sits now."""
-    row = (
-        Installation.objects.filter(component=finding.component, removed_at__isnull=True)
-        .select_related("position__rig")
-        .first()
-    )
+    row = fitted_now(finding.component) if finding.component else None
     return row.position.rig if row else None
 
 

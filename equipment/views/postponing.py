@@ -11,7 +11,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST
 
 from equipment.forms.postponing import PostponeForm
-from equipment.models import Component, Due, Installation, Postponement
+from equipment.models import Component, Due, Postponement
 from equipment.services import (
     FarAhead,
     LimitOfLaw,
@@ -30,6 +30,7 @@ from equipment.views.common import (
     PageRequest,
     component_url,
     draw,
+    fitted_now,
     get_component,
     is_sound,
     of_rig,
@@ -99,11 +100,7 @@ def _context(
     """Read anew: a refusal shows what stands now."""
     row.refresh_from_db()
     service = row.version.service
-    fitted = (
-        Installation.objects.filter(component=shown, removed_at__isnull=True)
-        .select_related("position__rig", "position__kind")
-        .first()
-    )
+    fitted = fitted_now(shown)
     words = [each for each in standing_on(shown) if each.service_id == service.pk]
     context: dict[str, Any] = {
         "component": shown,
