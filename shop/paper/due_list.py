@@ -18,14 +18,14 @@ _FOOT: Final = 20.0  # [pt]
 _PAD: Final = 4.0  # [pt]
 #: Headings and shares of the width after the box; they add up to one.
 COLUMNS: Final = (
-    ("Rig", 0.12),
+    ("Rig", 0.09),
     ("Component and service", 0.22),
-    ("Life now", 0.11),
+    ("Life now", 0.12),
     ("State", 0.09),
     ("Falls due, 10 – 90 %", 0.15),
     ("Odds of falling due", 0.15),
     ("Kit", 0.10),
-    ("Parts", 0.06),
+    ("Parts", 0.08),
 )
 
 
