@@ -16,7 +16,8 @@ def sign_in_by_form(page: Page, sign_in: str, password: str = PASSWORD) -> None:
 
 def sideways(page: Page) -> str:
     """What sticks out of the window to the right, or nothing."""
-    return page.evaluate(
+    # By the element, for which Playwright waits: between two pages there is none for a moment.
+    return page.locator("html").evaluate(
         """() => {
             const wide = document.documentElement.clientWidth;
             if (document.documentElement.scrollWidth <= wide) return "";

@@ -29,6 +29,7 @@ def test_an_address_is_made_copied_and_stopped(
     page.locator(".bar summary", has_text=person.name).click()
     look(page)
     page.get_by_role("link", name="My calendar").click()
+    expect(page.get_by_role("heading", name="My calendar")).to_be_visible()
     look(page, schemes=("light", "dark"))
 
     page.get_by_role("button", name="Make my address").click()

@@ -54,6 +54,7 @@ def founds_the_shop(page: Page, look: Look) -> None:
 def enters_a_rig_by_hand(page: Page, look: Look) -> None:
     page.goto("/rigs/")
     page.get_by_role("link", name="New rig").first.click()
+    expect(page.get_by_role("heading", name="New rig")).to_be_visible()
     look(page)
     page.get_by_label("Number").fill("1")
     page.get_by_label("Name").fill("Heron")
@@ -118,6 +119,7 @@ def adds_a_technician(page: Page, phone: Page, look: Look) -> None:
     page.goto("/shop/")
     look(page)
     page.get_by_role("link", name="People").last.click()
+    expect(page.get_by_role("heading", name="People")).to_be_visible()
     look(page)
     page.get_by_role("link", name="Add somebody").click()
     page.get_by_label("Name", exact=True).fill("B. Sorrel")

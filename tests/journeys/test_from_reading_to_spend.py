@@ -218,6 +218,7 @@ def sees_what_the_rig_costs(page: Page, number: int, look: Look) -> None:
     look(page)
     expect(page.get_by_role("main")).to_contain_text("$212.00")
     page.get_by_role("link", name="$212.00").first.click()
+    page.wait_for_url(re.compile("/spend/.+"))
     look(page, schemes=("light", "dark"))
     sheet = ServiceSheet.objects.get(number=number)
     page.get_by_role("link", name=re.compile(f"{sheet}$")).first.click()
@@ -229,6 +230,7 @@ def takes_a_wrong_issue_back(page: Page, number: int, world: JourneyWorld, look:
     """The kit was written on the sheet, but the old one had stayed in: the reversal names it."""
     page.goto(f"/sheets/{number}/")
     page.get_by_role("link", name="Reverse").first.click()
+    expect(page.get_by_role("heading", name="Reverse a movement")).to_be_visible()
     look(page)
     page.get_by_label("Why").fill("the kit was never opened")
     page.get_by_role("button", name="Reverse it").click()
