@@ -14,8 +14,9 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from tests.reference.adapters import ADAPTERS, MalformedCase, NotServed, need
+from tests.reference.adapters import ADAPTERS
 from tests.reference.compare import differences, tolerance_for
+from tests.reference.reading import MalformedCase, NotServed, need
 
 PASS, DIFFERS, NOT_SERVED = "pass", "differs", "not served"
 

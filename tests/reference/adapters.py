@@ -13,49 +13,17 @@ from typing import Any
 from equipment import caldates, charts, counters, due, forecast, trends, units
 from equipment.usage import wiener
 from inventory import costing, quantities
-
-Answer = dict[str, Any]
-
-
-class MalformedCase(ValueError):
-    """The case is not written in the form it names."""
-
-
-class NotServed(Exception):
-    """The product has no function for this, and why."""
-
-
-def need(mapping: Any, key: str) -> Any:
-    """Return a value of a case, or say which is missing."""
-    if not isinstance(mapping, dict):
-        raise MalformedCase(f"expected an object with “{key}”, found {mapping!r}")
-    if key not in mapping:
-        raise MalformedCase(f"“{key}” is missing")
-    return mapping[key]
-
-
-def need_list(mapping: Any, key: str) -> list[Any]:
-    """Return a list of a case."""
-    found = need(mapping, key)
-    if not isinstance(found, list):
-        raise MalformedCase(f"“{key}” is not a list")
-    return found
-
-
-def number(mapping: Any, key: str) -> Decimal:
-    """Return a number of a case as a decimal, as it was written."""
-    found = need(mapping, key)
-    if isinstance(found, bool) or not isinstance(found, int | Decimal):
-        raise MalformedCase(f"“{key}” is not a number: {found!r}")
-    return Decimal(found)
-
-
-def day(text: Any) -> date:
-    """Return a date of a case."""
-    try:
-        return date.fromisoformat(text)
-    except (TypeError, ValueError) as error:
-        raise MalformedCase(f"not a date: {text!r}") from error
+from tests.reference.reading import (
+    Answer,
+    MalformedCase,
+    NotServed,
+    day,
+    floats,
+    need,
+    need_list,
+    number,
+    whole,
+)
 
 
 def us_gallon(inputs: Any) -> Answer:
@@ -177,20 +145,20 @@ def add_months(inputs: Any) -> Answer:
         raise MalformedCase("“start_and_months” holds something other than a date and a number")
     return {
         "due": [
-            caldates.add_months(day(start), _whole({"months": months}, "months")).isoformat()
+            caldates.add_months(day(start), whole({"months": months}, "months")).isoformat()
             for start, months in pairs
         ]
     }
 
 
 def add_years(inputs: Any) -> Answer:
-    plus = caldates.add_years(day(need(inputs, "start")), _whole(inputs, "years"))
+    plus = caldates.add_years(day(need(inputs, "start")), whole(inputs, "years"))
     answer: Answer = {"plus_years": plus.isoformat()}
     if "chain_start" in inputs:
         start = day(inputs["chain_start"])
         from_anchor, chained = [], []
         here = start
-        for months in islice(count(1), _whole(inputs, "chain_steps")):
+        for months in islice(count(1), whole(inputs, "chain_steps")):
             from_anchor.append(caldates.add_months(start, months).isoformat())
             here = caldates.add_months(here, 1)
             chained.append(here.isoformat())
@@ -200,7 +168,7 @@ def add_years(inputs: Any) -> Answer:
 
 def renewal_fixed_floating(inputs: Any) -> Answer:
     try:
-        every = caldates.Every(days=_whole(inputs, "interval_days"))
+        every = caldates.Every(days=whole(inputs, "interval_days"))
     except ValueError as error:
         raise MalformedCase(str(error)) from error
     planned_for = day(need(inputs, "anchor"))
@@ -212,13 +180,6 @@ def renewal_fixed_floating(inputs: Any) -> Answer:
         fixed.append(planned.next_on.isoformat())
         planned_for = planned.satisfied
     return {"floating_next": floating, "fixed_next": fixed}
-
-
-def _whole(mapping: Any, key: str) -> int:
-    found = number(mapping, key)
-    if found != found.to_integral_value():
-        raise MalformedCase(f"“{key}” is not a whole number: {found}")
-    return int(found)
 
 
 def specific_identification(inputs: Any) -> Answer:
@@ -342,7 +303,7 @@ def _face_reading(case: Any) -> counters.FaceReading:
 
 
 def usage_rate(inputs: Any) -> Answer:
-    days, totals = _floats(inputs, "day"), _floats(inputs, "meter")
+    days, totals = floats(inputs, "day"), floats(inputs, "meter")
     try:
         found = wiener.wiener_drift(days=days, totals=totals)
     except ValueError as error:
@@ -361,7 +322,7 @@ def gamma_due(inputs: Any) -> Answer:
     }
     if isinstance(need(inputs, "t_days"), list):
         probability: Any = [
-            forecast.chance_known(days=each, **given) for each in _floats(inputs, "t_days")
+            forecast.chance_known(days=each, **given) for each in floats(inputs, "t_days")
         ]
     else:
         probability = forecast.chance_known(days=float(number(inputs, "t_days")), **given)
@@ -375,10 +336,6 @@ def gamma_due(inputs: Any) -> Answer:
     }
 
 
-def _floats(inputs: Any, key: str) -> list[float]:
-    return [float(number({key: each}, key)) for each in need_list(inputs, key)]
-
-
 def wiener_first_passage(inputs: Any) -> Answer:
     found = wiener.first_passage(
         drift_per_day=float(number(inputs, "drift_per_day")),
@@ -388,7 +345,7 @@ def wiener_first_passage(inputs: Any) -> Answer:
     return {
         "mean_days": found.mean,
         "variance_days2": found.variance,
-        "cdf": [found.chance(each) for each in _floats(inputs, "t_days")],
+        "cdf": [found.chance(each) for each in floats(inputs, "t_days")],
         "quantile_10_50_90": [found.quantile(each) for each in (0.1, 0.5, 0.9)],
     }
 
@@ -398,14 +355,14 @@ def wiener_first_passage_parametrisation(inputs: Any) -> Answer:
         mean=float(number(inputs, "mean")), shape=float(number(inputs, "shape"))
     )
     return {
-        "cdf": [found.chance(each) for each in _floats(inputs, "t")],
+        "cdf": [found.chance(each) for each in floats(inputs, "t")],
         "mean": found.mean,
         "variance": found.variance,
     }
 
 
 def theil_sen(inputs: Any) -> Answer:
-    times, values = _floats(inputs, "t"), _floats(inputs, "y")
+    times, values = floats(inputs, "t"), floats(inputs, "y")
     line = trends.theil_sen(
         times=times, values=values, confidence=float(number(inputs, "confidence"))
     )
@@ -420,8 +377,8 @@ def theil_sen(inputs: Any) -> Answer:
 
 def trend_to_limit(inputs: Any) -> Answer:
     line = trends.theil_sen(
-        times=_floats(inputs, "t_days"),
-        values=_floats(inputs, "dew_point_c"),
+        times=floats(inputs, "t_days"),
+        values=floats(inputs, "dew_point_c"),
         confidence=float(number(inputs, "confidence")),
     )
     return {
@@ -434,7 +391,7 @@ def trend_to_limit(inputs: Any) -> Answer:
 
 
 def mann_kendall(inputs: Any) -> Answer:
-    found = trends.mann_kendall(_floats(inputs, "y"))
+    found = trends.mann_kendall(floats(inputs, "y"))
     return {
         "S": found.score,
         "variance": found.variance,

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from tests.reference.adapters import MalformedCase
+from tests.reference.reading import MalformedCase
 
 _KINDS = {"exact", "rel", "abs", "per_key"}
 

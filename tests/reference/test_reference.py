@@ -16,6 +16,7 @@ HERE = Path(__file__).parent
 EXAMPLES = HERE / "data" / "worked_examples.json"
 SERVED = sorted(adapters.ADAPTERS)
 PRODUCT = ("equipment", "inventory", "shop")
+TRANSLATORS = sorted(path.name for path in HERE.glob("*adapters.py"))
 
 
 def cases() -> list[dict[str, Any]]:
@@ -187,7 +188,7 @@ def test_a_module_that_only_the_runner_used_would_be_noticed() -> None:
     assert called - _used_by_the_product(graph) == called
 
 
-@pytest.mark.parametrize("name", ["adapters.py", "compare.py", "__main__.py"])
+@pytest.mark.parametrize("name", [*TRANSLATORS, "reading.py", "compare.py", "__main__.py"])
 def test_the_runner_imports_nothing_but_the_product_and_the_standard_library(name: str) -> None:
     tree = ast.parse((HERE / name).read_text(encoding="utf-8"))
     roots = {
@@ -204,8 +205,9 @@ def test_the_runner_imports_nothing_but_the_product_and_the_standard_library(nam
     assert roots - set(sys.stdlib_module_names) <= {*PRODUCT, "tests"}
 
 
-def test_the_adapters_do_no_arithmetic() -> None:
-    tree = ast.parse((HERE / "adapters.py").read_text(encoding="utf-8"))
+@pytest.mark.parametrize("name", [*TRANSLATORS, "reading.py"])
+def test_the_adapters_do_no_arithmetic(name: str) -> None:
+    tree = ast.parse((HERE / name).read_text(encoding="utf-8"))
     arithmetic = (ast.Add, ast.Sub, ast.Mult, ast.Div, ast.FloorDiv, ast.Mod, ast.Pow)
     assert not [
         node.lineno
