@@ -10,7 +10,10 @@ Source: specific identification by lot, perpetual; drawn first expiry, then firs
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Final
+
+from inventory.quantities import CENTS
 
 NO_EXPIRY: Final = date(9999, 12, 31)
 
@@ -137,6 +140,86 @@ def cost_of(draws: Iterable[Draw]) -> int:
 def value_left(lots: Iterable[LotLayer]) -> int:
     """Return what lots are still worth together; each lot once. [cents]"""
     return sum(lot.value_cents for lot in lots)
+
+
+def pooled(lots: Sequence[LotLayer]) -> LotLayer:
+    """Return lots as one layer, from which `take` draws at the average cost.
+
+    Pooled anew with every receipt it is the moving average: a comparison, for an owner whose
+    accountant asks for average cost; the ledger itself goes by the lot that was drawn. Source:
+    OpenStax, Principles of Accounting, Volume 1, sec. 10.3 (perpetual, weighted average).
+    lots: at least one, each once and with all that is left of it, else ValueError. The pool bears
+    the number of the first; it expires with the first that does.
+    """
+    if not lots or any(lot.lot_quantity_steps not in (None, lot.quantity_steps) for lot in lots):
+        raise ValueError("A pool is made of whole lots, one or more.")
+    return LotLayer(
+        lot_id=lots[0].lot_id,
+        expires_on=min((lot.expires_on for lot in lots if lot.expires_on), default=None),
+        received_at=max(lot.received_at for lot in lots),
+        quantity_steps=sum(lot.quantity_steps for lot in lots),
+        value_cents=value_left(lots),
+    )
+
+
+def unit_cost(layer: LotLayer, *, steps_per_unit: int) -> Decimal:
+    """Return what a unit of a layer costs, not rounded to cents. [currency unit / unit]
+
+    steps_per_unit: >= 1. Raises ValueError below that, and for an empty layer.
+    """
+    whole = layer.quantity_steps if layer.lot_quantity_steps is None else layer.lot_quantity_steps
+    if steps_per_unit < 1 or whole < 1:
+        raise ValueError("An empty layer has no cost of a unit.")
+    return Decimal(layer.value_cents * steps_per_unit) / (whole * CENTS)
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodUse:
+    """What a count at the end of a period says was used. [steps, cents]
+
+    available_cents: value of what was there and what came. closing_cents: of what was counted.
+    """
+
+    used_steps: int
+    available_cents: int
+    closing_cents: int
+
+    @property
+    def used_cents(self) -> int:
+        """What was used cost: all that was available, less what is left. [cents]"""
+        return self.available_cents - self.closing_cents
+
+
+def period_use(
+    *,
+    opening_steps: int,
+    received_steps: int,
+    counted_steps: int,
+    steps_per_unit: int,
+    unit_cost_cents: int,
+) -> PeriodUse:
+    """Return what was used of a part that is only counted, at one cost of a unit.
+
+    Source: OpenStax, Principles of Accounting, Volume 1, sec. 10.1 (periodic method).
+    All quantities >= 0 [steps]; others as for `receipt_value_cents`, with its errors. Raises
+    NotEnough when more is counted than there can be: then a receipt is missing.
+    """
+    available = opening_steps + received_steps
+    if min(opening_steps, received_steps) < 0:
+        raise ValueError("What was there and what came are not below zero.")
+    if counted_steps > available:
+        raise NotEnough(wanted_steps=counted_steps, available_steps=available)
+    available_cents, closing_cents = (
+        receipt_value_cents(
+            quantity_steps=steps, steps_per_unit=steps_per_unit, unit_cost_cents=unit_cost_cents
+        )
+        for steps in (available, counted_steps)
+    )
+    return PeriodUse(
+        used_steps=available - counted_steps,
+        available_cents=available_cents,
+        closing_cents=closing_cents,
+    )
 
 
 def split_cents(total: int, weights: Sequence[int]) -> list[int]:
