@@ -13,6 +13,7 @@ from typing import Any
 from equipment import caldates, charts, counters, due, forecast, trends, units
 from equipment.usage import wiener
 from inventory import costing, quantities
+from tests.reference.classic_adapters import CLASSIC_ADAPTERS
 from tests.reference.reading import (
     Answer,
     MalformedCase,
@@ -421,4 +422,5 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "theil_sen": theil_sen,
     "trend_to_limit": trend_to_limit,
     "mann_kendall": mann_kendall,
+    **CLASSIC_ADAPTERS,
 }
