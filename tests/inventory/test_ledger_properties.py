@@ -1,19 +1,31 @@
 """Whatever people do in whatever order, the ledger adds up and undoing restores what was."""
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import pytest
+from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
 
-from inventory.models import Balance, Location, Lot, Movement, Part
+from inventory.models import Balance, Location, Lot, Movement, Part, Reservation
 from inventory.services import (
     IssueLine,
+    Need,
+    ReserveResult,
     StockRefused,
     TransferLine,
     adjust,
@@ -24,11 +36,24 @@ from inventory.services import (
     prove,
     put_back,
     receive,
+    release,
+    reserve,
     reverse,
     scrap,
     transfer,
 )
-from tests.inventory.factories import AT, BinFactory, PersonFactory, kit_of
+from tests.inventory.factories import (
+    AT,
+    BinFactory,
+    PartFactory,
+    PersonFactory,
+    kit_of,
+    received,
+    who_and_when,
+)
+
+#: Among the three places of the world.
+TRAY = 2
 
 State = tuple[dict[tuple[int, int], int], dict[int, tuple[int, int]]]
 
@@ -56,6 +81,7 @@ class World:
     done: int = 0
     refusals: int = 0
     told: dict[str, Any] = field(default_factory=dict)
+    promised: ReserveResult | None = None
 
     @classmethod
     def new(cls) -> "World":
@@ -80,6 +106,17 @@ class World:
                     value_cents=amount * 37 + to_no,
                     lot_code=f"L{self.done}",
                     expires_on=date(2030 + to_no, 1, 1) if to_no else None,
+                    **told,
+                )
+            ],
+            "receive expired": lambda: [
+                receive(
+                    part=part,
+                    location=here,
+                    quantity_steps=amount,
+                    value_cents=amount * 41 + to_no,
+                    lot_code=f"X{self.done}",
+                    expires_on=date(2025, 1 + to_no, 1),
                     **told,
                 )
             ],
@@ -113,6 +150,8 @@ class World:
             ),
             "make": lambda: make_kit(kit=self.kit, location=here, quantity=amount, **told),
             "reverse": lambda: self.undo_one(amount, told),
+            "reserve": lambda: self.promise(part, [here, there], amount, to_no),
+            "release": lambda: release(source_kind="sheet", source_number=to_no) and [],
         }
         before = state()
         try:
@@ -127,6 +166,19 @@ class World:
         if not movements:
             return []
         return reverse(movement=movements[which % len(movements)], reason="undo", **told)
+
+    def promise(
+        self, part: Part, places: list[Location], amount: int, sheet: int
+    ) -> list[Movement]:
+        self.promised = reserve(
+            needs=[Need(part, amount)],
+            places=places,
+            source_kind="sheet",
+            source_number=sheet,
+            author=self.told["author"],
+            at=AT,
+        )
+        return []
 
 
 NAMES = ["receive", "receive", "receive", "issue", "issue", "put back", "transfer", "found"]
@@ -186,6 +238,250 @@ class LedgerProperties(TestCase):
                 world.done -= 1
                 assert world.do(act) == written
                 assert state() == before
+
+
+PARTS = st.integers(0, 2)
+PLACES = st.integers(0, 2)
+SHEETS = st.integers(0, 1)
+#: Mostly what is there, sometimes more.
+AMOUNTS = st.sampled_from([1, 2, 3, 1, 2, 3, 4, 5, 9])
+
+
+class Storekeeping(RuleBasedStateMachine):
+    """Beside the ledger a plain tally is kept, of what lies of each part in each place.
+
+    After every step the books are proved and compared with the tally; a refusal comes when the
+    tally or the dates say so, and at no other time. In the end all lots are used up.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.undo = transaction.atomic()
+        self.undo.__enter__()
+        self.world = World.new()
+        self.inside = dict(self.world.kit.lines.values_list("part", "quantity_steps"))
+        self.tally: Counter[tuple[int, int]] = Counter()
+        self.last: tuple[tuple[str, int, int, int, int], list[Movement]] | None = None
+
+    def teardown(self) -> None:
+        try:
+            self.use_everything_up()
+        finally:
+            transaction.set_rollback(True)
+            self.undo.__exit__(None, None, None)
+
+    def key(self, part: int, place: int) -> tuple[int, int]:
+        return self.world.parts[part].pk, self.world.places[place].pk
+
+    def in_date(self, key: tuple[int, int], *, picked_too: bool = True) -> int:
+        """What may be taken of a part in a place; on a tray also what has expired."""
+        lying = Balance.objects.filter(part=key[0], location=key[1])
+        if not (picked_too and key[1] == self.world.places[TRAY].pk):
+            lying = lying.filter(lot__expires_on__gte=AT.date())
+        return sum(lying.values_list("quantity_steps", flat=True))
+
+    def do(self, *act: Any, refused: bool) -> list[Movement]:
+        before = self.world.refusals
+        written = self.world.do(act)  # type: ignore[arg-type]
+        assert (self.world.refusals > before) == refused
+        if written:
+            self.last = (act, written)  # type: ignore[assignment]
+        return written
+
+    @initialize(amount=st.integers(4, 7))
+    def begin_with_something_everywhere(self, amount: int) -> None:
+        for part in range(3):
+            for place in range(3):
+                self.receive(part, place, place, amount + part)
+            self.receive_what_has_expired(part, 0, 0, 2)
+            self.receive_what_has_expired(part, TRAY, 0, 2)
+            self.issue(part, 0, part % 2, 2)
+
+    @rule(part=PARTS, place=PLACES, sort=st.integers(0, 2), amount=AMOUNTS)
+    def receive(self, part: int, place: int, sort: int, amount: int) -> None:
+        self.do("receive", part, place, sort, amount, refused=False)
+        self.tally[self.key(part, place)] += amount
+
+    @rule(part=PARTS, place=PLACES, sort=st.integers(0, 2), amount=AMOUNTS)
+    def receive_what_has_expired(self, part: int, place: int, sort: int, amount: int) -> None:
+        self.do("receive expired", part, place, sort, amount, refused=False)
+        self.tally[self.key(part, place)] += amount
+
+    @rule(part=PARTS, place=PLACES, sheet=SHEETS, amount=AMOUNTS)
+    def issue(self, part: int, place: int, sheet: int, amount: int) -> None:
+        key = self.key(part, place)
+        refused = self.in_date(key) < amount
+        written = self.do("issue", part, place, sheet, amount, refused=refused)
+        assert place == TRAY or all(row.lot.expires_on >= AT.date() for row in written)
+        self.tally[key] -= 0 if refused else amount
+
+    @rule(part=PARTS, place=PLACES, sheet=SHEETS, amount=AMOUNTS)
+    def put_back(self, part: int, place: int, sheet: int, amount: int) -> None:
+        key = self.key(part, place)
+        spent = Movement.objects.spent().of_source("sheet", sheet).filter(part=key[0])
+        refused = -sum(spent.values_list("quantity_steps", flat=True)) < amount
+        self.do("put back", part, place, sheet, amount, refused=refused)
+        self.tally[key] += 0 if refused else amount
+
+    @rule(part=PARTS, place=PLACES, to=PLACES, amount=AMOUNTS)
+    def transfer(self, part: int, place: int, to: int, amount: int) -> None:
+        key = self.key(part, place)
+        refused = place == to or self.in_date(key) < amount
+        self.do("transfer", part, place, to, amount, refused=refused)
+        if not refused:
+            self.tally[key] -= amount
+            self.tally[self.key(part, to)] += amount
+
+    @rule(part=PARTS, place=PLACES, amount=AMOUNTS)
+    def find(self, part: int, place: int, amount: int) -> None:
+        self.do("found", part, place, 0, amount, refused=False)
+        self.tally[self.key(part, place)] += amount
+
+    @rule(name=st.sampled_from(["missing", "scrap"]), part=PARTS, place=PLACES, amount=AMOUNTS)
+    def lose(self, name: str, part: int, place: int, amount: int) -> None:
+        key = self.key(part, place)
+        refused = self.tally[key] < amount
+        self.do(name, part, place, 0, amount, refused=refused)
+        self.tally[key] -= 0 if refused else amount
+
+    @rule(part=PARTS, place=PLACES, amount=st.integers(0, 7))
+    def count(self, part: int, place: int, amount: int) -> None:
+        self.do("count", part, place, 0, amount, refused=False)
+        self.tally[self.key(part, place)] = amount
+
+    @rule(place=PLACES, to=PLACES, amount=st.integers(1, 3))
+    def break_kits(self, place: int, to: int, amount: int) -> None:
+        kit = self.key(0, place)
+        refused = self.in_date(kit) < amount
+        self.do("break", 0, place, to, amount, refused=refused)
+        if not refused:
+            self.tally[kit] -= amount
+            for part, quantity in self.inside.items():
+                self.tally[part, self.world.places[to].pk] += quantity * amount
+
+    @rule(place=PLACES, amount=st.integers(1, 3))
+    def make_kits(self, place: int, amount: int) -> None:
+        here = self.world.places[place].pk
+        refused = any(
+            self.in_date((part, here)) < quantity * amount for part, quantity in self.inside.items()
+        )
+        self.do("make", 0, place, 0, amount, refused=refused)
+        if not refused:
+            self.tally[self.key(0, place)] += amount
+            for part, quantity in self.inside.items():
+                self.tally[part, here] -= quantity * amount
+
+    @rule(which=st.integers(0, 11))
+    def reverse(self, which: int) -> None:
+        for row in self.world.do(("reverse", 0, 0, 0, which)):
+            assert row.reverses is not None
+            self.tally[row.part_id, row.location_id] -= row.reverses.quantity_steps
+
+    @rule(part=PARTS, place=PLACES, to=PLACES, sheet=SHEETS, amount=AMOUNTS)
+    def reserve(self, part: int, place: int, to: int, sheet: int, amount: int) -> None:
+        wanted, places = self.world.parts[part], self.world.places
+        asked = [places[place], places[to]]
+        others = {
+            (each.pk, there.pk): sum(
+                Reservation.objects.of_others("sheet", sheet)
+                .at(each, there)
+                .values_list("quantity_steps", flat=True)
+            )
+            for each in self.world.parts
+            for there in asked
+        }
+        self.world.promise(wanted, asked, amount, sheet)
+        promised = self.world.promised
+        assert promised is not None
+        held: Counter[tuple[int, int]] = Counter()
+        of_part: Counter[int] = Counter()
+        for each in promised.held:
+            held[each.part.pk, each.location.pk] += each.quantity_steps
+            of_part[each.part.pk] += each.quantity_steps
+        for key, quantity in held.items():
+            assert quantity <= self.in_date(key, picked_too=False) - others[key]
+        rest = amount - of_part[wanted.pk]
+        short = {each.part.pk: each.quantity_steps for each in promised.short}
+        needed = {each: each_kit * rest for each, each_kit in self.inside.items()}
+        needed = needed if wanted.is_kit else {wanted.pk: rest}
+        assert short == {
+            each: quantity - (of_part[each] if wanted.is_kit else 0)
+            for each, quantity in needed.items()
+            if quantity > (of_part[each] if wanted.is_kit else 0)
+        }
+        kept = Reservation.objects.of_source("sheet", sheet)
+        assert held == {(each.part_id, each.location_id): each.quantity_steps for each in kept}
+
+    @rule(sheet=SHEETS)
+    def release(self, sheet: int) -> None:
+        self.world.do(("release", 0, 0, sheet, 0))
+        assert not Reservation.objects.of_source("sheet", sheet).exists()
+
+    @precondition(lambda self: self.last is not None)
+    @rule()
+    def send_the_last_again(self) -> None:
+        """Whatever came meanwhile, refused, promised or undone, it is the same answer."""
+        assert self.last is not None
+        act, written = self.last
+        done, self.world.done = self.world.done, written[0].request_id.int - 1
+        assert self.world.do(act) == written
+        self.world.done = done
+
+    @invariant()
+    def the_books_are_proved(self) -> None:
+        assert prove() == []
+        lying: Counter[tuple[int, int]] = Counter()
+        of_lot: Counter[int] = Counter()
+        for row in Balance.objects.all():
+            lying[row.part_id, row.location_id] += row.quantity_steps
+            of_lot[row.lot_id] += row.quantity_steps
+        assert +lying == +self.tally
+        left = dict(Lot.objects.values_list("pk", "quantity_left_steps"))
+        assert +of_lot == +Counter(left)
+
+    def use_everything_up(self) -> None:
+        """Lot by lot, place by place, a step first and then the rest: all close at zero."""
+        for steps in (1, None):
+            rest = [
+                IssueLine(row.part, row.location, steps or row.quantity_steps, row.lot)
+                for row in Balance.objects.there().select_related("part", "location", "lot")
+            ]
+            issue(lines=rest, **{**self.world.told, "request_id": uuid4()})
+        assert not Balance.objects.there().exists()
+        left = Lot.objects.values_list("quantity_left_steps", "value_left_cents")
+        assert set(left) <= {(0, 0)}
+        assert prove() == []
+
+
+@pytest.mark.long
+@pytest.mark.django_db
+def test_after_every_step_the_books_are_proved() -> None:
+    run_state_machine_as_test(
+        Storekeeping,
+        settings=settings(
+            max_examples=16,
+            stateful_step_count=30,
+            deadline=None,
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
+
+
+@pytest.mark.django_db
+def test_a_dollar_over_three_pieces_leaves_no_cent_behind() -> None:
+    """33⅓ cents a piece: half up of what is left, and the last takes the rest. (No source.)"""
+    part, here, there = PartFactory(), BinFactory(), BinFactory(drawer=True)
+    lot = received(part, here, 3, 100)
+    transfer(lines=[TransferLine(part, here, there, 1)], **who_and_when())
+    cents = [
+        row.value_cents
+        for place in (here, there, here)
+        for row in issue(lines=[IssueLine(part, place, 1)], **who_and_when())
+    ]
+    assert cents == [-33, -34, -33]
+    lot.refresh_from_db()
+    assert (lot.quantity_left_steps, lot.value_left_cents) == (0, 0)
+    assert prove() == []
 
 
 @pytest.mark.django_db

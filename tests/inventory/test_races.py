@@ -43,6 +43,7 @@ from tests.races import at_once, refused, without_row_locks
 pytestmark = pytest.mark.django_db(transaction=True)
 
 PEOPLE = 8
+SIXTEEN = 16
 
 
 def all_have_read(monkeypatch: pytest.MonkeyPatch, people: int = PEOPLE) -> None:
@@ -151,6 +152,80 @@ def test_lines_in_differing_order_do_not_deadlock() -> None:
 
     results = at_once(*[carry(parts, here, there), carry(parts[::-1], there, here)] * (PEOPLE // 2))
     assert refused(results, NotEnoughOnHand) == 0
+    assert prove() == []
+
+
+def sixteen_want_the_last_of_six(
+    lots: list[Lot], at: list[list[int]]
+) -> list[Callable[[], list[Any]]]:
+    """Each takes three parts of the six at a time, in an order of its own, over and over."""
+    places = {lot.part_id: Balance.objects.get(lot=lot).location for lot in lots}
+
+    def take(wanted: list[int]) -> Callable[[], list[Any]]:
+        told = [who_and_when() for _ in wanted]
+
+        def act() -> list[Any]:
+            given = []
+            for first, each in zip(wanted, told, strict=True):
+                three = [lots[(first * step) % 7 - 1] for step in (1, 2, 4)]
+                lines = [IssueLine(lot.part, places[lot.part_id], 1) for lot in three]
+                try:
+                    given.append(issue(lines=lines, **each))
+                except NotEnoughOnHand as short:
+                    given.append(short)
+            return given
+
+        return act
+
+    return [take(wanted) for wanted in at]
+
+
+def test_sixteen_people_take_the_last_of_six_parts_in_differing_order() -> None:
+    """1, 2, 4 and 3, 6, 5 are taken together, begun with either of the three: rings of locks."""
+    here = BinFactory()
+    lots = [received(PartFactory(), here, 20, 1_001) for _ in range(6)]
+    at = [[(person + turn) % 6 + 1 for turn in range(6)] for person in range(SIXTEEN)]
+    results = at_once(*sixteen_want_the_last_of_six(lots, at))
+    assert refused(results, NotEnoughOnHand) == 0  # each answers for itself, and nothing broke
+    given = [each for result in results for each in result]
+    # 96 asked for three pieces each; of either three parts there were twenty.
+    assert sum(isinstance(each, NotEnoughOnHand) for each in given) == 96 - 40
+    rows = [row.pk for each in given if isinstance(each, list) for row in each]
+    assert len(rows) == len(set(rows)) == Movement.objects.filter(kind="issue").count() == 120
+    assert set(Lot.objects.values_list("quantity_left_steps", "value_left_cents")) == {(0, 0)}
+    assert prove() == []
+
+
+@pytest.mark.postgresql
+def test_twin_without_the_order_of_locks_two_rings_deadlock(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two who lock two lots each, the one as the other's last: only an order keeps them apart."""
+    here = BinFactory()
+    lots = [received(PartFactory(), here, 5, 100) for _ in range(2)]
+    barrier = Barrier(2)
+    lock = Posting._lock
+    told = [who_and_when() for _ in range(2)]
+
+    def lock_as_asked(self: Posting, *, parts: Any, places: Any, lots: Any) -> None:
+        for number, part in enumerate(parts):
+            list(Lot.objects.select_for_update().filter(part=part))
+            if number == 0:
+                barrier.wait(timeout=20)
+        lock(self, parts=parts, places=places, lots=lots)
+
+    monkeypatch.setattr(Posting, "_lock", lock_as_asked)
+    results = at_once(
+        *(
+            lambda order=order, each=each: issue(
+                lines=[IssueLine(lot.part, here, 1) for lot in order], **each
+            )
+            for order, each in zip((lots, lots[::-1]), told, strict=True)
+        )
+    )
+    broken = [each for each in results if isinstance(each, OperationalError)]
+    assert len(broken) == 1
+    assert "deadlock" in str(broken[0])
     assert prove() == []
 
 
