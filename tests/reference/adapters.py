@@ -25,6 +25,7 @@ from tests.reference.reading import (
     number,
     whole,
 )
+from tests.reference.stock_adapters import STOCK_ADAPTERS
 
 
 def us_gallon(inputs: Any) -> Answer:
@@ -423,4 +424,5 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "trend_to_limit": trend_to_limit,
     "mann_kendall": mann_kendall,
     **CLASSIC_ADAPTERS,
+    **STOCK_ADAPTERS,
 }

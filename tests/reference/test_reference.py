@@ -16,14 +16,16 @@ HERE = Path(__file__).parent
 EXAMPLES = HERE / "data" / "worked_examples.json"
 SERVED = sorted(adapters.ADAPTERS)
 PRODUCT = ("equipment", "inventory", "shop")
-#: The classic formulas, until the pages that show them beside the advice ask for them.
+#: Demand, reorder points and the classic formulas, until the pages that show them ask for them.
 AHEAD_OF_THEIR_PAGES = {
     "inventory.classes",
     "inventory.classic",
+    "inventory.demand",
     "inventory.intermittent",
     "inventory.lead_time_demand",
     "inventory.lots_to_order",
     "inventory.periodic",
+    "inventory.replenishment",
 }
 TRANSLATORS = sorted(path.name for path in HERE.glob("*adapters.py"))
 
