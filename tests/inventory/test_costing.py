@@ -1,6 +1,7 @@
 """What issues cost: published examples, and lots that close at zero."""
 
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 
 import pytest
 from hypothesis import assume, given
@@ -13,9 +14,12 @@ from inventory.costing import (
     cost_of,
     draw,
     issue_value_cents,
+    period_use,
+    pooled,
     receipt_value_cents,
     split_cents,
     take,
+    unit_cost,
     value_left,
 )
 
@@ -189,3 +193,103 @@ def test_shares_add_up_and_lie_within_a_cent(total: int, weights: list[int]) -> 
 def test_shares_of_nothing_are_refused(weights: list[int]) -> None:
     with pytest.raises(ValueError, match="one weight or more"):
         split_cents(100, weights)
+
+
+def test_the_moving_average_of_a_textbook() -> None:
+    # OpenStax, Principles of Accounting, Volume 1, sec. 10.3, perpetual, weighted average
+    # (worked_examples.json, H02). To the cent: 180 × $26.294118 = $4,732.94.
+    pool = pooled([lot(1, 150, 315_000)])
+    first, pool = take(pool, 120)
+    assert unit_cost(pool, steps_per_unit=1) == 21
+    pool = pooled([pool, lot(2, 225, 607_500, day=10)])
+    assert round(unit_cost(pool, steps_per_unit=1), 2) == Decimal("26.29")
+    second, pool = take(pool, 180)
+    pool = pooled([pool, lot(3, 210, 693_000, day=25)])
+    assert round(unit_cost(pool, steps_per_unit=1), 2) == Decimal("31.24")
+    assert (first.value_cents, second.value_cents) == (252_000, 473_294)
+    assert pool.value_cents == 1_615_500 - 252_000 - 473_294
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 50), st.integers(0, 10_000), st.integers(1, 60)),
+        min_size=1,
+        max_size=12,
+    )
+)
+def test_averaged_issues_and_what_is_left_make_up_the_receipts(
+    rounds: list[tuple[int, int, int]],
+) -> None:
+    pool, issued, received = lot(0, 0, 0), 0, 0
+    for quantity, value, wanted in rounds:
+        pool = pooled([pool, lot(1, quantity, value)])
+        received += value
+        drawn, pool = take(pool, min(wanted, pool.quantity_steps))
+        issued += drawn.value_cents
+        assert issued + pool.value_cents == received
+    if pool.quantity_steps:
+        drawn, pool = take(pool, pool.quantity_steps)
+        issued += drawn.value_cents
+    assert (issued, pool.value_cents) == (received, 0)
+
+
+def test_a_pool_expires_with_the_first_of_its_lots() -> None:
+    soon, later = date(2026, 1, 1), date(2027, 1, 1)
+    pool = pooled([lot(4, 1, 10, expires_on=later), lot(5, 1, 20, day=3, expires_on=soon)])
+    assert (pool.lot_id, pool.expires_on, pool.received_at.day) == (4, soon, 3)
+    assert pooled([lot(4, 1, 10)]).expires_on is None
+
+
+def test_a_part_of_a_lot_has_the_cost_of_the_whole() -> None:
+    # 300 cents over 6 steps of 0.5: $1.00 a unit.
+    assert unit_cost(lot(1, 2, 300, whole=6), steps_per_unit=2) == 1
+    with pytest.raises(ValueError, match="empty"):
+        unit_cost(lot(1, 0, 0), steps_per_unit=1)
+    with pytest.raises(ValueError, match="whole lots"):
+        pooled([lot(1, 2, 300, whole=6)])
+    with pytest.raises(ValueError, match="one or more"):
+        pooled([])
+
+
+def test_what_a_count_at_the_end_of_a_month_says_was_used() -> None:
+    # OpenStax, sec. 10.1 (H05): 50 + 20 − 18 oil filters at $7.
+    found = period_use(
+        opening_steps=50,
+        received_steps=20,
+        counted_steps=18,
+        steps_per_unit=1,
+        unit_cost_cents=700,
+    )
+    assert (found.used_steps, found.used_cents, found.closing_cents) == (52, 36_400, 12_600)
+
+
+@given(st.integers(0, 500), st.integers(0, 500), st.integers(0, 1000), st.integers(0, 999))
+def test_what_was_used_and_what_is_left_make_up_what_there_was(
+    opening: int, came: int, counted: int, cost: int
+) -> None:
+    given = {
+        "opening_steps": opening,
+        "received_steps": came,
+        "counted_steps": counted,
+        "steps_per_unit": 3,
+        "unit_cost_cents": cost,
+    }
+    if counted > opening + came:
+        with pytest.raises(NotEnough):
+            period_use(**given)
+        return
+    found = period_use(**given)
+    assert found.used_steps + counted == opening + came
+    # Each value is rounded by itself, so the difference is within a cent of its own rounding.
+    own = receipt_value_cents(
+        quantity_steps=found.used_steps, steps_per_unit=3, unit_cost_cents=cost
+    )
+    assert abs(found.used_cents - own) <= 1
+    assert found.used_cents + found.closing_cents == found.available_cents
+
+
+def test_a_period_cannot_begin_below_zero() -> None:
+    for name in ("opening_steps", "received_steps", "counted_steps"):
+        given = {"opening_steps": 5, "received_steps": 5, "counted_steps": 5, name: -1}
+        with pytest.raises(ValueError, match="below zero"):
+            period_use(**given, steps_per_unit=1, unit_cost_cents=1)
