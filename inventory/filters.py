@@ -1,5 +1,6 @@
 """Filters that live in the address, so that a list can be kept and sent."""
 
+from datetime import date
 from typing import Any
 
 import django_filters as filters
@@ -39,7 +40,8 @@ class PartFilter(filters.FilterSet):
         model = Part
         fields: list[str] = []
 
-    def __init__(self, *args: Any, url: str, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, url: str, today: date, **kwargs: Any) -> None:
+        self.today = today
         super().__init__(*args, **kwargs)
         words = (
             Part.objects.exclude(category="")
@@ -61,7 +63,7 @@ class PartFilter(filters.FilterSet):
         if value == "kits":
             return queryset.kits()
         if value == "reorder":
-            return queryset.at_reorder_point()
+            return queryset.at_reorder_point(today=self.today)
         return queryset.filter(retired=True)
 
 

@@ -50,15 +50,16 @@ def source_name(kind: str, number: int) -> str:
     return f"{kind} {number}" if number else kind
 
 
-def suggested_steps(*, on_hand_steps: int, order_up_to_steps: int) -> int:
+def suggested_steps(*, usable_steps: int, order_up_to_steps: int) -> int:
     """How much to buy: what is missing to the level, never below zero. [steps]"""
-    return max(0, order_up_to_steps - on_hand_steps)
+    return max(0, order_up_to_steps - usable_steps)
 
 
 def buying_advice(
     *,
     unit: Unit,
-    on_hand_steps: int,
+    usable_steps: int,
+    expired_steps: int = 0,
     promises: Sequence[Promise] = (),
     reorder_point_steps: int | None = None,
     order_up_to_steps: int = 0,
@@ -66,19 +67,22 @@ def buying_advice(
 ) -> Advice:
     """Return what to do about a part, and why.
 
-    on_hand_steps: in the shop's bins, >= 0. [steps] reorder_point_steps: >= 0; None where nobody
-    has set one. [steps] order_up_to_steps: >= reorder_point_steps. [steps]
+    usable_steps: in the shop's bins and in date, >= 0. [steps] expired_steps: in the bins, past
+    their day, >= 0. [steps] reorder_point_steps: >= 0; None where nobody has set one. [steps]
+    order_up_to_steps: >= reorder_point_steps. [steps]
     "Buy when 3 are left. 4 here, 1 reserved for sheet 0412."
     """
-    buy_now = reorder_point_steps is not None and on_hand_steps <= reorder_point_steps
+    buy_now = reorder_point_steps is not None and usable_steps <= reorder_point_steps
     if reorder_point_steps is None:
         lead = "No reorder point is set."
     elif buy_now:
-        wanted = suggested_steps(on_hand_steps=on_hand_steps, order_up_to_steps=order_up_to_steps)
+        wanted = suggested_steps(usable_steps=usable_steps, order_up_to_steps=order_up_to_steps)
         lead = f"Buy {unit.words(wanted)} now." if wanted else "Buy now."
     else:
         lead = _when(unit, reorder_point_steps)
-    facts = [f"{unit.words(on_hand_steps) if on_hand_steps else 'None'} here"]
+    facts = [f"{unit.words(usable_steps) if usable_steps else 'None'} here"]
+    if expired_steps:
+        facts.append(f"{unit.words(expired_steps)} more that expired")
     facts += [f"{unit.words(each.quantity_steps)} reserved for {each.source}" for each in promises]
     if in_drawers_steps:
         facts.append(f"{unit.words(in_drawers_steps)} more in rig drawers")

@@ -28,6 +28,13 @@ def units(part: Part, steps: int) -> str:
     return figure if part.unit_name == "piece" else f"{figure} {part.unit_name}"
 
 
+def with_expired(part: Part) -> str:
+    """What is on hand of a part, and under it how much of that has expired."""
+    figure = units(part, part.on_hand_steps)  # type: ignore[attr-defined]
+    expired = part.expired_steps  # type: ignore[attr-defined]
+    return format_html(BESIDE, figure, f"{units(part, expired)} expired") if expired else figure
+
+
 class StepsColumn(tables.Column):
     """Whole steps of each row's part, sorted by the quantity in its unit."""
 
@@ -93,7 +100,7 @@ class PartTable(tables.Table):
         return queryset.order_by(f"{sign}name", "number"), True
 
     def render_on_hand(self, record: Part) -> str:
-        figure = units(record, record.on_hand_steps)  # type: ignore[attr-defined]
+        figure = with_expired(record)
         if is_at_point(record):
             return format_html(
                 '{}<small><span class="oxide">at reorder point</span></small>', figure
@@ -118,7 +125,7 @@ class PartTable(tables.Table):
 def is_at_point(part: Part) -> bool:
     """A part in use whose stock in the bins fell to its reorder point (from `for_parts_list`)."""
     point, up_to = part.reorder_point_steps, part.order_up_to_steps  # type: ignore[attr-defined]
-    here = part.on_hand_steps  # type: ignore[attr-defined]
+    here = part.usable_steps  # type: ignore[attr-defined]
     return bool(not part.retired and up_to and here <= point)
 
 
@@ -146,8 +153,8 @@ class BuyingTable(tables.Table):
     order_name = PartTable.order_name
 
     def render_on_hand(self, record: Part) -> str:
-        figure = units(record, record.on_hand_steps)  # type: ignore[attr-defined]
-        over = record.reserved_steps - record.on_hand_steps  # type: ignore[attr-defined]
+        figure = with_expired(record)
+        over = -record.available_steps  # type: ignore[attr-defined]
         if over <= 0:
             return figure
         return format_html(BESIDE, figure, f"{units(record, over)} short of what is reserved")
@@ -163,7 +170,7 @@ class BuyingTable(tables.Table):
 def suggested(part: Part) -> int:
     """How much of a part to buy, from the figures of its row. [steps]"""
     return suggested_steps(
-        on_hand_steps=part.on_hand_steps,  # type: ignore[attr-defined]
+        usable_steps=part.usable_steps,  # type: ignore[attr-defined]
         order_up_to_steps=part.order_up_to_steps,  # type: ignore[attr-defined]
     )
 

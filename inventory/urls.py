@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.views import buying, kits, moving, parts, places
+from inventory.views import buying, keeping, kits, moving, parts, places
 
 app_name = "inventory"
 
@@ -19,6 +19,7 @@ urlpatterns = [
     path("parts/<str:number>/adjust/", moving.adjust, name="adjust"),
     path("movements/<int:pk>/reverse/", moving.reverse_movement, name="reverse_movement"),
     path("buying/", buying.buying, name="buying"),
+    path("use-by/", keeping.keeping, name="keeping"),
     path("locations/", places.locations, name="locations"),
     path("locations/new/", places.new_location, name="new_location"),
     path("locations/<str:code>/", places.location, name="location"),

@@ -154,6 +154,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:adjust": MANAGER,
     "inventory:buying": OFFICE,
     "inventory:change_part": MANAGER,
+    "inventory:keeping": SIGNED_IN,
     "inventory:kit_lines": MANAGER,
     "inventory:kits": MANAGER,
     "inventory:location": ReadOrChange(read=SIGNED_IN, change=MANAGER),

@@ -53,6 +53,7 @@ NAV: dict[str, tuple[tuple[str, str], ...]] = {
 
 #: Rarer pages, reached by a word whose address they do not begin with.
 BELOW: dict[str, tuple[str, ...]] = {
+    "inventory:parts": ("inventory:keeping",),
     "shop:rigs": ("shop:jobs",),
     "shop:settings": (
         "shop:people",

@@ -1,6 +1,6 @@
 """Fields that read quantities and money, and what every form that is sent has in common."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -11,6 +11,7 @@ from django.utils import timezone
 from inventory.models import Location, Lot, Part
 from inventory.quantities import QuantityRefused, to_cents, to_steps
 from inventory.services.posting import in_words
+from inventory.shelf_life import quarter_end
 
 #: A phone's clock may be this far ahead of ours before "later than now" is refused.
 CLOCK_SLACK = timedelta(minutes=5)
@@ -74,6 +75,34 @@ class DayField(forms.DateField):
         kwargs.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
         kwargs.setdefault("error_messages", {"invalid": "Write the day like 2026-03-02."})
         super().__init__(**kwargs)
+
+
+class MadeOnField(forms.CharField):
+    """The day something was cured or made: a day, or the quarter that its package carries.
+
+    Cleans to the text; `made_on` reads it once the form knows today.
+    """
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 20)
+        kwargs.setdefault("widget", forms.TextInput(attrs={"autocomplete": "off"}))
+        super().__init__(**kwargs)
+
+
+def made_on(text: str, *, today: date) -> date | None:
+    """The day that a `MadeOnField` names; None where nothing was entered."""
+    if not text:
+        return None
+    if (day := quarter_end(text, today=today)) is None:
+        try:
+            day = date.fromisoformat(text)
+        except ValueError as wrong:
+            raise forms.ValidationError(
+                "Write a day like 2026-03-02, or a quarter like 3Q2026."
+            ) from wrong
+    if day > today:
+        raise forms.ValidationError("This is later than today.")
+    return day
 
 
 class SentForm(forms.Form):

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -12,10 +13,12 @@ from inventory.forms.fields import (
     AskingForm,
     DayField,
     LotField,
+    MadeOnField,
     MoneyField,
     PlaceField,
     QuantityField,
     SentForm,
+    made_on,
 )
 from inventory.models import Balance, Location, Lot, Part
 from inventory.quantities import format_money
@@ -98,8 +101,12 @@ class ReceiveForm(PartMoveForm):
     lot_code = forms.CharField(
         label="Lot", max_length=60, required=False, help_text="Empty: the day it came."
     )
-    cured_on = DayField(label="Cured on", required=False, help_text="Seals and packings carry it.")
-    expires_on = DayField(label="Use by", required=False, help_text="Empty: it keeps.")
+    cured_on = MadeOnField(
+        label="Cured or made",
+        required=False,
+        help_text="A day, or the quarter on the package: 3Q2026 or 3/26.",
+    )
+    expires_on = DayField(label="Use by", required=False)
     source_text = forms.CharField(label="Packing slip", max_length=120, required=False)
     reason = forms.CharField(label="Note", max_length=500, required=False)
     field_order = (
@@ -122,6 +129,11 @@ class ReceiveForm(PartMoveForm):
         super().__init__(*args, **kwargs)
         self.fields["quantity"] = QuantityField(label="Quantity", **self.measure)
         self.fields["amount"].label = f"Cost, {symbol}"
+        self.fields["expires_on"].help_text = (
+            "Empty: reckoned from the day it was cured or made."
+            if self.part.ages
+            else "Empty: it keeps."
+        )
         place = self.fields["location"]
         assert isinstance(place, PlaceField)
         place.held, place.part = self.held, self.part
@@ -132,10 +144,13 @@ class ReceiveForm(PartMoveForm):
         cleaned = super().clean() or self.cleaned_data
         cured, expires = cleaned.get("cured_on"), cleaned.get("expires_on")
         today = timezone.localdate(self.now)
-        if cured and cured > today:
-            self.add_error("cured_on", "This is later than today.")
         if cured and expires and expires < cured:
             self.add_error("expires_on", "This is before it was cured.")
+        keeps_until = self.part.use_by(cured) if cured else None
+        if self.part.ages and not cured and not expires and "cured_on" not in self.errors:
+            self.add_error(
+                "cured_on", "This part ages: give the day or quarter, or else the use-by day."
+            )
         quantity, amount = cleaned.get("quantity"), cleaned.get("amount")
         if quantity and amount is not None and cleaned.get("cost"):
             value = amount
@@ -147,10 +162,17 @@ class ReceiveForm(PartMoveForm):
                 )
             cleaned["value_cents"] = value
             questions = self._strange(quantity, value)
-            if expires and expires < today:
+            if (expires or keeps_until or today) < today:
                 questions.append("It is past its use-by day already.")
+            if expires and keeps_until and expires > keeps_until:
+                questions.append(
+                    f"Reckoned from the day it was cured or made, it keeps until {keeps_until}."
+                )
             self.ask(questions)
         return cleaned
+
+    def clean_cured_on(self) -> date | None:
+        return made_on(self.cleaned_data["cured_on"], today=timezone.localdate(self.now))
 
     def _strange(self, quantity_steps: int, value_cents: int) -> list[str]:
         questions = []

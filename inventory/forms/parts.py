@@ -9,6 +9,8 @@ from django import forms
 from inventory.forms.fields import MoneyField, QuantityField, SentForm
 from inventory.models import Part, StockPolicy
 from inventory.quantities import QuantityRefused, to_money, to_steps, to_units
+from inventory.services.catalog import MOST_MONTHS
+from inventory.shelf_life import FIRST_PERIOD_YEARS, RUBBERS, StorageGroup
 
 #: What the address of a part can carry.
 NUMBER = re.compile(r"[\w][\w .,+()-]*")
@@ -19,6 +21,11 @@ STEPS = [
     ("100", "hundredths: 0.01"),
 ]
 UNITS = ["piece", "set", "gal", "qt", "oz", "lb", "ft", "in"]
+
+
+def _group_in_words(group: StorageGroup) -> str:
+    years = FIRST_PERIOD_YEARS[group]
+    return f"group {group}, keeps {years} years: {', '.join(RUBBERS[group])}"
 
 
 class PartForm(SentForm):
@@ -49,6 +56,23 @@ class PartForm(SentForm):
         label="Usual cost of one",
         required=False,
         help_text="Used until the first receipt says what it really cost.",
+    )
+    storage_group = forms.ChoiceField(
+        label="Rubber",
+        required=False,
+        choices=[
+            ("", "not rubber, or it keeps"),
+            *((group.value, _group_in_words(group)) for group in StorageGroup),
+        ],
+        help_text="Groups of ISO 2230, from the cure date. The maker’s word goes first.",
+    )
+    keeps_months = forms.IntegerField(
+        label="Or keeps for, months",
+        required=False,
+        min_value=0,
+        max_value=MOST_MONTHS,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        help_text="Resin, sealant, grease: from the day it was made. Empty: it keeps.",
     )
     notes = forms.CharField(
         label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 3})
@@ -88,6 +112,8 @@ class PartForm(SentForm):
             "unit_name": part.unit_name,
             "steps_per_unit": str(part.steps_per_unit),
             "usual_cost_cents": f"{to_money(part.usual_cost_cents):f}",
+            "storage_group": part.storage_group,
+            "keeps_months": part.keeps_months or None,
             "notes": part.notes,
             "retired": part.retired,
         }
@@ -108,6 +134,9 @@ class PartForm(SentForm):
     def clean_usual_cost_cents(self) -> int:
         cents = self.cleaned_data["usual_cost_cents"]
         return 0 if cents is None else int(cents)
+
+    def clean_keeps_months(self) -> int:
+        return self.cleaned_data["keeps_months"] or 0
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data

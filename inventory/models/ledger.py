@@ -1,5 +1,6 @@
 """The ledger: movements that are only added, and the balances kept beside them."""
 
+from datetime import datetime
 from typing import Any, Self
 
 from django.conf import settings
@@ -36,6 +37,16 @@ class MovementQuerySet(models.QuerySet["Movement"]):
         """
         kinds = (Movement.Kind.ISSUE, Movement.Kind.RETURN)
         return self.filter(Q(kind__in=kinds) | Q(reverses__kind__in=kinds))
+
+    def used_since(self, at: datetime) -> dict[int, int]:
+        """By part, what was issued since a moment less what came back of it. [steps]"""
+        rows = self.spent().filter(at__gte=at).order_by().values("part")
+        return {
+            part: -total
+            for part, total in rows.annotate(total=Sum("quantity_steps")).values_list(
+                "part", "total"
+            )
+        }
 
     def for_ledger(self, part: Any = None) -> Self:
         """Everything the ledger page shows, newest first, in one query; of one part if given."""
@@ -150,6 +161,20 @@ class BalanceQuerySet(models.QuerySet["Balance"]):
     def there(self) -> Self:
         """Balances that hold something."""
         return self.filter(quantity_steps__gt=0)
+
+    def that_age(self) -> Self:
+        """What lies in bins and drawers and may be used only for so long, soonest first."""
+        from inventory.models.places import FAR_DATE, Location
+
+        return (
+            self.there()
+            .filter(
+                lot__expires_on__lt=FAR_DATE,
+                location__kind__in=(Location.Kind.BIN, Location.Kind.DRAWER),
+            )
+            .select_related("part", "lot", "location")
+            .order_by("lot__expires_on", "part__number", "location__code", "pk")
+        )
 
     def for_place(self, location: Any) -> Self:
         """Everything the page of a place shows, in one query."""

@@ -1,5 +1,6 @@
 """Parts and kits. A kit is a part with lines."""
 
+from datetime import date
 from typing import Any, Self
 
 from django.conf import settings
@@ -8,6 +9,7 @@ from django.db.models import F, OuterRef, Q, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
 from inventory.costing import receipt_value_cents
+from inventory.shelf_life import StorageGroup, use_by
 
 
 def _sum_of(rows: models.QuerySet[Any], column: str = "quantity_steps") -> Coalesce:
@@ -41,12 +43,13 @@ class PartQuerySet(models.QuerySet["Part"]):
             found = found.filter(search_key__contains=word)
         return found
 
-    def with_stock(self) -> Self:
-        """Adds four whole numbers of steps.
+    def with_stock(self, *, today: date) -> Self:
+        """Adds six whole numbers of steps.
 
-        on_hand_steps: in the shop's bins. in_drawers_steps: in the rigs' drawers.
-        reserved_steps: promised from the shop's bins. available_steps: on hand less reserved
-        (below zero when a count found less than was promised).
+        on_hand_steps: in the shop's bins. expired_steps: of it, what is past its use-by day.
+        usable_steps: the rest, which is what buying looks at. in_drawers_steps: in the rigs'
+        drawers. reserved_steps: promised from the shop's bins. available_steps: usable less
+        reserved (below zero when a count found less than was promised).
         Trays and quarantine count in none of them.
         """
         from inventory.models.ledger import Balance
@@ -57,9 +60,13 @@ class PartQuerySet(models.QuerySet["Part"]):
         in_drawers = Q(location__kind=Location.Kind.DRAWER)
         return self.annotate(
             on_hand_steps=_sum_of(Balance.objects.filter(in_bins)),
+            expired_steps=_sum_of(Balance.objects.filter(in_bins, lot__expires_on__lt=today)),
             in_drawers_steps=_sum_of(Balance.objects.filter(in_drawers)),
             reserved_steps=_sum_of(Reservation.objects.filter(in_bins)),
-        ).annotate(available_steps=F("on_hand_steps") - F("reserved_steps"))
+        ).annotate(
+            usable_steps=F("on_hand_steps") - F("expired_steps"),
+            available_steps=F("on_hand_steps") - F("expired_steps") - F("reserved_steps"),
+        )
 
     def with_policy(self) -> Self:
         """Adds the shop's reorder_point_steps and order_up_to_steps (0 where none was set)."""
@@ -71,27 +78,27 @@ class PartQuerySet(models.QuerySet["Part"]):
             order_up_to_steps=Coalesce(Subquery(policy.values("order_up_to_steps")[:1]), 0),
         )
 
-    def at_reorder_point(self) -> Self:
-        """Parts in use with a policy for the shop whose stock in the bins fell to its point."""
+    def at_reorder_point(self, *, today: date) -> Self:
+        """Parts in use with a policy for the shop whose usable stock fell to its point."""
         return (
             self.in_use()
-            .with_stock()
+            .with_stock(today=today)
             .with_policy()
             .filter(
                 policies__location__isnull=True,
-                on_hand_steps__lte=F("policies__reorder_point_steps"),
+                usable_steps__lte=F("policies__reorder_point_steps"),
             )
         )
 
-    def next_to_reorder_point(self) -> Self:
+    def next_to_reorder_point(self, *, today: date) -> Self:
         """Parts in use above their reorder point, the closest to it first."""
         return (
             self.in_use()
-            .with_stock()
+            .with_stock(today=today)
             .with_policy()
-            .filter(order_up_to_steps__gt=0, on_hand_steps__gt=F("reorder_point_steps"))
+            .filter(order_up_to_steps__gt=0, usable_steps__gt=F("reorder_point_steps"))
             .order_by(
-                (F("on_hand_steps") - F("reorder_point_steps")) * 1000 / F("steps_per_unit"),
+                (F("usable_steps") - F("reorder_point_steps")) * 1000 / F("steps_per_unit"),
                 "number",
             )
         )
@@ -102,9 +109,9 @@ class PartQuerySet(models.QuerySet["Part"]):
 
         return self.annotate(value_cents=_sum_of(Lot.objects.all(), "value_left_cents"))
 
-    def for_parts_list(self) -> Self:
+    def for_parts_list(self, *, today: date) -> Self:
         """Everything the parts list shows, in one query."""
-        return self.with_stock().with_policy().with_value()
+        return self.with_stock(today=today).with_policy().with_value()
 
 
 class Part(models.Model):
@@ -120,6 +127,15 @@ class Part(models.Model):
     retired = models.BooleanField(default=False)
     #: What one unit usually costs: for needs not yet bought and stock found without a price.
     usual_cost_cents = models.PositiveBigIntegerField(default=0)
+    #: Of a rubber: how long it keeps from its cure date (inventory/shelf_life.py).
+    storage_group = models.CharField(
+        max_length=1,
+        choices=[(group.value, f"Group {group}") for group in StorageGroup],
+        blank=True,
+        default="",
+    )
+    #: Of what else does not keep: how long, from the day it was made. 0: it keeps.
+    keeps_months = models.PositiveSmallIntegerField(default=0)
     search_key = models.CharField(max_length=330, editable=False, db_index=True)
     changed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
@@ -141,6 +157,11 @@ class Part(models.Model):
                 violation_error_message="Kits come whole.",
             ),
             models.CheckConstraint(
+                condition=Q(storage_group__in=["", "A", "B", "C"]),
+                name="part_storage_group_is_known",
+                violation_error_message="A storage group is A, B or C.",
+            ),
+            models.CheckConstraint(
                 condition=~Q(number=""),
                 name="part_has_a_number",
                 violation_error_message="A part needs a number.",
@@ -160,6 +181,16 @@ class Part(models.Model):
     def search_key_for(*, number: str, name: str) -> str:
         """What a search looks in. Whoever writes rows past `save()` fills it with this."""
         return f"{number} {name}".casefold()[:330]
+
+    @property
+    def ages(self) -> bool:
+        """Whether it may be used only for so long."""
+        return bool(self.storage_group or self.keeps_months)
+
+    def use_by(self, made_on: date) -> date | None:
+        """The last day for what was cured or made on a day; None where it keeps."""
+        group = StorageGroup(self.storage_group) if self.storage_group else None
+        return use_by(made_on, group=group, keeps_months=self.keeps_months)
 
     def cost_of(self, quantity_steps: int) -> int:
         """What this quantity usually costs. [cents, rounded half up]"""

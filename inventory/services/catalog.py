@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from inventory.models import KitLine, Location, Movement, Part, StockPolicy
 from inventory.quantities import to_units
 from inventory.services.posting import NothingToMove, StockRefused, refuse_long
+from inventory.shelf_life import StorageGroup
 
 
 class NumberTaken(StockRefused):
@@ -60,10 +61,13 @@ def create_part(
     category: str = "",
     notes: str = "",
     usual_cost_cents: int = 0,
+    storage_group: str = "",
+    keeps_months: int = 0,
 ) -> Part:
     """Add a part. The number is the key: there is no second one. Raises NumberTaken, StockRefused.
 
     steps_per_unit: 1 for what comes whole; 10, 100, … for what is measured; 1 for kits.
+    storage_group: "A", "B" or "C" of a rubber. keeps_months: of what else ages, 0 to MOST_MONTHS.
     """
     part = Part(
         number=number,
@@ -74,6 +78,8 @@ def create_part(
         category=category,
         notes=notes,
         usual_cost_cents=usual_cost_cents,
+        storage_group=storage_group,
+        keeps_months=keeps_months,
     )
     return _save_part(part, author=author, at=at)
 
@@ -81,8 +87,13 @@ def create_part(
 #: What is fixed once the part has moved, and all that `change_part` may set.
 FIXED_ONCE_MOVED = ("unit_name", "steps_per_unit", "is_kit")
 PART_FIELDS = frozenset(
-    {"number", "name", "category", "notes", "retired", "usual_cost_cents", *FIXED_ONCE_MOVED}
+    {
+        *("number", "name", "category", "notes", "retired", "usual_cost_cents"),
+        *("storage_group", "keeps_months", *FIXED_ONCE_MOVED),
+    }
 )
+#: The longest that anything is said to keep: beyond it, it keeps.
+MOST_MONTHS = 600
 
 
 def change_part(*, part: Part, author: AbstractBaseUser, at: datetime, **changes: Any) -> Part:
@@ -225,6 +236,10 @@ def _save_part(part: Part, *, author: AbstractBaseUser, at: datetime) -> Part:
         raise StockRefused("What a part costs cannot be below zero.")
     if part.is_kit and part.steps_per_unit != 1:
         raise StockRefused("Kits come whole.")
+    if part.storage_group not in ("", *StorageGroup):
+        raise StockRefused("A storage group is A, B or C.")
+    if not 0 <= part.keeps_months <= MOST_MONTHS:
+        raise StockRefused(f"Give how long it keeps in months, at most {MOST_MONTHS}.")
     try:
         to_units(1, part.steps_per_unit)
     except ValueError as indivisible:

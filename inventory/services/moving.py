@@ -71,7 +71,8 @@ def receive(
 ) -> Movement:
     """Take in what came: a new lot with its cost. Sent twice with one request_id, it counts once.
 
-    quantity_steps > 0; value_cents >= 0, of the whole quantity.
+    quantity_steps > 0; value_cents >= 0, of the whole quantity. Without expires_on, what ages
+    keeps from cured_on as its part says.
     Raises NothingToMove, PlaceRetired, StockRefused for a value below zero.
     """
     if quantity_steps <= 0:
@@ -80,6 +81,8 @@ def receive(
         raise StockRefused(f"What {part} cost cannot be below zero.")
     if cured_on is not None and expires_on is not None and expires_on < cured_on:
         raise StockRefused(f"{part} cannot expire before its cure date.")
+    if cured_on is not None and expires_on is None:
+        expires_on = part.use_by(cured_on)
     posting = Posting(author, at, request_id, reason, source_kind, source_number, source_text)
 
     def work() -> None:

@@ -1,5 +1,6 @@
 """What to buy now."""
 
+from datetime import date
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -19,7 +20,8 @@ BUYING_ROWS = 50
 def buying(request: HttpRequest) -> HttpResponse:
     """Parts at or below their reorder point, how much to buy, and about what it costs."""
     symbol = request.shop.currency  # type: ignore[attr-defined]
-    fallen = Part.objects.at_reorder_point()
+    today: date = request.today  # type: ignore[attr-defined]
+    fallen = Part.objects.at_reorder_point(today=today)
     table = BuyingTable(fallen, symbol=symbol, empty_text="Nothing to buy.")
     RequestConfig(request, paginate={"per_page": BUYING_ROWS, "silent": True}).configure(table)
     # The sentence speaks of all of them, whatever page of the table is shown.
@@ -30,15 +32,15 @@ def buying(request: HttpRequest) -> HttpResponse:
         context["cost"] = format_money(sum(costs), symbol)
         context["unpriced"] = sum(1 for cost in costs if not cost)
     else:
-        context["next"] = _next_in_words()
+        context["next"] = _next_in_words(today)
     return render(request, "inventory/buying.html", context)
 
 
-def _next_in_words() -> str:
+def _next_in_words(today: date) -> str:
     """The part that is closest to its reorder point, as the next thing that will come."""
-    following = Part.objects.next_to_reorder_point().first()
+    following = Part.objects.next_to_reorder_point(today=today).first()
     if following is None:
         return "No part has a reorder point yet."
-    here = in_words(following, following.on_hand_steps)  # type: ignore[attr-defined]
+    here = in_words(following, following.usable_steps)  # type: ignore[attr-defined]
     point = in_words(following, following.reorder_point_steps)  # type: ignore[attr-defined]
     return f"The next is {following}, with {here} on hand and a reorder point of {point}."

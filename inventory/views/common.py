@@ -9,6 +9,7 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 
 from inventory.forms.moving import PromiseHere
 from inventory.models import Balance, Part, Reservation
@@ -20,7 +21,7 @@ from inventory.tables import units
 
 def get_part(number: str) -> Part:
     """The part of an address, with its stock, policy and value; else a page that says so."""
-    part = Part.objects.for_parts_list().filter(number=number).first()
+    part = Part.objects.for_parts_list(today=timezone.localdate()).filter(number=number).first()
     if part is None:
         raise Http404(f"There is no part {number}.")
     return part

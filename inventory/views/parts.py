@@ -44,8 +44,12 @@ LEDGER_ROWS: Final = 25
 @require_safe
 def parts(request: HttpRequest) -> HttpResponse:
     """All parts: found by a word, narrowed, sorted, paged."""
+    today: date = request.today  # type: ignore[attr-defined]
     found = PartFilter(
-        request.GET, queryset=Part.objects.for_parts_list(), url=reverse("inventory:parts")
+        request.GET,
+        queryset=Part.objects.for_parts_list(today=today),
+        url=reverse("inventory:parts"),
+        today=today,
     )
     symbol = request.shop.currency  # type: ignore[attr-defined]
     table = PartTable(found.qs, symbol=symbol, empty_text="No part is called that.")
@@ -55,7 +59,7 @@ def parts(request: HttpRequest) -> HttpResponse:
     if htmx and not htmx.history_restore_request:
         response = render(request, "inventory/_partials/parts_results.html", context)
     else:
-        context["at_point"] = Part.objects.at_reorder_point().count()
+        context["at_point"] = Part.objects.at_reorder_point(today=today).count()
         # 422 where the address carries a filter that does not exist: the page says so beside it.
         status = 200 if found.form.is_valid() else 422
         response = render(request, "inventory/parts.html", context, status=status)
@@ -75,7 +79,7 @@ def part(request: HttpRequest, number: str) -> HttpResponse:
         "advice": _advice(shown),
         "balances": _lies(shown, balances, request.today),  # type: ignore[attr-defined]
         "cells": figures(shown, request),
-        **_kit(shown),
+        **_kit(shown, request.today),  # type: ignore[attr-defined]
         **_ledger(request, shown),
     }
     return render(request, "inventory/part.html", context)
@@ -85,7 +89,8 @@ def _advice(shown: Part) -> Advice:
     promises = shown.promises.order_by("source_kind", "source_number", "pk")
     return buying_advice(
         unit=Unit(shown.unit_name, shown.steps_per_unit),
-        on_hand_steps=shown.on_hand_steps,  # type: ignore[attr-defined]
+        usable_steps=shown.usable_steps,  # type: ignore[attr-defined]
+        expired_steps=shown.expired_steps,  # type: ignore[attr-defined]
         in_drawers_steps=shown.in_drawers_steps,  # type: ignore[attr-defined]
         promises=[
             Promise(source_name(row.source_kind, row.source_number), row.quantity_steps)
@@ -118,7 +123,7 @@ def _lies(shown: Part, balances: list[Balance], today: date) -> list[dict[str, A
     ]
 
 
-def _kit(shown: Part) -> dict[str, Any]:
+def _kit(shown: Part, today: date) -> dict[str, Any]:
     """What a kit is made of and how many could be made; else the kits a part is in."""
     if not shown.is_kit:
         kits = KitLine.objects.filter(part=shown).select_related("kit").order_by("kit__number")
@@ -127,13 +132,14 @@ def _kit(shown: Part) -> dict[str, Any]:
                 {"kit": line.kit, "quantity": units(shown, line.quantity_steps)} for line in kits
             ]
         }
-    lines = shown.lines.prefetch_related(Prefetch("part", queryset=Part.objects.with_stock()))
+    stocked = Part.objects.with_stock(today=today)
+    lines = shown.lines.prefetch_related(Prefetch("part", queryset=stocked))
     rows = [
         {
             "part": line.part,
             "quantity": units(line.part, line.quantity_steps),
-            "here": units(line.part, line.part.on_hand_steps),  # type: ignore[attr-defined]
-            "makes": line.part.on_hand_steps // line.quantity_steps,  # type: ignore[attr-defined]
+            "here": units(line.part, line.part.usable_steps),  # type: ignore[attr-defined]
+            "makes": line.part.usable_steps // line.quantity_steps,  # type: ignore[attr-defined]
         }
         for line in lines.order_by("part__number")
     ]

@@ -52,9 +52,9 @@ def tell(story: Story) -> dict[int, Season]:
 
 def _deliver(story: Story, offset: int) -> None:
     """What fell to its point is bought up to its level."""
-    for part in Part.objects.at_reorder_point().order_by("number"):
+    for part in Part.objects.at_reorder_point(today=story.day(offset)).order_by("number"):
         plan = shelf.PLANS[part.number]
-        missing = plan.up_to - getattr(part, "on_hand_steps") // plan.steps  # noqa: B009 (annotated)
+        missing = plan.up_to - getattr(part, "usable_steps") // plan.steps  # noqa: B009 (annotated)
         is_awaited = part.number in AWAITED and offset > AWAITED_SINCE
         if missing > 0 and not is_awaited:
             shelf.take_in(story, plan, units=missing, offset=offset, text="weekly order")

@@ -35,30 +35,44 @@ class PartPlan:
     unit: str = "piece"
     steps: int = 1
     keeps_months: int = 0
+    #: Of a rubber, its storage group.
+    group: str = ""
+    #: How old the opening stock was: what nobody asked for has lain a while.
+    opened_at_months: int = 0
 
 
 PARTS: Final = (
-    PartPlan("GU-101", "side seal, A side", "gun", 1390, 4, 16, "C-01", keeps_months=60),
-    PartPlan("GU-102", "side seal, B side", "gun", 1390, 4, 16, "C-01", keeps_months=60),
+    PartPlan("GU-101", "side seal, A side", "gun", 1390, 4, 16, "C-01", group="A"),
+    PartPlan("GU-102", "side seal, B side", "gun", 1390, 4, 16, "C-01", group="A"),
     PartPlan("GU-103", "mix chamber", "gun", 7180, 2, 8, "C-02"),
-    PartPlan("GU-104", "gun O-ring set", "gun", 1165, 4, 14, "C-02", keeps_months=84),
-    PartPlan("GU-105", "air valve seal set", "gun", 1620, 3, 10, "C-03", keeps_months=84),
+    PartPlan("GU-104", "gun O-ring set", "gun", 1165, 4, 14, "C-02", group="B"),
+    PartPlan("GU-105", "air valve seal set", "gun", 1620, 3, 10, "C-03", group="B"),
     PartPlan("GU-106", "gun check valve", "gun", 1935, 2, 8, "C-03"),
     PartPlan("GU-107", "gun screen, pair", "gun", 790, 2, 10, "C-03"),
     PartPlan("GU-108", "air piston cup", "gun", 1240, 1, 5, "C-03"),
-    PartPlan("PU-201", "rod packing, A side", "pump", 4620, 1, 3, "D-01", keeps_months=84),
-    PartPlan("PU-202", "piston seal, A side", "pump", 3790, 1, 3, "D-01", keeps_months=84),
-    PartPlan("PU-203", "rod packing, B side", "pump", 4280, 1, 3, "D-01", keeps_months=84),
-    PartPlan("PU-204", "piston seal, B side", "pump", 3510, 1, 3, "D-01", keeps_months=84),
+    PartPlan("PU-201", "rod packing, A side", "pump", 4620, 1, 3, "D-01", group="B"),
+    PartPlan("PU-202", "piston seal, A side", "pump", 3790, 1, 3, "D-01", group="B"),
+    PartPlan("PU-203", "rod packing, B side", "pump", 4280, 1, 3, "D-01", group="B"),
+    PartPlan("PU-204", "piston seal, B side", "pump", 3510, 1, 3, "D-01", group="B"),
     PartPlan("PU-205", "ball and seat set", "pump", 2740, 3, 10, "D-02"),
     PartPlan("PU-206", "rod wiper", "pump", 1380, 1, 4, "D-02"),
-    PartPlan("PU-207", "cylinder O-ring set", "pump", 1120, 1, 4, "D-02", keeps_months=84),
+    PartPlan("PU-207", "cylinder O-ring set", "pump", 1120, 1, 4, "D-02", group="B"),
     PartPlan("PU-208", "lubricant tube", "pump", 980, 2, 8, "D-02"),
-    PartPlan("PU-209", "strainer O-ring, pair", "pump", 240, 6, 30, "D-03", keeps_months=84),
-    PartPlan("FP-231", "feed pump packing", "feed pump", 3460, 1, 3, "D-04", keeps_months=84),
-    PartPlan("FP-232", "air motor seal set", "feed pump", 2980, 1, 3, "D-04", keeps_months=84),
+    PartPlan("PU-209", "strainer O-ring, pair", "pump", 240, 6, 30, "D-03", group="B"),
+    PartPlan("FP-231", "feed pump packing", "feed pump", 3460, 1, 3, "D-04", group="B"),
+    PartPlan(
+        "FP-232",
+        "air motor seal set",
+        "feed pump",
+        2980,
+        1,
+        3,
+        "D-04",
+        group="B",
+        opened_at_months=72,
+    ),
     PartPlan("HO-401", "whip hose, 10 ft", "hose", 9850, 1, 3, "E-01", keeps_months=36),
-    PartPlan("HO-410", "hose seal set", "hose", 2190, 2, 8, "E-02", keeps_months=84),
+    PartPlan("HO-410", "hose seal set", "hose", 2190, 2, 8, "E-02", group="B", opened_at_months=66),
     PartPlan("HO-411", "wrap tape, roll", "hose", 860, 3, 12, "E-02"),
     PartPlan("HY-301", "return filter element", "hydraulic unit", 3275, 2, 6, "E-04"),
     PartPlan("HY-302", "suction strainer", "hydraulic unit", 2860, 1, 3, "E-04"),
@@ -81,14 +95,14 @@ PARTS: Final = (
     PartPlan("OI-910", "hydraulic oil", "fluids", 1625, 10, 40, "G-01", "gal", 10),
     PartPlan("OI-920", "engine oil", "fluids", 590, 16, 72, "G-01", "qt", 10),
     PartPlan("OI-930", "compressor oil", "fluids", 1140, 6, 24, "G-02", "qt", 10),
-    PartPlan("OI-940", "pump lubricant", "fluids", 1280, 6, 24, "G-02", "qt", 10, 24),
+    PartPlan("OI-940", "pump lubricant", "fluids", 1280, 6, 24, "G-02", "qt", 10, keeps_months=24),
     PartPlan("OI-950", "gun grease cartridge", "fluids", 415, 10, 48, "G-02", keeps_months=24),
 )
 KITS: Final = (
-    PartPlan("GK-100", "gun rebuild kit", "gun", 19_850, 3, 8, "C-04", keeps_months=60),
-    PartPlan("PK-210", "packing kit A", "pump", 15_975, 1, 3, "D-05", keeps_months=60),
-    PartPlan("PK-220", "packing kit B", "pump", 14_960, 1, 3, "D-05", keeps_months=60),
-    PartPlan("FK-230", "feed pump kit", "feed pump", 6_380, 1, 4, "D-06", keeps_months=60),
+    PartPlan("GK-100", "gun rebuild kit", "gun", 19_850, 3, 8, "C-04", group="A"),
+    PartPlan("PK-210", "packing kit A", "pump", 15_975, 1, 3, "D-05", group="A"),
+    PartPlan("PK-220", "packing kit B", "pump", 14_960, 1, 3, "D-05", group="A"),
+    PartPlan("FK-230", "feed pump kit", "feed pump", 6_380, 1, 4, "D-06", group="A"),
 )
 KIT_LINES: Final[dict[str, dict[str, int]]] = {
     "GK-100": {
@@ -150,6 +164,8 @@ def build(story: Story) -> None:
             steps_per_unit=plan.steps,
             is_kit=plan.number in KIT_LINES,
             usual_cost_cents=plan.cost_cents,
+            storage_group=plan.group,
+            keeps_months=plan.keeps_months,
             author=story.manager,
             at=at,
         )
@@ -172,26 +188,34 @@ def build(story: Story) -> None:
             at=at,
             reason="set by hand when the book was begun",
         )
-        take_in(story, plan, units=plan.up_to, offset=story.first_day, text="opening stock")
+        take_in(
+            story,
+            plan,
+            units=plan.up_to,
+            offset=story.first_day,
+            text="opening stock",
+            age_months=plan.opened_at_months,
+        )
     _needs(story)
     _drawers(story)
 
 
-def take_in(story: Story, plan: PartPlan, *, units: int, offset: int, text: str) -> None:
+def take_in(
+    story: Story, plan: PartPlan, *, units: int, offset: int, text: str, age_months: int = 0
+) -> None:
     """Receive so much of a part in its bin; what it costs creeps up by some percent a year."""
     steps = units * plan.steps
     months = (offset - story.first_day) // 30
     cost = plan.cost_cents * units * (1000 + 3 * months + story.dice.randint(-8, 8)) // 1000
     made_on = story.day(offset) - timedelta(days=story.dice.randint(30, 120))
-    keeps = timedelta(days=plan.keeps_months * 365 // 12)
+    made_on -= timedelta(days=age_months * 365 // 12)
     receive(
         part=story.parts[plan.number],
         location=story.places[plan.place],
         quantity_steps=steps,
         value_cents=cost,
         lot_code=f"{story.day(offset):%y%m}-{story.dice.randint(100, 999)}",
-        cured_on=made_on if plan.keeps_months >= 60 else None,
-        expires_on=made_on + keeps if plan.keeps_months else None,
+        cured_on=made_on if plan.group or plan.keeps_months else None,
         author=story.manager,
         at=story.at(offset, 6, 40),
         request_id=story.new_id(),

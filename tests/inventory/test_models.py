@@ -1,6 +1,7 @@
 """Every rule that one row can break is in the database, and says so in words."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -163,6 +164,7 @@ BROKEN: dict[str, Callable[[], models.Model]] = {
     "part_has_at_least_one_step_per_unit": lambda: a_part(steps_per_unit=0),
     "kits_come_whole": lambda: a_part(is_kit=True, steps_per_unit=10),
     "part_has_a_number": lambda: a_part(number=""),
+    "part_storage_group_is_known": lambda: a_part(storage_group="D"),
     "one_line_per_part_of_a_kit": the_same_line,
     "kit_line_holds_something": lambda: a_line(quantity_steps=0),
     "kit_does_not_contain_itself": a_kit_in_itself,
@@ -267,10 +269,10 @@ def test_stock_is_told_apart_by_place() -> None:
         received(part, place, quantity)
     a_promise(part=part, location=shelf, quantity_steps=6).save()
     never_moved = PartFactory()
-    row = Part.objects.with_stock().get(pk=part.pk)
+    row = Part.objects.with_stock(today=AT.date()).get(pk=part.pk)
     assert (row.on_hand_steps, row.in_drawers_steps) == (7, 3)
     assert (row.reserved_steps, row.available_steps) == (6, 1)
-    empty = Part.objects.with_stock().get(pk=never_moved.pk)
+    empty = Part.objects.with_stock(today=AT.date()).get(pk=never_moved.pk)
     assert (empty.on_hand_steps, empty.reserved_steps, empty.available_steps) == (0, 0, 0)
 
 
@@ -283,12 +285,26 @@ def test_the_reorder_list_holds_what_fell_to_its_point() -> None:
     received(at_point, shelf, 2)
     received(above, shelf, 3)
     received(in_drawer_only, BinFactory(drawer=True), 9)
-    rows = Part.objects.at_reorder_point().order_by("number")
+    rows = Part.objects.at_reorder_point(today=AT.date()).order_by("number")
     assert list(rows) == [at_point, in_drawer_only]
     assert (rows[0].reorder_point_steps, rows[0].order_up_to_steps) == (2, 6)
     line = IssueLine(part=above, location=shelf, quantity_steps=1)
     issue(lines=[line], **who_and_when())
-    assert above in Part.objects.at_reorder_point()
+    assert above in Part.objects.at_reorder_point(today=AT.date())
+
+
+def test_what_has_expired_is_on_hand_but_not_available() -> None:
+    part, shelf = PartFactory(), BinFactory()
+    a_policy(part=part).save()
+    today = AT.date()
+    received(part, shelf, 5, expires_on=today - timedelta(days=1))
+    received(part, shelf, 2, expires_on=today)
+    row = Part.objects.with_stock(today=today).get(pk=part.pk)
+    assert (row.on_hand_steps, row.expired_steps, row.usable_steps) == (7, 5, 2)
+    assert row.available_steps == 2
+    # The point is 2: the five that expired do not put the buying off.
+    assert part in Part.objects.at_reorder_point(today=today)
+    assert part not in Part.objects.at_reorder_point(today=today - timedelta(days=1))
 
 
 def test_the_parts_list_is_one_query(django_assert_num_queries: Any) -> None:
@@ -298,7 +314,7 @@ def test_the_parts_list_is_one_query(django_assert_num_queries: Any) -> None:
     for rows in (3, 30):
         # 1: parts with the sums of their balances and promises and their policy
         with django_assert_num_queries(1):
-            found = list(Part.objects.for_parts_list().order_by("number")[:rows])
+            found = list(Part.objects.for_parts_list(today=AT.date()).order_by("number")[:rows])
             assert sum(row.available_steps + row.order_up_to_steps for row in found) > 0
 
 

@@ -112,7 +112,7 @@ def test_there_is_something_to_see_this_morning(demo_shop: Story) -> None:
     assert states["due"] >= 3
     assert states["soon"] >= 5
     assert states["clear"] > states["overdue"] + states["due"]
-    assert 4 <= Part.objects.at_reorder_point().count() <= 20
+    assert 4 <= Part.objects.at_reorder_point(today=today).count() <= 20
     held = Finding.objects.holding()
     assert [finding.rig.name for finding in held if finding.rig] == ["Plover"]
     assert Finding.objects.open().filter(is_grave=False).count() >= 3

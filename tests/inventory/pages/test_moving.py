@@ -1,6 +1,6 @@
 """Receiving, moving, counting, scrapping and reversing on their pages."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -94,6 +94,7 @@ class TestReceive:
             ({"location": "0"}, "That place is not in use."),
             ({"cured_on": "2025-12-01", "expires_on": "2025-11-01"}, "before it was cured"),
             ({"cured_on": "2999-01-01"}, "This is later than today."),
+            ({"cured_on": "5Q2026"}, "or a quarter like 3Q2026"),
             ({"expires_on": "soon"}, "Write the day like 2026-03-02."),
             ({"at": "2999-01-01T10:00"}, "This is later than now."),
         ],
@@ -129,6 +130,30 @@ class TestReceive:
         assert not Movement.objects.exists()
         assert page.send(**self.typed(bin_k3, **typed), sure="on").status_code == 302
         assert Movement.objects.count() == 1
+
+    def test_what_ages_is_asked_for_its_day_and_reckoned_from_it(
+        self, desk: Client, part: Part, bin_k3: Location
+    ) -> None:
+        """ISO 2230:2002: group B keeps 7 years; the clock of 3Q2025 starts on 30 September."""
+        Part.objects.filter(pk=part.pk).update(storage_group="B")
+        page = Page(desk, "inventory:receive", part.number)
+        answer = page.send(**self.typed(bin_k3))
+        assert answer.status_code == 422
+        assert "This part ages: give the day or quarter" in text_of(answer)
+        assert not Movement.objects.exists()
+        assert page.send(**self.typed(bin_k3, cured_on="3Q2025")).status_code == 302
+        lot = Lot.objects.get()
+        assert (lot.cured_on, lot.expires_on) == (date(2025, 9, 30), date(2032, 9, 30))
+
+    def test_a_use_by_day_past_the_reckoned_one_is_asked_about(
+        self, desk: Client, part: Part, bin_k3: Location
+    ) -> None:
+        Part.objects.filter(pk=part.pk).update(keeps_months=6)
+        typed = self.typed(bin_k3, cured_on="2026-03-01", expires_on="2027-03-01")
+        page = Page(desk, "inventory:receive", part.number)
+        assert "it keeps until 2026-09-01." in text_of(page.send(**typed))
+        assert page.send(**typed, sure="on").status_code == 302
+        assert Lot.objects.get().expires_on == date(2027, 3, 1)
 
     def test_an_honest_page_asks_nothing(self, desk: Client, part: Part) -> None:
         shown = desk.get(reverse("inventory:receive", args=[part.number]))

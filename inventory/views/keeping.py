@@ -1,0 +1,111 @@
+"""What ages on the shelf: what has expired, and what will before it is used."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from inventory.costing import issue_value_cents
+from inventory.models import Balance, Location, Lot, Movement, Part
+from inventory.shelf_life import Keeping, left_over
+from inventory.tables import units
+
+ROWS_A_PAGE: Final = 50
+#: What is used by the last day anyway, and keeps longer than this, is no news.
+AHEAD: Final = timedelta(days=183)
+YEAR: Final = timedelta(days=365)
+
+
+@dataclass(frozen=True, slots=True)
+class AgingLot:
+    """A lot that ages: where it lies, how much, and what of it will be left on its last day."""
+
+    part: Part
+    lot: Lot
+    places: tuple[Location, ...]
+    here_steps: int
+    left_steps: int
+    expired: bool
+
+    @property
+    def quantity(self) -> str:
+        return units(self.part, self.here_steps)
+
+    @property
+    def left(self) -> str:
+        return units(self.part, self.left_steps)
+
+    @property
+    def lost_cents(self) -> int:
+        """What that which will be left over is worth. [cents]"""
+        if not self.left_steps:
+            return 0
+        return issue_value_cents(
+            value_left_cents=self.lot.value_left_cents,
+            quantity_left_steps=self.lot.quantity_left_steps,
+            quantity_steps=self.left_steps,
+        )
+
+
+@require_safe
+def keeping(request: HttpRequest) -> HttpResponse:
+    """Lots that have expired, will before they are used, or expire within half a year."""
+    today: date = request.today  # type: ignore[attr-defined]
+    since = timezone.now() - YEAR
+    aging = aging_lots(
+        Balance.objects.that_age(), used=Movement.objects.used_since(since), today=today
+    )
+    shown = [each for each in aging if each.left_steps or each.lot.expires_on - today <= AHEAD]
+    wasted = [each for each in shown if each.left_steps and not each.expired]
+    context = {
+        "page": Paginator(shown, ROWS_A_PAGE).get_page(request.GET.get("page")),
+        "expired": sum(each.expired for each in shown),
+        "expired_cents": sum(each.lost_cents for each in shown if each.expired),
+        "wasted": len(wasted),
+        "wasted_cents": sum(each.lost_cents for each in wasted),
+    }
+    return render(request, "inventory/use_by.html", context)
+
+
+def aging_lots(balances: Iterable[Balance], *, used: dict[int, int], today: date) -> list[AgingLot]:
+    """The lots of these balances, soonest to expire first.
+
+    used: by part, what was used in a year. [steps]
+    """
+    here: Counter[int] = Counter()
+    places: dict[int, list[Location]] = defaultdict(list)
+    lots: dict[int, Lot] = {}
+    of_part: dict[Part, list[int]] = defaultdict(list)
+    for balance in balances:
+        lot = balance.lot
+        if lot.pk not in lots:
+            of_part[balance.part].append(lot.pk)
+        lots[lot.pk] = lot
+        here[lot.pk] += balance.quantity_steps
+        places[lot.pk].append(balance.location)
+    found = []
+    for part, pks in of_part.items():
+        left = left_over(
+            [Keeping(quantity_steps=here[pk], use_by=lots[pk].expires_on) for pk in pks],
+            used_a_year_steps=max(0, used.get(part.pk, 0)),
+            today=today,
+        )
+        found += [
+            AgingLot(
+                part=part,
+                lot=lots[pk],
+                places=tuple(places[pk]),
+                here_steps=here[pk],
+                left_steps=left_steps,
+                expired=lots[pk].expires_on < today,
+            )
+            for pk, left_steps in zip(pks, left, strict=True)
+        ]
+    return sorted(found, key=lambda each: (each.lot.expires_on, each.part.number, each.lot.pk))
