@@ -18,8 +18,10 @@ from inventory.shelf_life import Keeping, left_over
 from inventory.tables import units
 
 ROWS_A_PAGE: Final = 50
-#: What is used by the last day anyway, and keeps longer than this, is no news.
+#: What is used by its last day anyway is shown this long before it.
 AHEAD: Final = timedelta(days=183)
+#: What is not, this long before: time to buy less of it. Later, nobody knows the pace.
+AHEAD_IF_LEFT: Final = timedelta(days=730)
 YEAR: Final = timedelta(days=365)
 
 
@@ -56,13 +58,17 @@ class AgingLot:
 
 @require_safe
 def keeping(request: HttpRequest) -> HttpResponse:
-    """Lots that have expired, will before they are used, or expire within half a year."""
+    """Lots that have expired, will before they are used, or will within half a year."""
     today: date = request.today  # type: ignore[attr-defined]
     since = timezone.now() - YEAR
     aging = aging_lots(
         Balance.objects.that_age(), used=Movement.objects.used_since(since), today=today
     )
-    shown = [each for each in aging if each.left_steps or each.lot.expires_on - today <= AHEAD]
+    shown = [
+        each
+        for each in aging
+        if each.lot.expires_on - today <= (AHEAD_IF_LEFT if each.left_steps else AHEAD)
+    ]
     wasted = [each for each in shown if each.left_steps and not each.expired]
     context = {
         "page": Paginator(shown, ROWS_A_PAGE).get_page(request.GET.get("page")),

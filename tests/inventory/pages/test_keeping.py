@@ -63,7 +63,7 @@ def test_it_says_what_expired_and_what_will_not_be_used_in_time(
     text = shown(desk)
     assert "1 lot has expired, worth $20.00: look at it, and scrap what fails." in text
     # 101 days at 3 a year use no whole piece.
-    assert "At last year’s pace 1 more will not be used up in time, a loss of $40.00." in text
+    assert "At last year’s pace 1 more lot will not be used up in time, a loss of $40.00." in text
     assert "01-D1, K-03" in text or "K-03, 01-D1" in text
 
 
@@ -73,6 +73,8 @@ def test_what_is_used_in_time_and_keeps_long_is_no_news(
     today = timezone.localdate()
     received(seal, bin_k3, 9, 9_000, expires_on=today + timedelta(days=400), lot_code="far")
     assert "far" in shown(desk)
+    received(PartFactory(), bin_k3, 9, 9_000, expires_on=today + timedelta(days=731), lot_code="6y")
+    assert "6y" not in shown(desk)
     use(seal, bin_k3, 8, days_ago=30)
     assert "Nothing expires within half a year" in shown(desk)
 
