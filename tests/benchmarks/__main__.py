@@ -27,6 +27,7 @@ BENCHMARKS: Final = {
     "sheet-pdf": "sheet_pdf",
     "list-page": "list_page",
     "log-ingest": "log_ingest",
+    "reorder-advice": "reorder_advice",
 }
 ROUNDS: Final = 41
 QUICK_ROUNDS: Final = 3

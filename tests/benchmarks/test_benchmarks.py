@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from django.conf import settings
 from django.utils import timezone
@@ -20,6 +21,7 @@ from tests.benchmarks import (
     list_page,
     log_ingest,
     reading_post,
+    reorder_advice,
     sheet_pdf,
     worlds,
 )
@@ -161,6 +163,26 @@ def test_a_log_that_is_read_wrongly_is_noticed(tmp_path: Path) -> None:
     log_ingest.mark(log, 1)
     with pytest.raises(WrongAnswer, match=r"the kept file is another"):
         log_ingest.check(log, outcome, is_last=True)
+
+
+@pytest.mark.parametrize("wrong", ["steps", "reached", "changed", "both"])
+def test_a_reorder_point_that_is_off_is_noticed(wrong: str) -> None:
+    world = reorder_advice.made(30)
+    changed = np.arange(0, 30, 10)
+    steps, reached = reorder_advice.advised(world)
+    floor = reorder_advice.bare(world)
+    some = reorder_advice.advised(reorder_advice.only(world, changed))
+    reorder_advice.check((steps, reached), floor, some, world, changed)
+    one_off = steps + (np.arange(30) == 7)
+    told = {
+        "steps": ((one_off, reached), floor, some),
+        "reached": ((steps, reached - 1e-6), floor, some),
+        "changed": ((steps, reached), floor, (some[0] + 1, some[1])),
+        # Even where the floor errs alike.
+        "both": ((one_off, reached), (one_off, reached), some),
+    }
+    with pytest.raises(WrongAnswer):
+        reorder_advice.check(*told[wrong], world, changed)
 
 
 def test_turns_are_taken_by_both_and_the_first_do_not_count() -> None:
