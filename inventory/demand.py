@@ -29,8 +29,10 @@ Whole = NDArray[np.int64]
 
 #: More of it breaks unplanned with less than this chance: beyond, counts are left out. [1]
 TAIL: Final = 1e-12
-#: A rig cannot break more often than this before an order arrives. [events]
-MOST_BREAKAGES: Final = 10_000
+#: No part breaks more often than this before an order arrives. [events]
+MOST_BREAKAGES: Final = 1_000
+#: A rate known less well than this says nothing, in very many points. [1]
+LEAST_SHAPE: Final = 0.05
 #: Points of one distribution; a finer one is made coarser, each quantity rounded up. [1]
 MOST_POINTS: Final = 50_000
 #: Points of one block of parts, so that it stays in the processor's cache. [1]
@@ -57,8 +59,8 @@ class Breakage:
     """What breaks unplanned by the day.
 
     mean: expected events, 0 to `MOST_BREAKAGES`. [1]
-    shape: of the gamma distribution of the rate, > 0; None when the rate is known. The smaller,
-        the less is known: the variance is mean + mean² / shape.
+    shape: of the gamma distribution of the rate, >= `LEAST_SHAPE`; None when the rate is known. The
+        smaller, the less is known: the variance is mean + mean² / shape.
     quantity_steps: what one event takes of the part, >= 1. [steps]
     """
 
@@ -75,13 +77,13 @@ def learnt_breakage(
 ) -> Breakage:
     """Return what breaks in so many days at a rate known as gamma(shape, exposure).
 
-    shape: prior shape + events seen, > 0. [1]
+    shape: prior shape + events seen, >= `LEAST_SHAPE`. [1]
     exposure_days: prior exposure + days watched, > 0. [days]
     days: lead time and review period together, >= 0. [days]
     The posterior predictive is negative binomial with mean shape × days / exposure (Gelman et al.,
     Bayesian Data Analysis, sec. 2.6). Raises ValueError outside those ranges.
     """
-    if not (shape > 0 and exposure_days > 0 and days >= 0):
+    if not (shape >= LEAST_SHAPE and exposure_days > 0 and days >= 0):
         raise ValueError("A learnt rate has a shape and an exposure above zero, and days ahead.")
     return Breakage(mean=shape * days / exposure_days, shape=shape, quantity_steps=quantity_steps)
 
@@ -308,8 +310,8 @@ def _refuse(thresholds: Thresholds, cases: Cases) -> None:
         raise ValueError("The weights of a part's lead times add up to 1.")
     if not ((cases.breakage_mean >= 0) & (cases.breakage_mean <= MOST_BREAKAGES)).all():
         raise ValueError(f"What breaks is expected 0 to {MOST_BREAKAGES} times.")
-    if not (cases.breakage_shape > 0).all():
-        raise ValueError("The shape of an uncertain rate is above zero.")
+    if not (cases.breakage_shape >= LEAST_SHAPE).all():
+        raise ValueError(f"The shape of an uncertain rate is {LEAST_SHAPE} or more.")
     if not ((thresholds.chance >= 0) & (thresholds.chance <= 1)).all():
         raise ValueError("A chance lies between 0 and 1.")
     if (thresholds.quantity_steps < 1).any() or (cases.breakage_steps < 1).any():
