@@ -128,34 +128,33 @@ def time_phased_lots(demand: Sequence[float], *, fixed_cost: float, holding_cost
     """Return the cheapest lots for a known schedule (Wagner and Whitin).
 
     An order comes at the start of its period and covers whole periods; what is used in its own
-    period is not held. Of two plans that cost the same, the one whose last order is earlier.
+    period is not held. Of two plans that cost the same, the one that orders less at first: what is
+    not yet ordered can still be changed.
     demand: one figure a period, each >= 0. [units] fixed_cost: of one order, >= 0. [money]
     holding_cost: of what is left at the end of a period, >= 0. [money / unit / period]
     Raises ValueError outside those ranges.
     """
     if not all(0 <= needed < math.inf for needed in demand) or fixed_cost < 0 or holding_cost < 0:
         raise ValueError("Demand and costs are not below zero.")
-    best = [0.0]  # of the periods before
-    begins: list[int] = []
-    for end in range(1, len(demand) + 1):
-        # Going back by a period, the lot grows, and all later demand is held a period longer.
+    periods = len(demand)
+    best = [0.0] * (periods + 1)  # from this period on
+    ends = [0] * periods
+    for start in reversed(range(periods)):
         lot = held = 0.0
-        cheapest, begin = math.inf, 0
-        for start in range(end - 1, -1, -1):
-            held += lot
-            lot += demand[start]
-            cost = best[start] + (fixed_cost if lot else 0.0) + holding_cost * held
-            if cost <= cheapest:
-                cheapest, begin = cost, start
-        best.append(cheapest)
-        begins.append(begin)
-    quantities = [0.0] * len(demand)
-    end = len(demand)
-    while end:
-        start = begins[end - 1]
-        quantities[start] = math.fsum(demand[start:end])
-        end = start
-    return LotPlan(quantities=tuple(quantities), cost=best[-1])
+        cheapest = math.inf
+        for period in range(start, periods):
+            lot += demand[period]
+            held += demand[period] * (period - start)
+            cost = (fixed_cost if lot else 0.0) + holding_cost * held + best[period + 1]
+            if cost < cheapest:
+                cheapest, ends[start] = cost, period + 1
+        best[start] = cheapest
+    quantities = [0.0] * periods
+    start = 0
+    while start < periods:
+        quantities[start] = math.fsum(demand[start : ends[start]])
+        start = ends[start]
+    return LotPlan(quantities=tuple(quantities), cost=best[0])
 
 
 def _positive(**values: float) -> None:

@@ -187,6 +187,13 @@ def test_no_pattern_of_orders_beats_the_plan(
     assert stock == 0
 
 
+def test_of_two_plans_that_cost_the_same_the_first_order_is_smaller() -> None:
+    # By hand: a second order costs 10, and so does holding five for a period at 2.
+    plan = time_phased_lots([0, 3, 5], fixed_cost=10, holding_cost=2)
+    assert plan.quantities == (0, 3, 5)
+    assert plan.cost == 20
+
+
 def test_a_schedule_below_zero_is_refused() -> None:
     with pytest.raises(ValueError, match="below zero"):
         time_phased_lots([3, -1], fixed_cost=1, holding_cost=1)
