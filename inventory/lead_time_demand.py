@@ -133,7 +133,9 @@ class WholeDemand:
         if not 0 <= whole < math.inf:
             raise ValueError("Demand is not below zero.")
         units = np.arange(math.ceil(whole + 12 * math.sqrt(whole)) + 41)
-        return cls(np.exp(xlogy(units, whole) - gammaln(units + 1.0) - whole))
+        chances = np.exp(xlogy(units, whole) - gammaln(units + 1.0) - whole)
+        # Large logarithms lose digits, by about the same part in every chance.
+        return cls(chances / chances.sum())
 
     @classmethod
     def explicit(cls, chance_of: Mapping[int, float]) -> "WholeDemand":

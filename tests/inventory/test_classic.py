@@ -57,6 +57,14 @@ def test_no_variation_no_safety() -> None:
     assert (found.point, found.safety_stock) == (10, 0)
 
 
+def test_a_review_waits_for_the_next_look_as_well() -> None:
+    # Snyder and Shen, Example 4.4 (worked_examples.json, B10): lead time 4 and review period 1.
+    demand = NormalDemand.over(mean=50, sd=8, lead_time=4, review_period=1)
+    found = base_stock(demand, left_cost=0.18, short_cost=0.7)
+    assert found.level == pytest.approx(264.7668943741548, rel=1e-7)
+    assert found.cost == pytest.approx(4.466781004149578, rel=1e-7)
+
+
 @given(st.one_of(normals, wholes), money, money, st.integers(-20, 20))
 def test_no_other_level_costs_less_than_the_base_stock(
     demand: Demand, left_cost: float, short_cost: float, away: int

@@ -133,6 +133,14 @@ def test_tails_keep_their_digits() -> None:
     assert WholeDemand.poisson(5).short(40) == pytest.approx(beyond, rel=1e-9)
 
 
+@pytest.mark.parametrize("mean", [1e-9, 1e4, 1e6])
+def test_small_and_large_demand_keep_their_digits(mean: float) -> None:
+    demand = WholeDemand.poisson(mean)
+    level = int(mean + math.sqrt(mean))
+    assert demand.mean == pytest.approx(mean, rel=1e-9)
+    assert demand.at_most(level) == pytest.approx(stats.poisson.cdf(level, mean), rel=1e-9)
+
+
 def test_demand_that_is_known_is_short_by_what_it_lacks() -> None:
     known = NormalDemand(10, 0)
     assert (known.short(7), known.left(7), known.short(12), known.left(12)) == (3, 0, 0, 2)

@@ -48,6 +48,18 @@ def test_orders_that_cost_nothing_fill_up_every_period(
     assert found.cost == pytest.approx(level.cost, rel=1e-9)
 
 
+def test_a_point_and_a_level_by_hand() -> None:
+    """None or one, evenly: two periods each at 2 and at 1, then an order of 4.
+
+    4 + 2 × 1.5 left + 2 × 0.5 left, over four periods.
+    """
+    demand = WholeDemand.explicit({0: 0.5, 1: 0.5})
+    cost = point_and_level_cost(
+        0, 2, demand=demand, fixed_cost=4, holding_cost=1, backorder_cost=100
+    )
+    assert cost == pytest.approx(2)
+
+
 def test_the_cost_of_a_point_and_a_level_against_simulated_periods() -> None:
     """Poisson demand of 6 a period, 200,000 periods: order up to 10 at or below 4."""
     random = np.random.default_rng(11)
