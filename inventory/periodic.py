@@ -63,7 +63,7 @@ def best_point_and_level(
     while reviews.at(higher) <= cost:
         if reviews.cost(point, higher) < cost:
             level = higher
-            while reviews.cost(point, level) <= reviews.at(point + 1):
+            while point + 1 < level and reviews.cost(point, level) <= reviews.at(point + 1):
                 point += 1
             cost = reviews.cost(point, level)
         higher += 1

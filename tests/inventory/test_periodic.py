@@ -5,7 +5,7 @@ Published figures: forms `ss_poisson` and `ss_poisson_table` of the worked examp
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from inventory.classic import base_stock
@@ -37,6 +37,7 @@ def test_no_other_point_and_level_costs_less(demand: WholeDemand, costs: dict[st
             assert found.cost <= other * (1 + 1e-9)
 
 
+@example(explicit([1, 0, 0, 1, 0, 2]), 0.2, 0.2)  # three levels cost the same
 @given(demands, st.floats(0.2, 5), st.floats(0.2, 20))
 def test_orders_that_cost_nothing_fill_up_every_period(
     demand: WholeDemand, holding_cost: float, backorder_cost: float
