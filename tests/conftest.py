@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 from django.test import Client, TransactionTestCase
+from hypothesis import HealthCheck
+from hypothesis import settings as searching
 
 from shop.models import Person, Role, Shop
 from tests.depth import IN_CI
@@ -22,6 +24,13 @@ from tests.depth import IN_CI
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 #: What everybody made by these fixtures signs in with.
 PASSWORD = "four holes in a tag"
+
+# How long an example takes says how busy the machine is; CI's own profile leaves it out as well.
+if not IN_CI:
+    searching.register_profile(
+        "untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    )
+    searching.load_profile("untimed")
 
 Reporting = Generator[None, pytest.TestReport, pytest.TestReport]
 OTHER_RUN = pytest.StashKey[int]()
