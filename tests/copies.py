@@ -13,7 +13,9 @@ from functools import cache
 from typing import Any, TypeVar
 
 from django.apps import apps
+from django.core.management.color import no_style
 from django.db import connection, transaction
+from django.db.backends.utils import CursorWrapper
 from django.db.models import Field, Model
 
 from shop.models import Person, Shop
@@ -41,8 +43,17 @@ class Kept:
             for model, rows in self.rows.items():
                 at = [at for at, field in enumerate(fields_of(model)) if _names_somebody(field)]
                 cursor.executemany(_insert(model), [_renamed(row, at, keys) for row in rows])
+            self._go_on_from_there(cursor)
         # Its people are those given now; all else is its own.
         return copy.deepcopy(self.made, {id(self.given[name]): given[name] for name in given})
+
+    def _go_on_from_there(self, cursor: CursorWrapper) -> None:
+        """Give later rows later keys, as SQLite does: the ledger reads its lines in that order.
+
+        A `flush` between the making and the copy has PostgreSQL count from one again.
+        """
+        for statement in connection.ops.sequence_reset_sql(no_style(), list(self.rows)):
+            cursor.execute(statement)
 
     def _keys(self) -> dict[int, int]:
         """The keys of people now, by those they had."""
@@ -50,7 +61,7 @@ class Kept:
         keys = {pk: now[sign_in] for sign_in, pk in self.people.items()}
         taken = set(now.values())
         for row in self.rows.get(Person, ()):
-            # Only SQLite gives a key twice: it takes them back with what is rolled back.
+            # A key may come twice: SQLite takes back those of rows that were rolled back.
             keys[row[0]] = row[0] if row[0] not in taken else max(taken) + 1
             taken.add(keys[row[0]])
         return keys

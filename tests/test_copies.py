@@ -6,15 +6,19 @@ from functools import partial
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.core.management.color import no_style
+from django.db import connection, transaction
 from django.db.models import Model
 
 from equipment.models import Component
 from equipment.services.library import load_library
+from inventory.models import Movement
+from inventory.services import prove
 from shop.models import Person, Shop
 from tests import copies
 from tests.equipment.factories import START, ZONE, PersonFactory, SprayRig, spray_rig
 from tests.equipment.pages.conftest import two_days_in_by_the_library
+from tests.inventory.factories import received
 from tests.shop.worlds import SheetWorld, sheet_world
 
 pytestmark = pytest.mark.django_db
@@ -109,3 +113,23 @@ def test_where_something_is_there_the_services_build(db: None) -> None:
     first, second = spray_rig(number=8), spray_rig(number=9)
     assert Component.objects.count() == len(first.components) + len(second.components)
     assert first.author == second.author
+
+
+def test_what_comes_after_a_copy_has_later_keys(
+    shop: Shop, manager: Person, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Even where the database has begun to count anew, as it does after a flush."""
+    monkeypatch.setattr(copies, "_kept", {})
+    with transaction.atomic():
+        sheet_world(shop, manager)
+        transaction.set_rollback(True)
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_by_name_sql(
+            no_style(), [{"table": Movement._meta.db_table, "column": "id"}]
+        ):
+            cursor.execute(statement)
+    world = sheet_world(shop, manager)
+    copied = max(Movement.objects.values_list("pk", flat=True))
+    received(world.seal, world.bin, 1, 900)
+    assert Movement.objects.filter(pk__gt=copied).count() == 1
+    assert prove() == []
