@@ -9,7 +9,8 @@ class InventoryConfig(AppConfig):
     def ready(self) -> None:
         from inventory import checks, guards
 
-        guards.guard("inventory_movement")
+        for table in ("movement", "receipt", "receiptline", "lotextension"):
+            guards.guard(f"inventory_{table}")
         post_migrate.connect(
             guards.install_after_migrate, sender=self, dispatch_uid="inventory.guards"
         )

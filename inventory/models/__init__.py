@@ -1,5 +1,17 @@
 """What the shop keeps: parts, places, lots, and the ledger that moves them."""
 
+from inventory.models.buying import (
+    Core,
+    PriceBreak,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    PurchaseOrderLineQuerySet,
+    Receipt,
+    ReceiptLine,
+    Supplier,
+    SupplierPart,
+)
+from inventory.models.checking import Count, CountLine, LotExtension, RobbedKit
 from inventory.models.ledger import (
     Balance,
     BalanceQuerySet,
@@ -7,24 +19,48 @@ from inventory.models.ledger import (
     Movement,
     MovementQuerySet,
 )
-from inventory.models.parts import KitLine, Part, PartQuerySet
+from inventory.models.parts import KitAlternate, KitLine, Pack, Part, PartCode, PartQuerySet
 from inventory.models.places import FAR_DATE, Location, LocationQuerySet, Lot
-from inventory.models.plans import Reservation, ReservationQuerySet, StockPolicy
+from inventory.models.plans import (
+    Reservation,
+    ReservationQuerySet,
+    StockAdvice,
+    StockClass,
+    StockPolicy,
+)
 
 __all__ = [
     "FAR_DATE",
     "Balance",
     "BalanceQuerySet",
+    "Core",
+    "Count",
+    "CountLine",
+    "KitAlternate",
     "KitLine",
     "LedgerIsAppendOnly",
     "Location",
     "LocationQuerySet",
     "Lot",
+    "LotExtension",
     "Movement",
     "MovementQuerySet",
+    "Pack",
     "Part",
+    "PartCode",
     "PartQuerySet",
+    "PriceBreak",
+    "PurchaseOrder",
+    "PurchaseOrderLine",
+    "PurchaseOrderLineQuerySet",
+    "Receipt",
+    "ReceiptLine",
     "Reservation",
     "ReservationQuerySet",
+    "RobbedKit",
+    "StockAdvice",
+    "StockClass",
     "StockPolicy",
+    "Supplier",
+    "SupplierPart",
 ]

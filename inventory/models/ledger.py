@@ -112,6 +112,11 @@ class Movement(models.Model):
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
 
+    #: Of a change of cost: the receipt whose invoice differs, or the issue that bears its share.
+    about = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="cost_changes"
+    )
+
     objects = MovementQuerySet.as_manager()
 
     class Meta:
@@ -136,6 +141,11 @@ class Movement(models.Model):
                 condition=~Q(kind="transfer") | Q(value_cents=0),
                 name="transfer_carries_no_value",
                 violation_error_message="A transfer carries no value of its own.",
+            ),
+            models.CheckConstraint(
+                condition=Q(about__isnull=True) | Q(kind="cost"),
+                name="only_a_cost_change_is_about_another",
+                violation_error_message="Only a change of cost is about another movement.",
             ),
         ]
         indexes = [

@@ -125,6 +125,10 @@ class Part(models.Model):
     category = models.CharField(max_length=40, blank=True, default="")
     notes = models.TextField(blank=True, default="")
     retired = models.BooleanField(default=False)
+    #: What is bought in its place now; what is left of it is still used.
+    superseded_by = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="supersedes"
+    )
     #: What one unit usually costs: for needs not yet bought and stock found without a price.
     usual_cost_cents = models.PositiveBigIntegerField(default=0)
     #: Of a rubber: how long it keeps from its cure date (inventory/shelf_life.py).
@@ -165,6 +169,11 @@ class Part(models.Model):
                 condition=~Q(number=""),
                 name="part_has_a_number",
                 violation_error_message="A part needs a number.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(superseded_by=F("pk")),
+                name="part_does_not_supersede_itself",
+                violation_error_message="A part cannot take its own place.",
             ),
         ]
 
@@ -229,3 +238,80 @@ class KitLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kit.number}: {self.quantity_steps} steps of {self.part.number}"
+
+
+class KitAlternate(models.Model):
+    """So much of another part does instead of a kit's line; the lowest rank is taken first."""
+
+    line = models.ForeignKey(KitLine, on_delete=models.CASCADE, related_name="alternates")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="alternate_in")
+    quantity_steps = models.PositiveBigIntegerField()
+    rank = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        ordering = ["rank", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["line", "part"],
+                name="one_alternate_of_a_line_per_part",
+                violation_error_message="This part is an alternate of the line already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(quantity_steps__gt=0),
+                name="alternate_holds_something",
+                violation_error_message="An alternate is more than nothing.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} instead in {self.line}"
+
+
+class Pack(models.Model):
+    """A package that a part comes or is handled in: a pail of so many steps, exactly."""
+
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="packs")
+    name = models.CharField(max_length=20)
+    quantity_steps = models.PositiveBigIntegerField()
+
+    class Meta:
+        ordering = ["quantity_steps", "name"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["part", "name"],
+                name="one_pack_of_a_name_per_part",
+                violation_error_message="There is a pack of this name already.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(name=""),
+                name="pack_has_a_name",
+                violation_error_message="A pack needs a name.",
+            ),
+            models.CheckConstraint(
+                condition=Q(quantity_steps__gt=0),
+                name="pack_holds_something",
+                violation_error_message="A pack holds more than nothing.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.part}"
+
+
+class PartCode(models.Model):
+    """What is printed on a maker's package, for a scanner; ours are the part's number."""
+
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="codes")
+    code = models.CharField(max_length=120, unique=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(code=""),
+                name="part_code_says_something",
+                violation_error_message="Scan or type the code.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
