@@ -521,7 +521,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='stockclass',
-            constraint=models.CheckConstraint(condition=models.Q(('target_percent__gte', 50), ('target_percent__lt', 100)), name='stock_class_target_in_range', violation_error_message='Give a chance of 50 % or more, and below 100 %.'),
+            constraint=models.CheckConstraint(condition=models.Q(('target_percent__gte', 50), ('target_percent__lt', 100)), name='stock_class_target_in_range', violation_error_message='Give a chance of 50 %% or more, and below 100 %%.'),
         ),
         migrations.AddConstraint(
             model_name='stockclass',

@@ -177,7 +177,7 @@ class StockClass(models.Model):
             models.CheckConstraint(
                 condition=Q(target_percent__gte=50, target_percent__lt=100),
                 name="stock_class_target_in_range",
-                violation_error_message="Give a chance of 50 % or more, and below 100 %.",
+                violation_error_message="Give a chance of 50 %% or more, and below 100 %%.",
             ),
             models.CheckConstraint(
                 condition=Q(count_every_days__gt=0),

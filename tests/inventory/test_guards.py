@@ -9,7 +9,8 @@ from django.core.management import call_command
 from django.db import IntegrityError, connection, transaction
 
 from inventory import guards
-from inventory.models import Movement
+from inventory.models import Movement, ReceiptLine
+from tests.inventory import broken_rows
 from tests.inventory.factories import BinFactory, PartFactory, received
 
 pytestmark = pytest.mark.django_db
@@ -18,6 +19,15 @@ LEDGER = "inventory_movement"
 CHANGES = {
     "update": f"UPDATE {LEDGER} SET value_cents = 0, reason = 'tidied up' WHERE id = %s",
     "delete": f"DELETE FROM {LEDGER} WHERE id = %s",
+}
+#: What came by which packing slip, and who let a lot be used longer.
+OTHERS = {
+    "a receipt": "UPDATE inventory_receipt SET packing_slip = 'another'",
+    "no receipt": "DELETE FROM inventory_receipt",
+    "a receipt's goods": "UPDATE inventory_receiptline SET goods_cents = 1",
+    "no line of it": "DELETE FROM inventory_receiptline",
+    "an extension": "UPDATE inventory_lotextension SET until = '2099-01-01'",
+    "no extension": "DELETE FROM inventory_lotextension",
 }
 
 
@@ -51,6 +61,33 @@ def test_twin_without_the_guard_sql_changes_it(
     change: str, movement: Movement, lifted: None
 ) -> None:
     assert run(change, movement) == 1
+
+
+@pytest.fixture
+def kept(movement: Movement) -> None:
+    receipt = broken_rows.a_receipt()
+    receipt.save()
+    ReceiptLine(receipt=receipt, lot=movement.lot, goods_cents=500).save()
+    broken_rows.an_extension(lot=movement.lot).save()
+
+
+def told(change: str) -> int:
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(change)
+        return cursor.rowcount
+
+
+@pytest.mark.parametrize("change", OTHERS.values(), ids=OTHERS)
+def test_sql_cannot_change_what_came_and_what_was_extended(change: str, kept: None) -> None:
+    with pytest.raises(IntegrityError, match="only added to: reverse the entry"):
+        told(change)
+
+
+@pytest.mark.parametrize("change", OTHERS.values(), ids=OTHERS)
+def test_twin_without_the_guard_sql_changes_those(change: str, kept: None, lifted: None) -> None:
+    if change == OTHERS["no receipt"]:
+        told(OTHERS["no line of it"])  # which a key of the database holds as well
+    assert told(change) == 1
 
 
 def test_the_check_tells_of_a_missing_guard(lifted: None) -> None:
