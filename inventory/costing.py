@@ -45,6 +45,11 @@ class LotLayer:
     value_cents: int
     lot_quantity_steps: int | None = None
 
+    @property
+    def whole_steps(self) -> int:
+        """Quantity left of the whole lot, here and elsewhere. [steps]"""
+        return self.quantity_steps if self.lot_quantity_steps is None else self.lot_quantity_steps
+
 
 @dataclass(frozen=True, slots=True)
 class Draw:
@@ -90,17 +95,16 @@ def take(layer: LotLayer, quantity_steps: int) -> tuple[Draw, LotLayer]:
     """
     if quantity_steps > layer.quantity_steps:
         raise NotEnough(wanted_steps=quantity_steps, available_steps=layer.quantity_steps)
-    whole = layer.quantity_steps if layer.lot_quantity_steps is None else layer.lot_quantity_steps
     value = issue_value_cents(
         value_left_cents=layer.value_cents,
-        quantity_left_steps=whole,
+        quantity_left_steps=layer.whole_steps,
         quantity_steps=quantity_steps,
     )
     after = replace(
         layer,
         quantity_steps=layer.quantity_steps - quantity_steps,
         value_cents=layer.value_cents - value,
-        lot_quantity_steps=whole - quantity_steps,
+        lot_quantity_steps=layer.whole_steps - quantity_steps,
     )
     return Draw(lot_id=layer.lot_id, quantity_steps=quantity_steps, value_cents=value), after
 
@@ -151,7 +155,7 @@ def pooled(lots: Sequence[LotLayer]) -> LotLayer:
     lots: at least one, each once and with all that is left of it, else ValueError. The pool bears
     the number of the first; it expires with the first that does.
     """
-    if not lots or any(lot.lot_quantity_steps not in (None, lot.quantity_steps) for lot in lots):
+    if not lots or any(lot.whole_steps != lot.quantity_steps for lot in lots):
         raise ValueError("A pool is made of whole lots, one or more.")
     return LotLayer(
         lot_id=lots[0].lot_id,
@@ -167,10 +171,9 @@ def unit_cost(layer: LotLayer, *, steps_per_unit: int) -> Decimal:
 
     steps_per_unit: >= 1. Raises ValueError below that, and for an empty layer.
     """
-    whole = layer.quantity_steps if layer.lot_quantity_steps is None else layer.lot_quantity_steps
-    if steps_per_unit < 1 or whole < 1:
+    if steps_per_unit < 1 or layer.whole_steps < 1:
         raise ValueError("An empty layer has no cost of a unit.")
-    return Decimal(layer.value_cents * steps_per_unit) / (whole * CENTS)
+    return Decimal(layer.value_cents * steps_per_unit) / (layer.whole_steps * CENTS)
 
 
 @dataclass(frozen=True, slots=True)

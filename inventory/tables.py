@@ -31,7 +31,7 @@ def units(part: Part, steps: int) -> str:
 def with_expired(part: Part) -> str:
     """What is on hand of a part, and under it how much of that has expired."""
     figure = units(part, part.on_hand_steps)  # type: ignore[attr-defined]
-    expired = part.expired_steps  # type: ignore[attr-defined]
+    expired = part.expired_steps
     return format_html(BESIDE, figure, f"{units(part, expired)} expired") if expired else figure
 
 
@@ -102,9 +102,7 @@ class PartTable(tables.Table):
     def render_on_hand(self, record: Part) -> str:
         figure = with_expired(record)
         if is_at_point(record):
-            return format_html(
-                '{}<small><span class="oxide">at reorder point</span></small>', figure
-            )
+            return format_html(BESIDE, figure, "at reorder point")
         return figure
 
     def render_point(self, record: Part) -> str:

@@ -44,11 +44,11 @@ class PartQuerySet(models.QuerySet["Part"]):
         return found
 
     def with_stock(self, *, today: date) -> Self:
-        """Adds six whole numbers of steps.
+        """Adds five whole numbers of steps.
 
-        on_hand_steps: in the shop's bins. expired_steps: of it, what is past its use-by day.
-        usable_steps: the rest, which is what buying looks at. in_drawers_steps: in the rigs'
-        drawers. reserved_steps: promised from the shop's bins. available_steps: usable less
+        on_hand_steps: in the shop's bins. usable_steps: of it, what is not past its use-by day,
+        which is what buying looks at; the rest is `Part.expired_steps`. in_drawers_steps: in the
+        rigs' drawers. reserved_steps: promised from the shop's bins. available_steps: usable less
         reserved (below zero when a count found less than was promised).
         Trays and quarantine count in none of them.
         """
@@ -60,13 +60,10 @@ class PartQuerySet(models.QuerySet["Part"]):
         in_drawers = Q(location__kind=Location.Kind.DRAWER)
         return self.annotate(
             on_hand_steps=_sum_of(Balance.objects.filter(in_bins)),
-            expired_steps=_sum_of(Balance.objects.filter(in_bins, lot__expires_on__lt=today)),
+            usable_steps=_sum_of(Balance.objects.filter(in_bins, lot__expires_on__gte=today)),
             in_drawers_steps=_sum_of(Balance.objects.filter(in_drawers)),
             reserved_steps=_sum_of(Reservation.objects.filter(in_bins)),
-        ).annotate(
-            usable_steps=F("on_hand_steps") - F("expired_steps"),
-            available_steps=F("on_hand_steps") - F("expired_steps") - F("reserved_steps"),
-        )
+        ).annotate(available_steps=F("usable_steps") - F("reserved_steps"))
 
     def with_policy(self) -> Self:
         """Adds the shop's reorder_point_steps and order_up_to_steps (0 where none was set)."""
@@ -195,6 +192,11 @@ class Part(models.Model):
     def ages(self) -> bool:
         """Whether it may be used only for so long."""
         return bool(self.storage_group or self.keeps_months)
+
+    @property
+    def expired_steps(self) -> int:
+        """Of a part read `with_stock`: what lies in the shop's bins past its use-by day. [steps]"""
+        return self.on_hand_steps - self.usable_steps  # type: ignore[attr-defined]
 
     def use_by(self, made_on: date) -> date | None:
         """The last day for what was cured or made on a day; None where it keeps."""

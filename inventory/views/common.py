@@ -97,7 +97,7 @@ def figures(part: Part, request: HttpRequest) -> list[tuple[str, str]]:
     symbol = request.shop.currency  # type: ignore[attr-defined]
     point = part.reorder_point_steps  # type: ignore[attr-defined]
     has_point = part.order_up_to_steps > 0  # type: ignore[attr-defined]
-    expired = part.expired_steps  # type: ignore[attr-defined]
+    expired = part.expired_steps
     return [
         ("On hand", units(part, part.on_hand_steps)),  # type: ignore[attr-defined]
         *([("Expired", units(part, expired))] if expired else []),

@@ -1,6 +1,6 @@
 """What ages on the shelf: what has expired, and what will before it is used."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -85,33 +85,29 @@ def aging_lots(balances: Iterable[Balance], *, used: dict[int, int], today: date
 
     used: by part, what was used in a year. [steps]
     """
-    here: Counter[int] = Counter()
-    places: dict[int, list[Location]] = defaultdict(list)
-    lots: dict[int, Lot] = {}
-    of_part: dict[Part, list[int]] = defaultdict(list)
+    of_part: dict[Part, dict[Lot, list[Balance]]] = defaultdict(lambda: defaultdict(list))
     for balance in balances:
-        lot = balance.lot
-        if lot.pk not in lots:
-            of_part[balance.part].append(lot.pk)
-        lots[lot.pk] = lot
-        here[lot.pk] += balance.quantity_steps
-        places[lot.pk].append(balance.location)
+        of_part[balance.part][balance.lot].append(balance)
     found = []
-    for part, pks in of_part.items():
+    for part, lots in of_part.items():
+        here = [sum(each.quantity_steps for each in lying) for lying in lots.values()]
         left = left_over(
-            [Keeping(quantity_steps=here[pk], use_by=lots[pk].expires_on) for pk in pks],
+            [
+                Keeping(quantity_steps=steps, use_by=lot.expires_on)
+                for lot, steps in zip(lots, here, strict=True)
+            ],
             used_a_year_steps=max(0, used.get(part.pk, 0)),
             today=today,
         )
         found += [
             AgingLot(
                 part=part,
-                lot=lots[pk],
-                places=tuple(places[pk]),
-                here_steps=here[pk],
+                lot=lot,
+                places=tuple(each.location for each in lying),
+                here_steps=here_steps,
                 left_steps=left_steps,
-                expired=lots[pk].expires_on < today,
+                expired=lot.expires_on < today,
             )
-            for pk, left_steps in zip(pks, left, strict=True)
+            for (lot, lying), here_steps, left_steps in zip(lots.items(), here, left, strict=True)
         ]
     return sorted(found, key=lambda each: (each.lot.expires_on, each.part.number, each.lot.pk))

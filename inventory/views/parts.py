@@ -90,7 +90,7 @@ def _advice(shown: Part) -> Advice:
     return buying_advice(
         unit=Unit(shown.unit_name, shown.steps_per_unit),
         usable_steps=shown.usable_steps,  # type: ignore[attr-defined]
-        expired_steps=shown.expired_steps,  # type: ignore[attr-defined]
+        expired_steps=shown.expired_steps,
         in_drawers_steps=shown.in_drawers_steps,  # type: ignore[attr-defined]
         promises=[
             Promise(source_name(row.source_kind, row.source_number), row.quantity_steps)

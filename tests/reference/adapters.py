@@ -14,6 +14,7 @@ from equipment import caldates, charts, counters, due, forecast, trends, units
 from equipment.usage import wiener
 from inventory import costing, quantities
 from tests.reference.classic_adapters import CLASSIC_ADAPTERS
+from tests.reference.layers import in_steps, receipt_layer
 from tests.reference.reading import (
     Answer,
     MalformedCase,
@@ -185,8 +186,10 @@ def renewal_fixed_floating(inputs: Any) -> Answer:
 
 
 def specific_identification(inputs: Any) -> Answer:
-    layers = [_layer(lot) for lot in need_list(inputs, "lots")]
-    lots = {layer.lot_id: layer for layer in layers}
+    received = [
+        receipt_layer(_lot(lot), lot, quantity="received") for lot in need_list(inputs, "lots")
+    ]
+    lots = {layer.lot_id: layer for layer in received}
     costs: list[int] = []
     all_draws: list[costing.Draw] = []
     for issue in need_list(inputs, "issues"):
@@ -197,7 +200,7 @@ def specific_identification(inputs: Any) -> Answer:
             name = _lot(line)
             if name not in lots:
                 raise MalformedCase(f"an issue names lot {name!r}, which was not received")
-            drawn, lots[name] = costing.take(lots[name], _steps(number(line, "quantity")))
+            drawn, lots[name] = costing.take(lots[name], in_steps(number(line, "quantity")))
             draws.append(drawn)
         costs.append(costing.cost_of(draws))
         all_draws.extend(draws)
@@ -208,34 +211,11 @@ def specific_identification(inputs: Any) -> Answer:
     }
 
 
-_STEPS_PER_UNIT = 100
-
-
-def _steps(amount: Decimal) -> int:
-    return quantities.to_steps(amount, steps_per_unit=_STEPS_PER_UNIT)
-
-
 def _lot(mapping: Any) -> int:
     lot = need(mapping, "lot")
     if type(lot) is not int:
         raise MalformedCase(f"“lot” is not a whole number: {lot!r}")
     return lot
-
-
-def _layer(lot: Any) -> costing.LotLayer:
-    steps = _steps(number(lot, "received"))
-    return costing.LotLayer(
-        lot_id=_lot(lot),
-        expires_on=None,
-        # The lots are named by the issues, so their order does not matter.
-        received_at=datetime(2000, 1, 1, tzinfo=UTC),
-        quantity_steps=steps,
-        value_cents=costing.receipt_value_cents(
-            quantity_steps=steps,
-            steps_per_unit=_STEPS_PER_UNIT,
-            unit_cost_cents=quantities.to_cents(number(lot, "unit_cost")),
-        ),
-    )
 
 
 def ewma(inputs: Any) -> Answer:

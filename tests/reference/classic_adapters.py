@@ -1,8 +1,8 @@
 """Adapters for the classic formulas of stock: see `adapters`."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from inventory import (
@@ -15,6 +15,7 @@ from inventory import (
     periodic,
     quantities,
 )
+from tests.reference.layers import STEPS_PER_UNIT, in_steps, receipt_layer
 from tests.reference.reading import (
     Answer,
     MalformedCase,
@@ -188,26 +189,16 @@ def rq_poisson(inputs: Any) -> Answer:
     demand = lead_time_demand.WholeDemand.poisson(rate, real(inputs, "lead_time"))
     costs = {"rate": rate, **_costs(inputs)}
     found = classic.best_point_and_lot(demand, **costs)
-    answer: Answer = {"r": found.point, "Q": found.lot, "cost": found.cost}
-    if "also_cost_of" in inputs:
-        answer["also_cost"] = [
-            classic.point_and_lot_cost(point, lot, demand=demand, **costs)
-            for point, lot in _pairs(inputs, "also_cost_of")
-        ]
-    return answer
+    also = _also(inputs, partial(classic.point_and_lot_cost, demand=demand, **costs))
+    return {"r": found.point, "Q": found.lot, "cost": found.cost, **also}
 
 
 def ss_poisson(inputs: Any) -> Answer:
     demand = lead_time_demand.WholeDemand.poisson(real(inputs, "demand_mean"))
     costs = _costs(inputs)
     found = periodic.best_point_and_level(demand, **costs)
-    answer: Answer = {"s": found.point, "S": found.level, "cost": found.cost}
-    if "also_cost_of" in inputs:
-        answer["also_cost"] = [
-            periodic.point_and_level_cost(point, level, demand=demand, **costs)
-            for point, level in _pairs(inputs, "also_cost_of")
-        ]
-    return answer
+    also = _also(inputs, partial(periodic.point_and_level_cost, demand=demand, **costs))
+    return {"s": found.point, "S": found.level, "cost": found.cost, **also}
 
 
 def ss_poisson_table(inputs: Any) -> Answer:
@@ -221,6 +212,13 @@ def ss_poisson_table(inputs: Any) -> Answer:
         "S": [each.level for each in found],
         "cost": [each.cost for each in found],
     }
+
+
+def _also(inputs: Any, cost: Callable[[int, int], float]) -> Answer:
+    """What other pairs of figures cost, where a case asks for them."""
+    if "also_cost_of" not in inputs:
+        return {}
+    return {"also_cost": [cost(one, other) for one, other in _pairs(inputs, "also_cost_of")]}
 
 
 def _costs(inputs: Any) -> dict[str, float]:
@@ -340,9 +338,6 @@ def _ranked(inputs: Any) -> list[classes.Ranked]:
     )
 
 
-_STEPS_PER_UNIT = 100
-
-
 class _Books:
     """Movements of a case played through cost layers, in the order given."""
 
@@ -353,29 +348,12 @@ class _Books:
         self.unit_costs: list[Decimal] = []
         for place, movement in enumerate(need_list(inputs, "movements")):
             if isinstance(movement, dict) and "receipt" in movement:
-                self._receive(movement, place)
+                self.layers.append(receipt_layer(place, movement, quantity="receipt"))
                 if average:
                     self.layers = [costing.pooled(self.layers)]
                     self.unit_costs.append(_unit_cost(self.layers[0]))
             else:
                 self._issue(_steps(movement, "issue"))
-
-    def _receive(self, movement: Any, place: int) -> None:
-        steps = _steps(movement, "receipt")
-        self.layers.append(
-            costing.LotLayer(
-                lot_id=place,
-                expires_on=None,
-                # The lots are numbered in their order; the days of a case are texts.
-                received_at=datetime(2000, 1, 1, tzinfo=UTC),
-                quantity_steps=steps,
-                value_cents=costing.receipt_value_cents(
-                    quantity_steps=steps,
-                    steps_per_unit=_STEPS_PER_UNIT,
-                    unit_cost_cents=quantities.to_cents(number(movement, "unit_cost")),
-                ),
-            )
-        )
 
     def _issue(self, steps: int) -> None:
         draws = costing.draw(self.layers, steps)
@@ -394,7 +372,10 @@ class _Books:
             "total_cost_of_issues": quantities.to_money(costing.cost_of(self.draws)),
             "closing_value": quantities.to_money(costing.value_left(self.layers)),
             "closing_layers": [
-                [quantities.to_units(layer.quantity_steps, _STEPS_PER_UNIT), _unit_cost(layer)]
+                [
+                    quantities.to_units(layer.quantity_steps, STEPS_PER_UNIT),
+                    _unit_cost(layer),
+                ]
                 for layer in self.layers
             ],
         }
@@ -402,15 +383,15 @@ class _Books:
     def closing_units(self) -> Any:
         if not self.layers:
             return 0
-        return quantities.to_units(costing.pooled(self.layers).quantity_steps, _STEPS_PER_UNIT)
+        return quantities.to_units(costing.pooled(self.layers).quantity_steps, STEPS_PER_UNIT)
 
 
 def _steps(mapping: Any, key: str) -> int:
-    return quantities.to_steps(number(mapping, key), steps_per_unit=_STEPS_PER_UNIT)
+    return in_steps(number(mapping, key))
 
 
 def _unit_cost(layer: costing.LotLayer) -> Decimal:
-    return costing.unit_cost(layer, steps_per_unit=_STEPS_PER_UNIT)
+    return costing.unit_cost(layer, steps_per_unit=STEPS_PER_UNIT)
 
 
 def fifo(inputs: Any) -> Answer:
@@ -440,13 +421,13 @@ def period_usage(inputs: Any) -> Answer:
         opening_steps=_steps(inputs, "opening_units"),
         received_steps=_steps(inputs, "purchased_units"),
         counted_steps=_steps(inputs, "closing_units"),
-        steps_per_unit=_STEPS_PER_UNIT,
+        steps_per_unit=STEPS_PER_UNIT,
         unit_cost_cents=quantities.to_cents(number(inputs, "unit_cost")),
     )
     return {
         "available_value": quantities.to_money(found.available_cents),
         "closing_value": quantities.to_money(found.closing_cents),
-        "used_units": quantities.to_units(found.used_steps, _STEPS_PER_UNIT),
+        "used_units": quantities.to_units(found.used_steps, STEPS_PER_UNIT),
         "cost_of_used": quantities.to_money(found.used_cents),
     }
 
