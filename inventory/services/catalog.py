@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib.auth.base_user import AbstractBaseUser
@@ -197,10 +197,12 @@ def set_policy(
     at: datetime,
     location: Location | None = None,
     reason: str = "",
+    review_on: date | None = None,
 ) -> StockPolicy:
-    """Set when to buy a part and up to how much; for one place, or for the shop without one.
+    """Set by hand when to buy a part and up to how much; for one place, or for the whole shop.
 
-    0 <= reorder_point_steps <= order_up_to_steps. Raises StockRefused.
+    0 <= reorder_point_steps <= order_up_to_steps. review_on: when to look at it again.
+    Raises StockRefused.
     """
     if reorder_point_steps < 0:
         raise StockRefused("A reorder point cannot be below zero.")
@@ -215,6 +217,8 @@ def set_policy(
             "set_by_id": author.pk,
             "set_at": at,
             "reason": reason,
+            "by_hand": True,
+            "review_on": review_on,
         },
     )
     return policy

@@ -10,6 +10,7 @@ from equipment.models import Due
 from equipment.services import rebuild_all
 from equipment.services.turning import Turned, turn_day
 from shop.models import Shop
+from shop.services.advising import advise
 from shop.services.needs import refresh_kit_cents
 
 #: Due rows that a page turns by itself; a larger fleet needs the command every night.
@@ -17,7 +18,7 @@ MOST_FOR_A_PAGE: Final = 5_000
 
 
 def turn_shop(*, shop: Shop, today: date) -> Turned:
-    """Turn rates, stays, dates, odds and prices of kits to a day; twice a day does no harm.
+    """Turn rates, stays, dates, odds, prices of kits and advice to a day; twice does no harm.
 
     today: in the shop's zone. In a shop that was never turned, one kept since before there were
     odds, every row is first worked out anew: a turn goes by what the rows keep, and they did not
@@ -27,6 +28,7 @@ def turn_shop(*, shop: Shop, today: date) -> Turned:
         rebuild_all(zone=shop.zone)
     turned = turn_day(today=today, zone=shop.zone)
     refresh_kit_cents()
+    advise(shop=shop, today=today)
     Shop.objects.filter(pk=shop.pk).update(turned_on=today)
     return turned
 

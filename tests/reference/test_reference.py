@@ -18,14 +18,7 @@ SERVED = sorted(adapters.ADAPTERS)
 PRODUCT = ("equipment", "inventory", "shop")
 #: Demand, reorder points and the classic formulas, until the pages that show them ask for them.
 AHEAD_OF_THEIR_PAGES = {
-    "inventory.classes",
-    "inventory.classic",
-    "inventory.demand",
-    "inventory.intermittent",
-    "inventory.lead_time_demand",
-    "inventory.lots_to_order",
     "inventory.periodic",
-    "inventory.replenishment",
 }
 TRANSLATORS = sorted(path.name for path in HERE.glob("*adapters.py"))
 
