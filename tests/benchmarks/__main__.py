@@ -28,6 +28,7 @@ BENCHMARKS: Final = {
     "list-page": "list_page",
     "log-ingest": "log_ingest",
     "reorder-advice": "reorder_advice",
+    "kit-issue": "kit_issue",
 }
 ROUNDS: Final = 41
 QUICK_ROUNDS: Final = 3

@@ -6,6 +6,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from shop.paper import sheet as paper
 from tests.benchmarks import (
     due_page,
     due_rebuild,
+    kit_issue,
     list_page,
     log_ingest,
     reading_post,
@@ -163,6 +165,22 @@ def test_a_log_that_is_read_wrongly_is_noticed(tmp_path: Path) -> None:
     log_ingest.mark(log, 1)
     with pytest.raises(WrongAnswer, match=r"the kept file is another"):
         log_ingest.check(log, outcome, is_last=True)
+
+
+@pytest.mark.django_db
+def test_an_issue_that_is_lost_doubled_or_not_in_the_books_is_noticed() -> None:
+    _, manager = worlds.shop(at=kit_issue.AT)
+    parts, places = kit_issue.stocked(author=manager)
+    before = kit_issue.Movement.objects.count()
+    with pytest.raises(WrongAnswer, match="1 issues wrote 0 lines"):
+        kit_issue.check(issues=1, before=before)
+    lines = [kit_issue.IssueLine(part, places[0], 1) for part in parts]
+    for _ in range(2):
+        kit_issue.issue(lines=lines, author=manager, at=kit_issue.AT, request_id=uuid4())
+    kit_issue.check(issues=2, before=before)
+    kit_issue.Balance.objects.filter(part=parts[3]).update(quantity_steps=7)
+    with pytest.raises(WrongAnswer, match="the books do not prove"):
+        kit_issue.check(issues=2, before=before)
 
 
 @pytest.mark.parametrize("wrong", ["steps", "reached", "changed", "both"])

@@ -56,7 +56,7 @@ def post_for_ever(author: int, *, held: bool = False, unguarded: bool = False) -
         mock.patch.object(posting, "transaction", SimpleNamespace(atomic=nullcontext)).start()
         mock.patch.object(models.QuerySet, "select_for_update", models.QuerySet.all).start()
     if held:
-        mock.patch.object(Movement.objects, "bulk_create", _stop).start()
+        mock.patch.object(posting, "_add_each", _stop).start()
     print("ready", flush=True)
     while True:
         random.shuffle(parts)
@@ -72,10 +72,9 @@ def post_for_ever(author: int, *, held: bool = False, unguarded: bool = False) -
             print(request_id, flush=True)
 
 
-def _stop(rows: list[Movement]) -> list[Movement]:
+def _stop(rows: list[Movement]) -> None:
     print("held", flush=True)
     time.sleep(600)
-    return rows
 
 
 @contextmanager
