@@ -1,10 +1,12 @@
 """What can happen to stock: one function for each thing, in one transaction each."""
 
 from inventory.services.catalog import (
+    AlternateSpec,
     KitContainsItself,
     KitLineSpec,
     NumberTaken,
     PartHasMoved,
+    SupersedesItself,
     change_part,
     create_location,
     create_part,
@@ -21,7 +23,13 @@ from inventory.services.correcting import (
     reversed_together,
     scrap,
 )
-from inventory.services.kits import NotAKit, break_kit, make_kit
+from inventory.services.kits import (
+    NotAKit,
+    WholeKits,
+    break_kit,
+    make_kit,
+    whole_kits,
+)
 from inventory.services.moving import (
     IssueLine,
     NotIssued,
@@ -49,9 +57,18 @@ from inventory.services.promises import (
     reserve,
 )
 from inventory.services.proof import Discrepancy, Summary, prove, summary
+from inventory.services.robbed import (
+    Missing,
+    NotRobbedAnyMore,
+    make_whole,
+    missing_from,
+    rob_kit,
+    take_apart,
+)
 
 __all__ = [
     "AlreadyReversed",
+    "AlternateSpec",
     "CannotReverse",
     "Discrepancy",
     "Held",
@@ -59,10 +76,12 @@ __all__ = [
     "KitContainsItself",
     "KitLineSpec",
     "LotOfAnotherPart",
+    "Missing",
     "Need",
     "NotAKit",
     "NotEnoughOnHand",
     "NotIssued",
+    "NotRobbedAnyMore",
     "NothingToMove",
     "NumberTaken",
     "PartHasMoved",
@@ -71,7 +90,9 @@ __all__ = [
     "Short",
     "StockRefused",
     "Summary",
+    "SupersedesItself",
     "TransferLine",
+    "WholeKits",
     "adjust",
     "break_kit",
     "change_part",
@@ -81,6 +102,8 @@ __all__ = [
     "in_words",
     "issue",
     "make_kit",
+    "make_whole",
+    "missing_from",
     "promised_elsewhere",
     "prove",
     "put_back",
@@ -90,9 +113,12 @@ __all__ = [
     "retire_location",
     "reverse",
     "reversed_together",
+    "rob_kit",
     "scrap",
     "set_kit_lines",
     "set_policy",
     "summary",
+    "take_apart",
     "transfer",
+    "whole_kits",
 ]

@@ -7,8 +7,9 @@ from typing import Any
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 
-from inventory.models import KitLine, Location, Movement, Part, StockPolicy
+from inventory.models import KitAlternate, KitLine, Location, Movement, Part, StockPolicy
 from inventory.quantities import to_units
 from inventory.services.posting import NothingToMove, StockRefused, refuse_long
 from inventory.shelf_life import StorageGroup
@@ -41,12 +42,33 @@ class KitContainsItself(StockRefused):
         super().__init__(f"A kit cannot contain itself: {' → '.join(path)}.")
 
 
+class SupersedesItself(StockRefused):
+    """A part that would, perhaps through others, be bought in place of itself."""
+
+    def __init__(self, path: Sequence[str]) -> None:
+        self.path = tuple(path)
+        super().__init__(f"A part cannot take its own place: {' → '.join(path)}.")
+
+
 @dataclass(frozen=True, slots=True)
-class KitLineSpec:
-    """So much of a part in one kit, > 0. [steps]"""
+class AlternateSpec:
+    """So much of a part, > 0 [steps], does instead of a line; the lowest rank (>= 1) goes first."""
 
     part: Part
     quantity_steps: int
+    rank: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class KitLineSpec:
+    """So much of a part in one kit, > 0. [steps]
+
+    alternates: what does instead; None keeps those that the part's line has now.
+    """
+
+    part: Part
+    quantity_steps: int
+    alternates: tuple[AlternateSpec, ...] | None = None
 
 
 def create_part(
@@ -89,7 +111,7 @@ FIXED_ONCE_MOVED = ("unit_name", "steps_per_unit", "is_kit")
 PART_FIELDS = frozenset(
     {
         *("number", "name", "category", "notes", "retired", "usual_cost_cents"),
-        *("storage_group", "keeps_months", *FIXED_ONCE_MOVED),
+        *("storage_group", "keeps_months", "superseded_by", *FIXED_ONCE_MOVED),
     }
 )
 #: The longest that anything is said to keep: beyond it, it keeps.
@@ -99,11 +121,15 @@ MOST_MONTHS = 600
 def change_part(*, part: Part, author: AbstractBaseUser, at: datetime, **changes: Any) -> Part:
     """Change the named fields of a part (see PART_FIELDS) and return it.
 
-    Raises PartHasMoved, NumberTaken, StockRefused; TypeError for any other field.
+    superseded_by: the part bought in its place now, counted in the same unit, or None.
+    Raises PartHasMoved, NumberTaken, SupersedesItself, StockRefused; TypeError for any other field.
     """
     if unknown := changes.keys() - PART_FIELDS:
         raise TypeError(f"A part has no {', '.join(sorted(unknown))} to change.")
     with transaction.atomic():
+        successor = changes.get("superseded_by")
+        if successor is not None:
+            _lock_what_follows(part.pk, successor.pk)
         part = Part.objects.select_for_update().get(pk=part.pk)
         if any(
             name in changes and changes[name] != getattr(part, name) for name in FIXED_ONCE_MOVED
@@ -114,16 +140,19 @@ def change_part(*, part: Part, author: AbstractBaseUser, at: datetime, **changes
                 raise StockRefused(f"{part.number} has kit lines: take them out first.")
         for name, value in changes.items():
             setattr(part, name, value)
+        if successor is not None:
+            _refuse_circle_of_successors(part, successor)
         return _save_part(part, author=author, at=at)
 
 
 def set_kit_lines(
     *, kit: Part, lines: Sequence[KitLineSpec], author: AbstractBaseUser, at: datetime
 ) -> list[KitLine]:
-    """Say what is in a kit, in place of what was said before.
+    """Say what is in a kit and what does instead, in place of what was said before.
 
-    Kits on the shelf keep their cost; broken from now on, they give the new lines.
-    Raises KitContainsItself, NothingToMove, StockRefused.
+    Kits on the shelf keep their cost; bought whole and broken from now on, they give the new lines.
+    Raises KitContainsItself, also where the circle goes through an alternate or a part bought in
+    another's place; NothingToMove, StockRefused.
     """
     if not kit.is_kit:
         raise StockRefused(f"{kit} is not a kit.")
@@ -131,23 +160,41 @@ def set_kit_lines(
     if len(set(parts)) != len(parts):
         raise StockRefused("A part stands in a kit once: add its quantities up.")
     for line in lines:
-        if line.quantity_steps <= 0:
-            raise NothingToMove(line.part)
+        for part, steps in _named(line, line.alternates or ()):
+            if steps <= 0:
+                raise NothingToMove(part)
+        others = [line.part.pk, *(each.part.pk for each in line.alternates or ())]
+        if len(set(others)) != len(others):
+            raise StockRefused(f"What does instead of {line.part} is another part, named once.")
     with transaction.atomic():
         # All kits are locked: two changes at once could each be sound and together make a circle.
-        kits = Part.objects.kits().select_for_update().order_by("pk")
-        numbers = dict(kits.values_list("pk", "number"))
-        inside: dict[int, list[int]] = {}
-        for outer, inner in KitLine.objects.exclude(kit=kit).values_list("kit_id", "part_id"):
-            inside.setdefault(outer, []).append(inner)
-        for line in lines:
-            if path := _path(inside, start=line.part.pk, goal=kit.pk):
-                raise KitContainsItself([kit.number, *(numbers[pk] for pk in path)])
+        list(Part.objects.kits().select_for_update().order_by("pk").values_list("pk"))
+        kept: dict[int, tuple[AlternateSpec, ...]] = {}
+        for row in KitAlternate.objects.filter(line__kit=kit).select_related("line", "part"):
+            spec = AlternateSpec(row.part, row.quantity_steps, row.rank)
+            kept[row.line.part_id] = (*kept.get(row.line.part_id, ()), spec)
+        alternates = [
+            kept.get(line.part.pk, ()) if line.alternates is None else line.alternates
+            for line in lines
+        ]
+        leads_to = _leads_to(but=kit)
+        for line, instead in zip(lines, alternates, strict=True):
+            for part, _ in _named(line, instead):
+                if path := _path(leads_to, start=part.pk, goal=kit.pk):
+                    raise KitContainsItself([kit.number, *_numbers(path)])
         kit.lines.all().delete()
         Part.objects.filter(pk=kit.pk).update(changed_by=author.pk, changed_at=at)
-        return KitLine.objects.bulk_create(
+        made = KitLine.objects.bulk_create(
             KitLine(kit=kit, part=line.part, quantity_steps=line.quantity_steps) for line in lines
         )
+        KitAlternate.objects.bulk_create(
+            KitAlternate(
+                line=line, part=each.part, quantity_steps=each.quantity_steps, rank=each.rank
+            )
+            for line, instead in zip(made, alternates, strict=True)
+            for each in instead
+        )
+        return made
 
 
 def create_location(
@@ -258,6 +305,54 @@ def _save_part(part: Part, *, author: AbstractBaseUser, at: datetime) -> Part:
             raise NumberTaken(f"Part {part.number}") from taken
         raise
     return part
+
+
+def _named(line: KitLineSpec, instead: Sequence[AlternateSpec]) -> list[tuple[Part, int]]:
+    return [
+        (line.part, line.quantity_steps),
+        *((each.part, each.quantity_steps) for each in instead),
+    ]
+
+
+def _lock_what_follows(part: int, successor: int) -> None:
+    """Lock kits and whatever has a successor: two changes at once could make a circle together."""
+    rows = Part.objects.filter(
+        Q(is_kit=True) | Q(superseded_by__isnull=False) | Q(pk__in=(part, successor))
+    )
+    list(rows.select_for_update().order_by("pk").values_list("pk"))
+
+
+def _refuse_circle_of_successors(part: Part, successor: Part) -> None:
+    if (part.unit_name, part.steps_per_unit) != (successor.unit_name, successor.steps_per_unit):
+        raise StockRefused(
+            f"{successor} is counted in another unit than {part.number}: it cannot take its place."
+        )
+    if path := _path(_leads_to(), start=successor.pk, goal=part.pk):
+        raise SupersedesItself([part.number, *_numbers(path)])
+
+
+def _leads_to(*, but: Part | None = None) -> dict[int, list[int]]:
+    """By part, what stands in it or for it: lines, alternates, what is bought in its place.
+
+    but: a kit whose lines and alternates are about to be said anew.
+    """
+    lines, alternates = KitLine.objects.all(), KitAlternate.objects.all()
+    if but is not None:
+        lines, alternates = lines.exclude(kit=but), alternates.exclude(line__kit=but)
+    found: dict[int, list[int]] = {}
+    for pairs in (
+        lines.values_list("kit_id", "part_id"),
+        alternates.values_list("line__kit_id", "part_id"),
+        Part.objects.filter(superseded_by__isnull=False).values_list("pk", "superseded_by_id"),
+    ):
+        for outer, inner in pairs:
+            found.setdefault(outer, []).append(inner)
+    return found
+
+
+def _numbers(path: Sequence[int]) -> list[str]:
+    known = dict(Part.objects.filter(pk__in=path).values_list("pk", "number"))
+    return [known[pk] for pk in path]
 
 
 def _path(inside: dict[int, list[int]], *, start: int, goal: int) -> list[int]:

@@ -9,6 +9,11 @@ from django.contrib.auth.base_user import AbstractBaseUser
 
 from inventory.models import Location, Lot, Movement, Part
 from inventory.services.posting import NothingToMove, Posting, StockRefused, in_words
+from inventory.services.robbed import SOURCE as ROBBED
+from inventory.services.robbed import undo_robbed
+
+#: Movements whose lines of one request stand and fall together.
+KITS = (Movement.Kind.BREAK, Movement.Kind.MAKE)
 
 
 class CannotReverse(StockRefused):
@@ -182,6 +187,8 @@ def reverse(
                     f"The cost of lot {lot.code} of {row.part} changed since. "
                     "Reverse what came later with this lot first.",
                 )
+        if movement.source_kind == ROBBED and movement.kind in KITS:
+            undo_robbed(movement.kind, movement.source_number, author=author, at=at)
 
     return posting.post(
         work,
@@ -230,8 +237,9 @@ def reversed_together(movement: Movement) -> Sequence[Movement]:
     if movement.kind == Movement.Kind.TRANSFER:
         first = movement.line_no - (movement.line_no + 1) % 2
         return list(request.filter(line_no__in=(first, first + 1)))
-    if movement.kind in (Movement.Kind.BREAK, Movement.Kind.MAKE):
-        return list(request)
+    if movement.kind in KITS:
+        # What went missing from a kit as it was opened comes back before the kit is closed.
+        return sorted(request, key=lambda row: row.kind in KITS)
     return list(request.filter(line_no=movement.line_no))
 
 

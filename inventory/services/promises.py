@@ -83,7 +83,7 @@ def reserve(
         hand_out = _HandOut(
             inside=inside,
             places=places,
-            free=_free(parts, places, today=day_of(at)),
+            free=free_steps(parts, places, today=day_of(at)),
         )
         for need in needs:
             hand_out.meet(need.part, need.quantity_steps, for_part=need.part)
@@ -184,7 +184,7 @@ def _inside(parts: Iterable[Part]) -> dict[int, list[KitLine]]:
     return inside
 
 
-def _free(
+def free_steps(
     parts: Iterable[int], places: Iterable[Location], *, today: date
 ) -> Counter[tuple[int, int]]:
     """By part and place: what lies there in date, less what is promised. [steps]"""

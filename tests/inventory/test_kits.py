@@ -5,19 +5,26 @@ from typing import Any
 
 import pytest
 
-from inventory.models import Balance, Location, Movement, Part
+from inventory.models import Balance, KitAlternate, Location, Movement, Part
 from inventory.services import (
+    AlternateSpec,
     KitContainsItself,
     KitLineSpec,
+    Need,
     NotAKit,
     NotEnoughOnHand,
     NothingToMove,
     StockRefused,
+    SupersedesItself,
     break_kit,
+    change_part,
     make_kit,
     prove,
+    reserve,
     reverse,
+    scrap,
     set_kit_lines,
+    whole_kits,
 )
 from tests.inventory.factories import (
     AT,
@@ -174,3 +181,123 @@ def test_sent_twice_a_kit_is_broken_once(shelf: Location) -> None:
     )
     assert first == again
     assert Balance.objects.get(part=kit).quantity_steps == 1
+
+
+def test_a_circle_through_an_alternate_or_a_successor_is_refused_in_words() -> None:
+    gun, seals = (PartFactory(kit=True, number=n) for n in ("GK-1", "SK-2"))
+    ring, other = PartFactory(number="ring"), PartFactory(number="other")
+    told = {"author": PersonFactory(), "at": AT}
+    set_kit_lines(kit=gun, lines=[KitLineSpec(ring, 1, (AlternateSpec(seals, 1),))], **told)
+    change_part(part=other, superseded_by=gun, **told)
+    with pytest.raises(KitContainsItself, match="SK-2 → other → GK-1 → SK-2"):
+        set_kit_lines(kit=seals, lines=[KitLineSpec(other, 1)], **told)
+    assert not seals.lines.exists()
+    with pytest.raises(SupersedesItself, match="cannot take its own place: ring → GK-1 → ring"):
+        change_part(part=ring, superseded_by=gun, **told)
+    change_part(part=other, superseded_by=None, **told)
+    change_part(part=ring, superseded_by=other, **told)
+    with pytest.raises(SupersedesItself, match="other → ring → other"):
+        change_part(part=other, superseded_by=ring, **told)
+    with pytest.raises(StockRefused, match="counted in another unit"):
+        change_part(part=ring, superseded_by=PartFactory(measured=True), **told)
+    with pytest.raises(SupersedesItself):
+        change_part(part=ring, superseded_by=ring, **told)
+
+
+def test_lines_said_anew_keep_their_alternates_unless_others_are_said() -> None:
+    kit, (seal, spring) = kit_of(seal=2, spring=1)
+    other, third = PartFactory(), PartFactory()
+    told = {"author": PersonFactory(), "at": AT}
+
+    def say(alternates: tuple[AlternateSpec, ...] | None) -> list[tuple[Part, int, int]]:
+        lines = [KitLineSpec(seal, 2, alternates), KitLineSpec(spring, 1)]
+        set_kit_lines(kit=kit, lines=lines, **told)
+        rows = KitAlternate.objects.filter(line__kit=kit, line__part=seal)
+        return [(row.part, row.quantity_steps, row.rank) for row in rows]
+
+    said = [(third, 1, 1), (other, 3, 2)]
+    assert say((AlternateSpec(other, 3, 2), AlternateSpec(third, 1))) == said
+    assert say(None) == said
+    assert say(()) == []
+    with pytest.raises(NothingToMove):
+        say((AlternateSpec(other, 0),))
+    with pytest.raises(StockRefused, match="another part, named once"):
+        say((AlternateSpec(seal, 1),))
+
+
+def test_a_short_line_takes_what_is_bought_instead_then_alternates_by_rank(
+    shelf: Location,
+) -> None:
+    kit, (seal, spring) = kit_of(seal=2, spring=1)
+    newer, second, third = (PartFactory(number=n) for n in ("newer", "second", "third"))
+    told = {"author": PersonFactory(), "at": AT}
+    change_part(part=seal, superseded_by=newer, **told)
+    alternates = (AlternateSpec(third, 1, 2), AlternateSpec(second, 3, 1))
+    lines = [KitLineSpec(seal, 2, alternates), KitLineSpec(spring, 1)]
+    set_kit_lines(kit=kit, lines=lines, **told)
+    for part, steps in ((seal, 3), (newer, 2), (second, 3), (third, 1), (spring, 9)):
+        received(part, shelf, steps, steps * 100)
+    rows = make_kit(kit=kit, location=shelf, quantity=4, **who_and_when())
+    assert [(row.part.number, -row.quantity_steps) for row in rows[:-1]] == [
+        ("seal", 3),
+        ("newer", 1),
+        ("second", 3),
+        ("third", 1),
+        ("spring", 4),
+    ]
+    assert rows[-1].value_cents == 1_200
+    assert prove() == []
+    received(seal, shelf, 1)
+    with pytest.raises(NotEnoughOnHand, match="newer"):
+        make_kit(kit=kit, location=shelf, quantity=2, **who_and_when())
+    with pytest.raises(StockRefused, match="at most"):
+        make_kit(kit=kit, location=shelf, quantity=10_000, **who_and_when())
+
+
+def test_broken_again_a_kit_gives_the_alternate_that_went_into_it(shelf: Location) -> None:
+    kit, (seal, spring) = kit_of(seal=2, spring=1)
+    other = PartFactory(number="other")
+    lines = [KitLineSpec(seal, 2, (AlternateSpec(other, 1),)), KitLineSpec(spring, 1)]
+    set_kit_lines(kit=kit, lines=lines, author=PersonFactory(), at=AT)
+    received(other, shelf, 3, 300)
+    received(spring, shelf, 5, 500)
+
+    def opened() -> list[tuple[str, int]]:
+        rows = break_kit(kit=kit, location=shelf, to_location=shelf, quantity=1, **who_and_when())
+        return [(row.part.number, row.quantity_steps) for row in rows[1:]]
+
+    make_kit(kit=kit, location=shelf, quantity=2, **who_and_when())
+    assert opened() == [("spring", 1), ("other", 1)]
+    assert opened() == [("spring", 1), ("other", 1)]
+    # Two of one lot that got different things: nobody knows which this is, so its lines are given.
+    received(seal, shelf, 2, 200)
+    scrap(part=other, location=shelf, quantity_steps=2, **who_and_when(reason="Worn"))
+    make_kit(kit=kit, location=shelf, quantity=2, **who_and_when())
+    received(other, shelf, 1)
+    assert opened() == [("seal", 2), ("spring", 1)]
+    assert prove() == []
+
+
+def test_so_many_whole_so_many_more_and_what_one_more_needs(shelf: Location) -> None:
+    kit, (ring, cup) = kit_of(ring=4, cup=1)
+    inner, (pin,) = kit_of(pin=2)
+    told = {"author": PersonFactory(), "at": AT}
+    lines = [KitLineSpec(ring, 4), KitLineSpec(cup, 1), KitLineSpec(inner, 1)]
+    set_kit_lines(kit=kit, lines=lines, **told)
+    received(kit, shelf, 3)
+    received(ring, shelf, 11)
+    received(ring, shelf, 50, expires_on=AT.date() - timedelta(days=1))
+    received(cup, shelf, 9)
+    received(inner, shelf, 1)
+    received(pin, shelf, 4)
+    received(ring, BinFactory(tray=True), 40)
+    today = AT.date()
+    found = whole_kits(kit=kit, places=[shelf], today=today)
+    assert (found.whole, found.could_make, found.short) == (3, 2, ((ring, 1),))
+    # Promised: one kit whole, and a ring too many to make the second.
+    needs = [Need(kit, 1), Need(ring, 4)]
+    reserve(needs=needs, places=[shelf], source_kind="sheet", source_number=1, **told)
+    found = whole_kits(kit=kit, places=[shelf], today=today)
+    assert (found.whole, found.could_make, found.short) == (2, 1, ((ring, 1),))
+    with pytest.raises(NotAKit):
+        whole_kits(kit=ring, places=[shelf], today=today)
