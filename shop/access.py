@@ -62,6 +62,16 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:round_sheet": SIGNED_IN,
     "shop:round_sheets": SIGNED_IN,
     "shop:today": SIGNED_IN,
+    # shop: drawers, labels, looking up
+    "shop:drawer": ReadOrChange(read=SIGNED_IN, change=MANAGER),
+    "shop:drawers": SIGNED_IN,
+    "shop:drawers_file": SIGNED_IN,
+    "shop:find": SIGNED_IN,
+    "shop:go": SIGNED_IN,
+    "shop:labels": SIGNED_IN,
+    "shop:labels_file": SIGNED_IN,
+    "shop:labels_trial": SIGNED_IN,
+    "shop:top_up": CREW,
     # shop: both sides compared
     "shop:dismiss_side": MANAGER,
     "shop:side_forward": MANAGER,

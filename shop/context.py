@@ -53,8 +53,8 @@ NAV: dict[str, tuple[tuple[str, str], ...]] = {
 
 #: Rarer pages, reached by a word whose address they do not begin with.
 BELOW: dict[str, tuple[str, ...]] = {
-    "inventory:parts": ("inventory:keeping",),
-    "shop:rigs": ("shop:jobs",),
+    "inventory:parts": ("inventory:keeping", "shop:find", "shop:labels"),
+    "shop:rigs": ("shop:jobs", "shop:drawers"),
     "shop:settings": (
         "shop:people",
         "shop:import",

@@ -11,6 +11,7 @@ from equipment.services import rebuild_all
 from equipment.services.turning import Turned, turn_day
 from shop.models import Shop
 from shop.services.advising import advise
+from shop.services.drawer_targets import reckon_drawer_targets
 from shop.services.needs import refresh_kit_cents
 
 #: Due rows that a page turns by itself; a larger fleet needs the command every night.
@@ -28,6 +29,7 @@ def turn_shop(*, shop: Shop, today: date) -> Turned:
         rebuild_all(zone=shop.zone)
     turned = turn_day(today=today, zone=shop.zone)
     refresh_kit_cents()
+    reckon_drawer_targets(shop=shop, today=today)
     advise(shop=shop, today=today)
     Shop.objects.filter(pk=shop.pk).update(turned_on=today)
     return turned

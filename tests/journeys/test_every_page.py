@@ -149,6 +149,9 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "inventory:location": [{"code": place} for place in ("K-03", "01-D1")],
         "inventory:part": [{"number": plain}, {"number": kit}],
         "inventory:reverse_movement": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
+        "shop:drawer": [{"code": "01-D1"}],
+        "shop:go": [{"kind": "place", "code": "K-03"}, {"kind": "part", "code": "gone"}],
+        "shop:labels_trial": [{"sheet": "letter-3x10"}],
         "shop:calendar_feed": [{"key": CALENDAR_KEY}],
         "shop:coming_log": [
             {"sending": each.sending, "place": each.place} for each in ComingLog.objects.all()
@@ -204,6 +207,8 @@ OF_A_RIG = (
 )
 #: What an address is asked besides its own words.
 QUERIES = {
+    "shop:find": ["", "?q=kit"],
+    "shop:labels_file": ["?kind=bins&sheet=letter-3x10&start=1&copies=1"],
     "shop:draft_sheet": ["?rig=1"],
     "shop:due": ["", "?before=all&sort=rig", "?rig=1&sort=odds&by=2030-01-01"],
 }

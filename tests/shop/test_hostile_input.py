@@ -133,10 +133,15 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
             is_part = name.startswith("inventory:")
             is_sheet = "sheets/" in example(name)
             given[argument] = part.number if is_part else 1 if is_sheet else rig.number
+        elif argument == "code":
+            given[argument] = "K-03" if name == "shop:go" else world.drawer.code
+        elif argument == "sheet":
+            given[argument] = "letter-3x10"
         elif argument == "tag":
             given[argument] = Component.objects.order_by("pk")[0].tag
         elif argument in ("kind", "way"):
-            given[argument] = {"kind": "rigs", "way": "csv"}[argument]
+            kind = "place" if name == "shop:go" else "rigs"
+            given[argument] = {"kind": kind, "way": "csv"}[argument]
         elif argument in ("order", "place"):
             given[argument] = 1
         elif argument == "sending":

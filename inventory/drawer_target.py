@@ -1,0 +1,208 @@
+"""How many of a part to keep in the drawer of a rig: until the next piece is not worth it.
+
+The next piece is worth the odds that it is needed before the rig is back in the shop, times the
+spray days that it then saves, times what a lost spray day costs. It costs what a piece costs, times
+the yearly rate of carrying stock, times the days until then. The target is the smallest number
+whose next piece is worth no more than it costs: the marginal rule of the newsvendor (Arrow, Harris
+and Marschak 1951, Econometrica 19, 250-272), with the underage of one piece shared over the stay.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from inventory.demand import Breakage, Demand, Scenario, ServiceOdds, part_demand
+from inventory.quantities import format_money
+
+#: What one lost spray day of a rig and its crew costs. Common practice, no source. [cents]
+LOST_DAY_CENTS: Final = 150_000
+#: Spray days that a piece aboard saves: it comes by courier otherwise. Common practice, no source.
+SPRAY_DAYS_SAVED: Final = 1.0
+#: What stock costs a year for each unit of its value: money, room, loss, ageing. Common practice,
+#: no source. [1/a]
+CARRYING_A_YEAR: Final = 0.25
+#: How often a rig breaks something that one of its services renews. Common practice, no source.
+#: [events/a]
+UNPLANNED_A_YEAR: Final = 0.1
+YEAR_DAYS: Final = 365.0
+#: No drawer keeps more pieces of one part; a larger target is a slip in the needs.
+MOST_PIECES: Final = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One service of the rig that takes of the part.
+
+    chance: that it falls due before the rig is back, 0 to 1. quantity_steps: >= 1. name: said.
+    """
+
+    chance: float
+    quantity_steps: int
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """What stands for one rig and one part or kit.
+
+    days: until the rig is back in the shop, >= 1. [d]
+    piece_steps: what is put aboard at a time, >= 1. [steps]
+    piece_cents: what one such piece costs, >= 0. [cents]
+    unplanned_a_year: events of one piece each. [1/a]
+    """
+
+    needs: tuple[Need, ...]
+    days: int
+    piece_steps: int
+    piece_cents: int
+    unplanned_a_year: float = UNPLANNED_A_YEAR
+    lost_day_cents: int = LOST_DAY_CENTS
+    spray_days_saved: float = SPRAY_DAYS_SAVED
+    carrying_a_year: float = CARRYING_A_YEAR
+
+    def __post_init__(self) -> None:
+        if self.days < 1 or self.piece_steps < 1:
+            raise ValueError("A drawer is filled for a day or more, by whole steps.")
+        least = (self.piece_cents, self.unplanned_a_year, self.lost_day_cents)
+        if min(*least, self.spray_days_saved, self.carrying_a_year) < 0:
+            raise ValueError("Costs, rates and days are not below zero.")
+        if any(not 0 <= need.chance <= 1 or need.quantity_steps < 1 for need in self.needs):
+            raise ValueError("A chance is from 0 to 1, a need one step or more.")
+
+    @property
+    def carrying_cents(self) -> float:
+        """What one more piece aboard costs until the rig is back. [cents]"""
+        return self.piece_cents * self.carrying_a_year * self.days / YEAR_DAYS
+
+    @property
+    def lost_cents(self) -> float:
+        """What is lost where a needed piece is not aboard. [cents]"""
+        return self.lost_day_cents * self.spray_days_saved
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What to keep aboard, and why.
+
+    steps: the target. [steps]
+    worth_cents: of the first piece, the second, … up to the first that is not worth it. [cents]
+    odds_more: that more is needed than 0, 1, … pieces, likewise.
+    carrying_cents: what each of them costs. [cents]
+    """
+
+    steps: int
+    pieces: int
+    odds_more: tuple[float, ...]
+    worth_cents: tuple[float, ...]
+    carrying_cents: float
+
+
+def demand_of(carried: Carried) -> Demand:
+    """Return what the rig may need of the part before it is back; its services move together."""
+    services = tuple(
+        ServiceOdds((need.chance,), need.quantity_steps) for need in carried.needs if need.chance
+    )
+    mean = carried.unplanned_a_year * carried.days / YEAR_DAYS
+    return part_demand(
+        [
+            Scenario(
+                weight=1.0,
+                rigs=(services,) if services else (),
+                breakage=Breakage(mean=mean, quantity_steps=carried.piece_steps),
+                days=carried.days,
+            )
+        ]
+    )
+
+
+def drawer_target(carried: Carried) -> Target:
+    """Return the smallest number of pieces whose next one is not worth carrying.
+
+    Raises ValueError for figures out of range.
+    """
+    demand = demand_of(carried)
+    odds: list[float] = []
+    worth: list[float] = []
+    pieces = 0
+    while True:
+        more = max(0.0, 1.0 - demand.chance_within(pieces * carried.piece_steps))
+        odds.append(more)
+        worth.append(more * carried.lost_cents)
+        # What nobody needs is not carried, though it cost nothing; rounding leaves a little.
+        if worth[-1] <= carried.carrying_cents or more < 1e-9 or pieces >= MOST_PIECES:
+            break
+        pieces += 1
+    return Target(
+        steps=pieces * carried.piece_steps,
+        pieces=pieces,
+        odds_more=tuple(odds),
+        worth_cents=tuple(worth),
+        carrying_cents=carried.carrying_cents,
+    )
+
+
+def figures_of(carried: Carried, target: Target) -> dict[str, Any]:
+    """Return all that the target comes from, as plain values to be kept; see `from_figures`."""
+    return {
+        "needs": [[need.chance, need.quantity_steps, need.name] for need in carried.needs],
+        "days": carried.days,
+        "piece_steps": carried.piece_steps,
+        "piece_cents": carried.piece_cents,
+        "unplanned_a_year": carried.unplanned_a_year,
+        "lost_day_cents": carried.lost_day_cents,
+        "spray_days_saved": carried.spray_days_saved,
+        "carrying_a_year": carried.carrying_a_year,
+        "target_steps": target.steps,
+        "odds_more": list(target.odds_more),
+        "carrying_cents": target.carrying_cents,
+    }
+
+
+def from_figures(figures: dict[str, Any]) -> Carried:
+    """Return what kept figures say; `drawer_target` of it is the number that stands beside them."""
+    return Carried(
+        needs=tuple(Need(*values) for values in figures["needs"]),
+        days=figures["days"],
+        piece_steps=figures["piece_steps"],
+        piece_cents=figures["piece_cents"],
+        unplanned_a_year=figures["unplanned_a_year"],
+        lost_day_cents=figures["lost_day_cents"],
+        spray_days_saved=figures["spray_days_saved"],
+        carrying_a_year=figures["carrying_a_year"],
+    )
+
+
+def reason(figures: dict[str, Any], *, symbol: str) -> str:
+    """Return why, in a sentence: the odds of the next piece against what it costs.
+
+    symbol: of the shop's money, such as "$".
+    """
+    pieces = figures["target_steps"] // figures["piece_steps"]
+    more = figures["odds_more"][-1]
+    worth = round(more * figures["lost_day_cents"] * figures["spray_days_saved"])
+    cost = round(figures["carrying_cents"])
+    days = figures["days"]
+    return (
+        f"Beyond {pieces or 'none'}, one more would be needed in {days} day"
+        f"{'' if days == 1 else 's'} with {_said(more)}: worth {format_money(worth, symbol)} "
+        f"in spray days, against {format_money(cost, symbol)} to carry it."
+    )
+
+
+def _said(chance: float) -> str:
+    percent = chance * 100
+    if 0 < percent < 1:
+        return "under 1 %"
+    return "over 99 %" if 99 < percent < 100 else f"{percent:.0f} %"
+
+
+def _pieces(needs: Sequence[Need]) -> int:
+    return min((need.quantity_steps for need in needs), default=1)
+
+
+def piece_of(needs: Sequence[Need], *, steps_per_unit: int) -> int:
+    """Return what is put aboard at a time: a whole piece, or the least that one service takes.
+
+    steps_per_unit: of the part; 1 for what comes in pieces. [steps]
+    """
+    return 1 if steps_per_unit == 1 else max(1, _pieces(needs))

@@ -1,0 +1,133 @@
+"""How many of a part to keep aboard: against a plain walk, and against what must hold."""
+
+import json
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from inventory.drawer_target import (
+    Carried,
+    Need,
+    drawer_target,
+    figures_of,
+    from_figures,
+    piece_of,
+    reason,
+)
+
+needs = st.lists(st.builds(Need, st.floats(0, 1), st.integers(1, 4)), max_size=5).map(tuple)
+carried = st.builds(
+    Carried,
+    needs=needs,
+    days=st.integers(1, 200),
+    piece_steps=st.just(1),
+    piece_cents=st.integers(0, 500_000),
+    unplanned_a_year=st.floats(0, 5),
+    lost_day_cents=st.integers(0, 400_000),
+)
+
+
+def plain_odds(asked: Carried, most: int) -> list[float]:
+    """P(need > n) for n = 0 … most, by walking the rig's use and adding Poisson term by term.
+
+    The services of one rig move together: one number u between 0 and 1 decides them all.
+    """
+    from math import exp
+
+    edges = sorted({0.0, 1.0, *(need.chance for need in asked.needs)})
+    mean = asked.unplanned_a_year * asked.days / 365
+    odds = [0.0] * (most + 1)
+    for low, high in pairwise(edges):
+        taken = sum(need.quantity_steps for need in asked.needs if need.chance >= high)
+        term, events, below = exp(-mean), 0, 0.0
+        while events <= most + 1:
+            below += term
+            # `events` or fewer break: more than n is needed unless taken + events <= n.
+            if taken + events <= most:
+                odds[taken + events] -= term * (high - low)
+            events += 1
+            term *= mean / events
+    total, found = 1.0, []
+    for each in odds:
+        total += each
+        found.append(total)
+    return found
+
+
+@given(carried)
+def test_it_is_the_smallest_number_whose_next_piece_is_not_worth_it(asked: Carried) -> None:
+    target = drawer_target(asked)
+    odds = plain_odds(asked, target.pieces)
+    assert target.odds_more == pytest.approx(odds, abs=1e-9)
+    cost = asked.piece_cents * asked.carrying_a_year * asked.days / 365
+    worth = [each * asked.lost_day_cents * asked.spray_days_saved for each in odds]
+    assert all(each > cost - 1e-3 for each in worth[:-1])
+    assert worth[-1] <= cost + 1e-3
+
+
+@given(carried)
+def test_the_kept_figures_give_the_number_again(asked: Carried) -> None:
+    target = drawer_target(asked)
+    kept = json.loads(json.dumps(figures_of(asked, target)))
+    assert drawer_target(from_figures(kept)) == target
+    assert kept["target_steps"] == target.steps
+
+
+@given(carried, st.integers(1, 500_000))
+def test_a_dearer_piece_is_never_kept_more_often(asked: Carried, more_cents: int) -> None:
+    figures = figures_of(asked, drawer_target(asked))
+    dearer = from_figures({**figures, "piece_cents": asked.piece_cents + more_cents})
+    assert drawer_target(dearer).steps <= drawer_target(asked).steps
+
+
+@given(carried, st.integers(1, 500_000))
+def test_a_dearer_day_is_never_guarded_less(asked: Carried, more_cents: int) -> None:
+    figures = figures_of(asked, drawer_target(asked))
+    dearer = from_figures({**figures, "lost_day_cents": asked.lost_day_cents + more_cents})
+    assert drawer_target(dearer).steps >= drawer_target(asked).steps
+
+
+def test_a_worked_example() -> None:
+    """A $365 kit for 30 days at 25 % a year costs $7.50; a day lost costs $1,500.
+
+    One is needed with 63 %, worth $945; a second only unplanned, 0.1 × 30/365 = 0.82 %: after one
+    that is needed, 0.63 × (1 − exp(−0.0082)) + 0.37 × P(two or more) = 0.52 %, worth $7.75, just
+    more than $7.50; a third is not. By hand.
+    """
+    asked = Carried(
+        needs=(Need(0.63, 1, "gun, full rebuild"),), days=30, piece_steps=1, piece_cents=36_500
+    )
+    target = drawer_target(asked)
+    assert target.carrying_cents == pytest.approx(750)
+    assert target.worth_cents[1] == pytest.approx(775.4, abs=0.1)
+    assert target.steps == 2
+    dearer = Carried(needs=asked.needs, days=30, piece_steps=1, piece_cents=38_000)
+    assert drawer_target(dearer).steps == 1
+    said = reason(figures_of(dearer, drawer_target(dearer)), symbol="$")
+    assert said == (
+        "Beyond 1, one more would be needed in 30 days with under 1 %: worth $7.75 in spray "
+        "days, against $7.81 to carry it."
+    )
+
+
+def test_what_no_rig_needs_is_not_kept_though_it_is_free() -> None:
+    asked = Carried(needs=(), days=30, piece_steps=1, piece_cents=0, unplanned_a_year=0)
+    assert drawer_target(asked).steps == 0
+
+
+def test_gallons_go_aboard_by_what_one_service_takes() -> None:
+    asked_for = (Need(1.0, 150), Need(0.4, 50))
+    assert piece_of(asked_for, steps_per_unit=100) == 50
+    assert piece_of(asked_for, steps_per_unit=1) == 1
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"days": 0}, {"piece_steps": 0}, {"piece_cents": -1}, {"needs": (Need(1.1, 1),)}],
+)
+def test_figures_out_of_range_are_refused(wrong: dict[str, object]) -> None:
+    sound = {"needs": (), "days": 7, "piece_steps": 1, "piece_cents": 100}
+    with pytest.raises(ValueError, match=r"\."):
+        Carried(**{**sound, **wrong})  # type: ignore[arg-type]
