@@ -245,5 +245,35 @@ def split_cents(total: int, weights: Sequence[int]) -> list[int]:
     return shares if total >= 0 else [-share for share in shares]
 
 
+def share_change(total: int, weights: Sequence[int], held: Sequence[int]) -> list[int]:
+    """Return a change of cost shared by weight, none falling below nothing. [cents]
+
+    As `split_cents`, but a share that would take more than is held there takes all of it, and the
+    others bear the rest by their weights. A weight of 0 gets nothing.
+    total: any; a fall is at most what is held where there is weight. held: what each is worth
+    before, >= 0, one for each weight. [cents] weights: >= 0, at least one above zero.
+    Raises ValueError outside those ranges.
+    """
+    if len(weights) != len(held) or not any(weights) or min(weights) < 0 or min(held) < 0:
+        raise ValueError("A change is shared by weights over what is held, none below zero.")
+    shares = [0] * len(weights)
+    open_ = [i for i, weight in enumerate(weights) if weight]
+    if -total > sum(held[i] for i in open_):
+        raise ValueError("More is taken off than there is.")
+    rest = total
+    while open_:
+        parts = split_cents(rest, [weights[i] for i in open_])
+        emptied = [i for i, part in zip(open_, parts, strict=True) if -part > held[i]]
+        if not emptied:
+            for i, part in zip(open_, parts, strict=True):
+                shares[i] = part
+            return shares
+        for i in emptied:
+            shares[i] = -held[i]
+            rest += held[i]
+        open_ = [i for i in open_ if i not in emptied]
+    return shares
+
+
 def _divide_half_up(dividend: int, divisor: int) -> int:
     return (2 * dividend + divisor) // (2 * divisor)

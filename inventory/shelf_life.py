@@ -78,6 +78,18 @@ def use_by(
         return None
 
 
+def latest_extension(first_use_by: date, *, group: StorageGroup) -> date:
+    """Return the last day on which a rubber may be used after an inspection passed.
+
+    first_use_by: the day it came with. Source: EXTENSION_YEARS; whether the standard allows a
+    second extension was not read there, so there is one. The last day there is at most.
+    """
+    try:
+        return first_use_by + relativedelta(years=EXTENSION_YEARS[group])
+    except (ValueError, OverflowError):
+        return date.max
+
+
 @dataclass(frozen=True, slots=True)
 class Keeping:
     """What lies of one lot, > 0 [steps], and the last day on which it may be used."""

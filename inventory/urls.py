@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.views import buying, keeping, kits, moving, parts, places
+from inventory.views import buying, keeping, kits, lots, moving, parts, places
 
 app_name = "inventory"
 
@@ -18,6 +18,9 @@ urlpatterns = [
     path("parts/<str:number>/move/", moving.transfer, name="transfer"),
     path("parts/<str:number>/adjust/", moving.adjust, name="adjust"),
     path("movements/<int:pk>/reverse/", moving.reverse_movement, name="reverse_movement"),
+    path("movements/<int:pk>/invoice/", lots.invoice, name="invoice"),
+    path("lots/<int:pk>/", lots.lot, name="lot"),
+    path("lots/<int:pk>/extend/", lots.extend, name="extend_lot"),
     path("buying/", buying.buying, name="buying"),
     path("use-by/", keeping.keeping, name="keeping"),
     path("locations/", places.locations, name="locations"),

@@ -195,10 +195,22 @@ class TransferForm(PartMoveForm):
     from_location = PlaceField(label="From")
     to_location = PlaceField(label="To")
     reason = forms.CharField(label="Why", max_length=500, required=False)
-    field_order = ("from_location", "to_location", "quantity", "lot", "at", "reason", "sure")
+    expired_reason = forms.CharField(
+        label="Why it goes along though expired",
+        max_length=500,
+        required=False,
+        help_text="Only to take expired stock to a drawer or tray. Kept with the movement.",
+    )
+    field_order = (
+        *("from_location", "to_location", "quantity", "lot"),
+        *("expired_reason", "at", "reason", "sure"),
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        today = timezone.localdate(self.now)
+        if all(each.lot.expires_on >= today for each in self.balances):
+            del self.fields["expired_reason"]
         self.fields["quantity"] = QuantityField(label="Quantity", **self.measure)
         self.fields["lot"] = LotField(part=self.part, queryset=self.lots_that_lie_somewhere())
         out, into = self.fields["from_location"], self.fields["to_location"]

@@ -31,12 +31,18 @@ class MovementQuerySet(models.QuerySet["Movement"]):
         return self.filter(request_id=request_id).order_by("line_no")
 
     def spent(self) -> Self:
-        """Issues, what was put back of them, and the reversals of both: what spend adds up.
+        """Issues, what was put back of them, the reversals of both, and what a late invoice
+        changed about an issue: what spend adds up.
 
         The spend is the negative of the sum of their values.
         """
         kinds = (Movement.Kind.ISSUE, Movement.Kind.RETURN)
-        return self.filter(Q(kind__in=kinds) | Q(reverses__kind__in=kinds))
+        return self.filter(
+            Q(kind__in=kinds)
+            | Q(reverses__kind__in=kinds)
+            | Q(about__kind=Movement.Kind.ISSUE)
+            | Q(reverses__about__kind=Movement.Kind.ISSUE)
+        )
 
     def used_since(self, at: datetime) -> dict[int, int]:
         """By part, what was issued since a moment less what came back of it. [steps]"""
@@ -112,7 +118,8 @@ class Movement(models.Model):
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
     )
 
-    #: Of a change of cost: the receipt whose invoice differs, or the issue that bears its share.
+    #: Of a change of cost: the receipt whose invoice differs (or the line that laid a kit's parts
+    #: out, or made the kit), or the line that took some of the lot and bears its share.
     about = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="cost_changes"
     )

@@ -75,6 +75,11 @@ class Location(models.Model):
         """Trays and quarantine hold what a person put there on purpose, in date or not."""
         return self.kind in (self.Kind.TRAY, self.Kind.QUARANTINE)
 
+    @property
+    def is_taken_along(self) -> bool:
+        """What lies in a tray or drawer goes out to be used: nothing expired unless meant."""
+        return self.kind in (self.Kind.TRAY, self.Kind.DRAWER)
+
 
 class Lot(models.Model):
     """One receipt line: one cure date, one expiry, one cost. The cost travels with the lot."""

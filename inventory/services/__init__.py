@@ -23,6 +23,7 @@ from inventory.services.correcting import (
     reversed_together,
     scrap,
 )
+from inventory.services.invoices import CostStands, correct_cost, invoiced_cents
 from inventory.services.kits import (
     NotAKit,
     WholeKits,
@@ -30,6 +31,7 @@ from inventory.services.kits import (
     make_kit,
     whole_kits,
 )
+from inventory.services.lots import NotExtended, extend_lot, latest_until
 from inventory.services.moving import (
     IssueLine,
     NotIssued,
@@ -40,6 +42,7 @@ from inventory.services.moving import (
     transfer,
 )
 from inventory.services.posting import (
+    LotExpired,
     LotOfAnotherPart,
     NotEnoughOnHand,
     NothingToMove,
@@ -70,16 +73,19 @@ __all__ = [
     "AlreadyReversed",
     "AlternateSpec",
     "CannotReverse",
+    "CostStands",
     "Discrepancy",
     "Held",
     "IssueLine",
     "KitContainsItself",
     "KitLineSpec",
+    "LotExpired",
     "LotOfAnotherPart",
     "Missing",
     "Need",
     "NotAKit",
     "NotEnoughOnHand",
+    "NotExtended",
     "NotIssued",
     "NotRobbedAnyMore",
     "NothingToMove",
@@ -96,11 +102,15 @@ __all__ = [
     "adjust",
     "break_kit",
     "change_part",
+    "correct_cost",
     "count",
     "create_location",
     "create_part",
+    "extend_lot",
     "in_words",
+    "invoiced_cents",
     "issue",
+    "latest_until",
     "make_kit",
     "make_whole",
     "missing_from",

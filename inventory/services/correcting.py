@@ -135,7 +135,8 @@ def reverse(
 ) -> list[Movement]:
     """Undo a movement by its opposite, which names it. Returns the new lines.
 
-    Both lines of a transfer are reversed together, and all lines of a kit broken or made.
+    Both lines of a transfer are reversed together, all lines of a kit broken or made, and all of
+    a change of cost; and with a movement, what a late invoice changed about it.
     Raises AlreadyReversed; CannotReverse when it is a reversal itself, when what it brought is no
     longer there, or when something later must be undone first.
     """
@@ -153,9 +154,15 @@ def reverse(
     )
 
     def work() -> None:
+        if Movement.objects.filter(reverses=movement).exists():
+            raise AlreadyReversed(movement)
+        # Again, under the locks: a late invoice may have changed its cost meanwhile.
+        rows = reversed_together(movement)
         if Movement.objects.filter(reverses__in=rows).exists():
             raise AlreadyReversed(movement)
         _refuse_if_put_back(rows)
+        if movement.kind == Movement.Kind.COST:
+            _refuse_if_moved_since(movement, rows)
         moved: dict[tuple[int, int], int] = defaultdict(int)
         for row in rows:
             lot = posting.lots[row.lot_id]
@@ -237,10 +244,28 @@ def reversed_together(movement: Movement) -> Sequence[Movement]:
     if movement.kind == Movement.Kind.TRANSFER:
         first = movement.line_no - (movement.line_no + 1) % 2
         return list(request.filter(line_no__in=(first, first + 1)))
+    if movement.kind == Movement.Kind.COST:
+        return list(request)
     if movement.kind in KITS:
         # What went missing from a kit as it was opened comes back before the kit is closed.
-        return sorted(request, key=lambda row: row.kind in KITS)
-    return list(request.filter(line_no=movement.line_no))
+        rows = sorted(request, key=lambda row: row.kind in KITS)
+    else:
+        rows = list(request.filter(line_no=movement.line_no))
+    changes = Movement.objects.filter(about__in=rows, reversed_by__isnull=True)
+    return [*rows, *changes.select_related("part", "location").order_by("pk")]
+
+
+def _refuse_if_moved_since(movement: Movement, rows: Sequence[Movement]) -> None:
+    """What moved since went at the changed cost: taking the change back would leave it there."""
+    last = max(row.pk for row in rows)
+    since = Movement.objects.filter(
+        lot__in={row.lot_id for row in rows}, pk__gt=last, reversed_by__isnull=True
+    ).exclude(kind=Movement.Kind.TRANSFER)
+    if since.exclude(reverses__pk__gt=last).exists():
+        raise CannotReverse(
+            movement,
+            "The lot has moved since, at the new cost. Say again what the invoice says instead.",
+        )
 
 
 def _refuse_if_put_back(rows: Sequence[Movement]) -> None:

@@ -106,7 +106,14 @@ def break_kit(
         if to_location.retired:
             raise PlaceRetired(to_location)
         lines_of(kit)
-        draws = posting.draw(part=kit, location=location, quantity_steps=quantity, lot=lot)
+        # An expired kit that is named may be opened: its parts carry its use-by day along.
+        draws = posting.draw(
+            part=kit,
+            location=location,
+            quantity_steps=quantity,
+            lot=lot,
+            expired_too=lot is not None,
+        )
         posting.take_out(kind=Movement.Kind.BREAK, part=kit, location=location, draws=draws)
         for each in draws:
             lay_out(posting, kit=kit, drawn=each, to_location=to_location)

@@ -109,6 +109,14 @@ def receive(
     return posting.post(work, parts=(), places=())[0]
 
 
+def with_expired_reason(reason: str, expired_reason: str) -> str:
+    """A movement's reason, with why what has expired was used."""
+    expired_reason = expired_reason.strip()
+    if not expired_reason:
+        return reason
+    return f"{reason}. Expired: {expired_reason}" if reason else f"Expired: {expired_reason}"
+
+
 def issue(
     *,
     lines: Sequence[IssueLine],
@@ -116,14 +124,18 @@ def issue(
     at: datetime,
     request_id: UUID,
     reason: str = "",
+    expired_reason: str = "",
     source_kind: str = "hand",
     source_number: int = 0,
     source_text: str = "",
 ) -> list[Movement]:
     """Use parts up, all lines or none. Sent twice with one request_id, it counts once.
 
-    Raises NotEnoughOnHand, NothingToMove, LotOfAnotherPart.
+    expired_reason: why what has expired may be used after all; a manager's word, kept with the
+    movement's reason. Without it expired lots are passed over, and a named one is refused.
+    Raises NotEnoughOnHand, NothingToMove, LotExpired, LotOfAnotherPart.
     """
+    reason = with_expired_reason(reason, expired_reason)
     posting = Posting(author, at, request_id, reason, source_kind, source_number, source_text)
 
     def work() -> None:
@@ -133,6 +145,7 @@ def issue(
                 location=line.location,
                 quantity_steps=line.quantity_steps,
                 lot=line.lot,
+                expired_too=bool(expired_reason.strip()),
             )
             posting.take_out(
                 kind=Movement.Kind.ISSUE, part=line.part, location=line.location, draws=draws
@@ -215,6 +228,7 @@ def transfer(
     at: datetime,
     request_id: UUID,
     reason: str = "",
+    expired_reason: str = "",
     source_kind: str = "hand",
     source_number: int = 0,
     source_text: str = "",
@@ -222,9 +236,12 @@ def transfer(
     """Carry parts from place to place, all lines or none: two ledger lines for each lot moved.
 
     The line out comes first, the line in right after it; their numbers are 2k−1 and 2k.
-    Raises NotEnoughOnHand, NothingToMove, LotOfAnotherPart, PlaceRetired; StockRefused when both
-    places are one.
+    expired_reason: as for `issue`; a named lot that has expired goes without it to a bin or to
+    quarantine, not to a drawer or a tray.
+    Raises NotEnoughOnHand, NothingToMove, LotExpired, LotOfAnotherPart, PlaceRetired; StockRefused
+    when both places are one.
     """
+    reason = with_expired_reason(reason, expired_reason)
     posting = Posting(author, at, request_id, reason, source_kind, source_number, source_text)
 
     def work() -> None:
@@ -238,6 +255,8 @@ def transfer(
                 location=line.from_location,
                 quantity_steps=line.quantity_steps,
                 lot=line.lot,
+                expired_too=bool(expired_reason.strip())
+                or (line.lot is not None and not line.to_location.is_taken_along),
             ):
                 for place, sign in ((line.from_location, -1), (line.to_location, 1)):
                     posting.line(

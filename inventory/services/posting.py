@@ -67,6 +67,18 @@ class NotEnoughOnHand(StockRefused):
         super().__init__(message)
 
 
+class LotExpired(StockRefused):
+    """A lot past its use-by day that was named, and nobody who may said why it is used."""
+
+    def __init__(self, *, part: Part, lot: Lot) -> None:
+        self.part = part
+        self.lot = lot
+        super().__init__(
+            f"Lot {lot.code} of {part} expired on {lot.expires_on}. "
+            "A manager may use it, and says why."
+        )
+
+
 class LotOfAnotherPart(StockRefused):
     def __init__(self, *, part: Part, lot: Lot) -> None:
         self.part = part
@@ -179,13 +191,19 @@ class Posting:
     ) -> list[Draw]:
         """Which lots a quantity comes from, and what it is worth; nothing is changed yet.
 
-        Without a lot: first expiry, then first in. What has expired is passed over, unless asked
-        for or lying where a person put it on purpose (a tray, quarantine).
+        Without a lot: first expiry, then first in. What has expired is passed over, and named it
+        is refused, unless asked for or lying where a person put it on purpose (a tray,
+        quarantine).
         """
         if quantity_steps <= 0:
             raise NothingToMove(part)
+        today = day_of(self.at)
+        expired_too = expired_too or location.holds_what_was_picked
         if lot is not None:
-            layer = self._layer(location, self.lot(lot, part))
+            locked = self.lot(lot, part)
+            if locked.expires_on < today and not expired_too:
+                raise LotExpired(part=part, lot=locked)
+            layer = self._layer(location, locked)
             try:
                 return [take(layer, quantity_steps)[0]]
             except NotEnough as short:
@@ -196,12 +214,8 @@ class Posting:
                     there_steps=short.available_steps,
                     lot=lot,
                 ) from short
-        today = day_of(self.at)
         every = self.lots_there(part, location)
-        if expired_too or location.holds_what_was_picked:
-            usable = every
-        else:
-            usable = [each for each in every if each.expires_on >= today]
+        usable = every if expired_too else [each for each in every if each.expires_on >= today]
         try:
             return draw([self._layer(location, each) for each in usable], quantity_steps)
         except NotEnough as short:
@@ -253,8 +267,13 @@ class Posting:
         quantity_steps: int,
         value_cents: int,
         reverses: Movement | None = None,
+        about: Movement | None = None,
     ) -> None:
-        """Add one line, and move the kept figures with it."""
+        """Add one line, and move the kept figures with it.
+
+        about: of a change of cost, what bears it; the line then has the source of that.
+        """
+        source = about or self
         lot.quantity_left_steps += quantity_steps
         lot.value_left_cents += value_cents
         if lot.pk is not None:
@@ -278,12 +297,13 @@ class Posting:
                 at=self.at,
                 author_id=self.author.pk,
                 reason=self.reason,
-                source_kind=self.source_kind,
-                source_number=self.source_number,
-                source_text=self.source_text,
+                source_kind=source.source_kind,
+                source_number=source.source_number,
+                source_text=source.source_text,
                 request_id=self.request_id,
                 line_no=len(self._rows) + 1,
                 reverses=reverses,
+                about=about,
             )
         )
 

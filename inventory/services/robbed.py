@@ -257,7 +257,9 @@ def undo_robbed(kind: str, number: int, *, author: AbstractBaseUser, at: datetim
 
 def _draw_one(posting: Posting, kit: Part, location: Location, lot: Lot | None) -> Draw:
     try:
-        return posting.draw(part=kit, location=location, quantity_steps=1, lot=lot)[0]
+        return posting.draw(
+            part=kit, location=location, quantity_steps=1, lot=lot, expired_too=lot is not None
+        )[0]
     except NotEnoughOnHand as short:
         if not short.expired_steps:
             raise

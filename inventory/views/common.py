@@ -15,7 +15,7 @@ from inventory.forms.moving import PromiseHere
 from inventory.models import Balance, Part, Reservation
 from inventory.quantities import format_money
 from inventory.sentences import source_name
-from inventory.services import NotEnoughOnHand, NumberTaken, PlaceRetired, StockRefused
+from inventory.services import LotExpired, NotEnoughOnHand, NumberTaken, PlaceRetired, StockRefused
 from inventory.tables import units
 
 
@@ -54,7 +54,12 @@ def put_beside(form: forms.Form, refused: StockRefused, **fields: str) -> None:
 
     fields: names of this form's fields for "quantity", "place" and "number".
     """
-    about = {NotEnoughOnHand: "quantity", PlaceRetired: "place", NumberTaken: "number"}
+    about = {
+        NotEnoughOnHand: "quantity",
+        LotExpired: "lot",
+        PlaceRetired: "place",
+        NumberTaken: "number",
+    }
     subject = next((word for kind, word in about.items() if isinstance(refused, kind)), "")
     name = fields.get(subject, subject)
     form.add_error(name if name in form.fields else None, str(refused))

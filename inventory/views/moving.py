@@ -89,6 +89,7 @@ def transfer(request: HttpRequest, number: str) -> HttpResponse:
                 at=data["at"],
                 request_id=data["request_id"],
                 reason=data["reason"],
+                expired_reason=data.get("expired_reason", ""),
                 author=signed_in(request),
             )
         except StockRefused as refused:

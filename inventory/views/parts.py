@@ -188,7 +188,11 @@ def _ledger_row(shown: Part, row: Movement, places: dict[int, str]) -> dict[str,
     quantity = units(shown, row.quantity_steps)
     return {
         "movement": row,
-        "quantity": f"+{quantity}" if row.quantity_steps > 0 else quantity,
+        "quantity": ""
+        if not row.quantity_steps
+        else f"+{quantity}"
+        if row.quantity_steps > 0
+        else quantity,
         "on_hand": units(shown, row.on_hand_after_steps),  # type: ignore[attr-defined]
         "source": source_name(row.source_kind, row.source_number) if row.source_number else "",
         "other_place": places.get(row.pk, ""),

@@ -22,7 +22,16 @@ from inventory.services import (
     transfer,
 )
 from inventory.services import release as release_promises
-from shop.models import PartEntry, PartsNeed, Person, RigDrawer, ServiceSheet, SheetLine, SheetPart
+from shop.models import (
+    PartEntry,
+    PartsNeed,
+    Person,
+    RigDrawer,
+    Role,
+    ServiceSheet,
+    SheetLine,
+    SheetPart,
+)
 from shop.services.locking import lock_open_sheet, start_work
 from shop.services.refusals import PartGone, SheetRefused, UsedMoreThanTaken, UsedNotEntered
 
@@ -117,11 +126,16 @@ def add_part(
     author: Person,
     at: datetime,
     request_id: UUID,
+    expired_reason: str = "",
 ) -> SheetPart:
     """Take a part that was not planned, or more of one, into the tray of the sheet.
 
-    Raises SheetClosed, SheetRefused for another rig's drawer, inventory's StockRefused.
+    expired_reason: why what has expired may be used after all; only a manager may say so.
+    Raises SheetClosed, SheetRefused for another rig's drawer and for a reason that is not a
+    manager's, inventory's StockRefused.
     """
+    if expired_reason.strip() and author.role != Role.MANAGER:
+        raise SheetRefused("What has expired is used only when a manager says why.")
     with transaction.atomic():
         sheet = lock_open_sheet(sheet)
         if location.kind not in (Location.Kind.BIN, Location.Kind.DRAWER) or (
@@ -129,7 +143,8 @@ def add_part(
         ):
             raise SheetRefused(f"{location.code} is not a place this sheet may take from.")
         if not Movement.objects.filter(request_id=request_id).exists():
-            _to_tray(sheet, [(part, location, quantity_steps)], author, at, request_id)
+            lines = [(part, location, quantity_steps)]
+            _to_tray(sheet, lines, author, at, request_id, expired_reason)
         row, _ = SheetPart.objects.get_or_create(sheet=sheet, part=part)
         return row
 
@@ -350,6 +365,7 @@ def _to_tray(
     author: Person,
     at: datetime,
     request_id: UUID,
+    expired_reason: str = "",
 ) -> list[Movement]:
     tray = sheet.tray
     if tray is None:
@@ -371,6 +387,7 @@ def _to_tray(
         at=at,
         request_id=request_id,
         reason=f"taken for sheet {sheet}",
+        expired_reason=expired_reason,
         source_kind=SOURCE,
         source_number=sheet.number,
     )

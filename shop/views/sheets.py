@@ -161,12 +161,8 @@ def _sheet_page(
                 place != IN_TRAY for each in parts for place, _lot in each["places"]
             ),
             "has_short": any(each["short"] for each in parts),
-            "moves": Movement.objects.filter(
-                source_kind=sheet_parts.SOURCE,
-                source_number=sheet.number,
-                kind__in=[Movement.Kind.ISSUE, Movement.Kind.RETURN, Movement.Kind.REVERSAL],
-                value_cents__isnull=False,
-            )
+            "moves": Movement.objects.spent()
+            .of_source(sheet_parts.SOURCE, sheet.number)
             .exclude(value_cents=0)
             .select_related("part", "location", "lot", "author", "reverses")
             .order_by("pk"),

@@ -241,6 +241,7 @@ def add_part(request: PageRequest, number: int) -> HttpResponse:
                 author=request.user,
                 at=timezone.now(),
                 request_id=_uuid(request.POST.get("request_id")),
+                expired_reason=_text(request, "expired_reason"),
             )
         except (SheetRefused, StockRefused, QuantityRefused) as refusal:
             error = str(refusal)

@@ -17,6 +17,7 @@ from inventory.costing import (
     period_use,
     pooled,
     receipt_value_cents,
+    share_change,
     split_cents,
     take,
     unit_cost,
@@ -293,3 +294,30 @@ def test_a_period_cannot_begin_below_zero() -> None:
         given = {"opening_steps": 5, "received_steps": 5, "counted_steps": 5, name: -1}
         with pytest.raises(ValueError, match="below zero"):
             period_use(**given, steps_per_unit=1, unit_cost_cents=1)
+
+
+PORTIONS = st.lists(st.tuples(st.integers(0, 50), st.integers(0, 10_000)), min_size=1, max_size=8)
+
+
+@given(portions=PORTIONS, total=st.integers(-20_000, 20_000))
+def test_a_change_of_cost_adds_up_and_takes_nothing_below_zero(
+    portions: list[tuple[int, int]], total: int
+) -> None:
+    weights, held = [weight for weight, _ in portions], [cents for _, cents in portions]
+    there = sum(cents for weight, cents in portions if weight)
+    if not any(weights) or -total > there:
+        with pytest.raises(ValueError, match=r"More|shared"):
+            share_change(total, weights, held)
+        return
+    shares = share_change(total, weights, held)
+    assert sum(shares) == total
+    assert all(cents + share >= 0 for cents, share in zip(held, shares, strict=True))
+    assert all(share == 0 for weight, share in zip(weights, shares, strict=True) if not weight)
+    if total >= 0:
+        exact = [total * weight / sum(weights) for weight in weights]
+        assert all(abs(share - each) < 1 for share, each in zip(shares, exact, strict=True))
+
+
+def test_what_cannot_bear_its_share_of_a_fall_leaves_the_rest_to_the_others() -> None:
+    """90 off over three alike, one of them worth 10: it gives 10, the others 40 each."""
+    assert share_change(-90, [1, 1, 1], [100, 10, 100]) == [-40, -10, -40]

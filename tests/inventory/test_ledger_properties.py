@@ -30,6 +30,7 @@ from inventory.services import (
     TransferLine,
     adjust,
     break_kit,
+    correct_cost,
     count,
     issue,
     make_kit,
@@ -149,6 +150,7 @@ class World:
                 kit=self.kit, location=here, to_location=there, quantity=amount, **told
             ),
             "make": lambda: make_kit(kit=self.kit, location=here, quantity=amount, **told),
+            "invoice": lambda: self.invoice_one(amount, to_no, told),
             "reverse": lambda: self.undo_one(amount, told),
             "reserve": lambda: self.promise(part, [here, there], amount, to_no),
             "release": lambda: release(source_kind="sheet", source_number=to_no) and [],
@@ -167,6 +169,15 @@ class World:
             return []
         return reverse(movement=movements[which % len(movements)], reason="undo", **told)
 
+    def invoice_one(self, which: int, times: int, told: dict[str, Any]) -> list[Movement]:
+        """The invoice of one of the last receipts says nothing, three times as much, or a sum."""
+        receipts = list(Movement.objects.filter(kind="receipt").order_by("-pk")[:8])
+        if not receipts:
+            return []
+        receipt = receipts[which % len(receipts)]
+        cents = (0, 3 * receipt.value_cents + 1, 100)[times]
+        return correct_cost(movement=receipt, value_cents=cents, reason="invoice", **told)
+
     def promise(
         self, part: Part, places: list[Location], amount: int, sheet: int
     ) -> list[Movement]:
@@ -182,7 +193,7 @@ class World:
 
 
 NAMES = ["receive", "receive", "receive", "issue", "issue", "put back", "transfer", "found"]
-NAMES += ["missing", "count", "scrap", "break", "make", "reverse", "reverse"]
+NAMES += ["missing", "count", "scrap", "break", "make", "reverse", "reverse", "invoice", "invoice"]
 ACTS = st.tuples(
     st.sampled_from(NAMES),
     st.integers(0, 2),
@@ -377,6 +388,17 @@ class Storekeeping(RuleBasedStateMachine):
             assert row.reverses is not None
             self.tally[row.part_id, row.location_id] -= row.reverses.quantity_steps
 
+    @rule(which=st.integers(0, 7), says=st.integers(0, 2))
+    def invoice(self, which: int, says: int) -> None:
+        """Nothing moves; the difference stays in the lots or is charged, to the cent."""
+        worth = sum(Lot.objects.values_list("value_left_cents", flat=True))
+        rows = self.world.do(("invoice", 0, 0, says, which))
+        if rows:
+            self.last = (("invoice", 0, 0, says, which), rows)
+        assert all(row.quantity_steps == 0 for row in rows)
+        now = sum(Lot.objects.values_list("value_left_cents", flat=True))
+        assert now - worth == sum(row.value_cents for row in rows)
+
     @rule(part=PARTS, place=PLACES, to=PLACES, sheet=SHEETS, amount=AMOUNTS)
     def reserve(self, part: int, place: int, to: int, sheet: int, amount: int) -> None:
         wanted, places = self.world.parts[part], self.world.places
@@ -446,7 +468,9 @@ class Storekeeping(RuleBasedStateMachine):
                 IssueLine(row.part, row.location, steps or row.quantity_steps, row.lot)
                 for row in Balance.objects.there().select_related("part", "location", "lot")
             ]
-            issue(lines=rest, **{**self.world.told, "request_id": uuid4()})
+            issue(
+                lines=rest, expired_reason="used up", **{**self.world.told, "request_id": uuid4()}
+            )
         assert not Balance.objects.there().exists()
         left = Lot.objects.values_list("quantity_left_steps", "value_left_cents")
         assert set(left) <= {(0, 0)}
@@ -492,9 +516,10 @@ def test_the_world_of_these_tests_lets_most_things_happen() -> None:
         for part_no in range(3):
             amount = 6 if name in ("receive", "found") else 1
             world.do((name, part_no, 0, 1, amount))
-    for name, part_no in (("receive", 1), ("make", 0), ("break", 0), ("scrap", 0), ("reverse", 0)):
+    for name, part_no in (
+        *(("receive", 1), ("make", 0), ("break", 0), ("scrap", 0)),
+        *(("reverse", 0), ("invoice", 0)),
+    ):
         world.do((name, part_no, 0, 1, 1))
     assert world.refusals == 0
-    assert set(Movement.objects.values_list("kind", flat=True)) >= set(Movement.Kind.values) - {
-        "cost"
-    }
+    assert set(Movement.objects.values_list("kind", flat=True)) >= set(Movement.Kind.values)

@@ -28,7 +28,7 @@ from equipment.models import (
     ShiftLog,
 )
 from equipment.services import book_job, open_finding
-from inventory.models import Movement
+from inventory.models import Lot, Movement
 from shop.access import ACCESS, may
 from shop.models import ComingLog, Person, Role, ServiceSheet, Shop
 from shop.services.drafting import void_sheet
@@ -148,6 +148,11 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "inventory:kits": [{"number": kit}],
         "inventory:location": [{"code": place} for place in ("K-03", "01-D1")],
         "inventory:part": [{"number": plain}, {"number": kit}],
+        **{
+            f"inventory:{name}": [{"pk": Lot.objects.earliest("pk").pk}]
+            for name in ("lot", "extend_lot")
+        },
+        "inventory:invoice": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
         "inventory:reverse_movement": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
         "shop:drawer": [{"code": "01-D1"}],
         "shop:go": [{"kind": "place", "code": "K-03"}, {"kind": "part", "code": "gone"}],

@@ -32,7 +32,7 @@ from equipment.models import (
 )
 from equipment.services import open_finding
 from equipment.services.shiftlogs import read_log, source_of
-from inventory.models import Location, Movement
+from inventory.models import Location, Lot, Movement
 from shop.models import Person
 from shop.services.coming_logs import take_in
 from tests.depth import IN_CI
@@ -120,6 +120,9 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "equipment:reverse_reading": Reading,
         "equipment:undo_renewal": Renewal,
         "inventory:reverse_movement": Movement,
+        "inventory:invoice": Movement,
+        "inventory:lot": Lot,
+        "inventory:extend_lot": Lot,
         "inventory:location": Location,
         "equipment:service": Service,
         "equipment:new_service_of": ComponentKind,
