@@ -21,9 +21,9 @@ SPRAY_DAYS_SAVED: Final = 1.0
 #: What stock costs a year for each unit of its value: money, room, loss, ageing. Common practice,
 #: no source. [1/a]
 CARRYING_A_YEAR: Final = 0.25
-#: How often a rig breaks something that one of its services renews. Common practice, no source.
-#: [events/a]
-UNPLANNED_A_YEAR: Final = 0.1
+#: How often a rig breaks one part that one of its services renews: with thirty such parts, once in
+#: twenty months. Common practice, no source. [events/a]
+UNPLANNED_A_YEAR: Final = 0.02
 YEAR_DAYS: Final = 365.0
 #: No drawer keeps more pieces of one part; a larger target is a slip in the needs.
 MOST_PIECES: Final = 1_000
@@ -173,26 +173,34 @@ def from_figures(figures: dict[str, Any]) -> Carried:
 
 
 def reason(figures: dict[str, Any], *, symbol: str) -> str:
-    """Return why, in a sentence: the odds of the next piece against what it costs.
+    """Return why: the odds of the last piece kept, and of the next, against what it costs.
 
     symbol: of the shop's money, such as "$".
     """
-    pieces = figures["target_steps"] // figures["piece_steps"]
-    more = figures["odds_more"][-1]
-    worth = round(more * figures["lost_day_cents"] * figures["spray_days_saved"])
-    cost = round(figures["carrying_cents"])
-    days = figures["days"]
+    worth = [
+        round(more * figures["lost_day_cents"] * figures["spray_days_saved"])
+        for more in figures["odds_more"]
+    ]
+    cost = format_money(round(figures["carrying_cents"]), symbol)
+    days = "1 day" if figures["days"] == 1 else f"{figures['days']} days"
+    beyond = (
+        f"needed with {_said(figures['odds_more'][-1])}, worth {format_money(worth[-1], symbol)}"
+    )
+    if len(worth) == 1:
+        return f"None: within {days} it is {beyond} in spray days; carrying one costs {cost}."
+    last = f"needed with {_said(figures['odds_more'][-2])}, worth {format_money(worth[-2], symbol)}"
     return (
-        f"Beyond {pieces or 'none'}, one more would be needed in {days} day"
-        f"{'' if days == 1 else 's'} with {_said(more)}: worth {format_money(worth, symbol)} "
-        f"in spray days, against {format_money(cost, symbol)} to carry it."
+        f"The last of them is {last} in spray days within {days}; carrying it costs {cost}. "
+        f"One more would be {beyond}."
     )
 
 
 def _said(chance: float) -> str:
     percent = chance * 100
-    if 0 < percent < 1:
-        return "under 1 %"
+    if 0 < percent < 0.1:
+        return "under 0.1 %"
+    if 0 < percent < 9.95:
+        return f"{percent:.1f} %"
     return "over 99 %" if 99 < percent < 100 else f"{percent:.0f} %"
 
 

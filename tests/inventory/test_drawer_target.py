@@ -96,19 +96,27 @@ def test_a_worked_example() -> None:
     that is needed, 0.63 × (1 − exp(−0.0082)) + 0.37 × P(two or more) = 0.52 %, worth $7.75, just
     more than $7.50; a third is not. By hand.
     """
-    asked = Carried(
-        needs=(Need(0.63, 1, "gun, full rebuild"),), days=30, piece_steps=1, piece_cents=36_500
-    )
+    known = {"needs": (Need(0.63, 1, "gun, full rebuild"),), "days": 30, "piece_steps": 1}
+    asked = Carried(**known, piece_cents=36_500, unplanned_a_year=0.1)
     target = drawer_target(asked)
     assert target.carrying_cents == pytest.approx(750)
     assert target.worth_cents[1] == pytest.approx(775.4, abs=0.1)
     assert target.steps == 2
-    dearer = Carried(needs=asked.needs, days=30, piece_steps=1, piece_cents=38_000)
+    dearer = Carried(**known, piece_cents=38_000, unplanned_a_year=0.1)
     assert drawer_target(dearer).steps == 1
     said = reason(figures_of(dearer, drawer_target(dearer)), symbol="$")
     assert said == (
-        "Beyond 1, one more would be needed in 30 days with under 1 %: worth $7.75 in spray "
-        "days, against $7.81 to carry it."
+        "The last of them is needed with 63 %, worth $949.54 in spray days within 30 days; "
+        "carrying it costs $7.81. One more would be needed with 0.5 %, worth $7.75."
+    )
+
+
+def test_none_says_why_none() -> None:
+    asked = Carried(needs=(), days=1, piece_steps=1, piece_cents=10**7, unplanned_a_year=0.1)
+    said = reason(figures_of(asked, drawer_target(asked)), symbol="$")
+    assert said == (
+        "None: within 1 day it is needed with under 0.1 %, worth $0.41 in spray days; "
+        "carrying one costs $68.49."
     )
 
 
