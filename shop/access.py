@@ -80,6 +80,9 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:take_off_forward": MANAGER,
     # shop: sheets
     "shop:add_part": CREW,
+    "shop:advice": SIGNED_IN,
+    "shop:follow_advice": MANAGER,
+    "shop:reckon_again": MANAGER,
     "shop:answer": CREW,
     "shop:draft_sheet": MANAGER,
     "shop:drop_service_part": MANAGER,

@@ -5,6 +5,7 @@ from datetime import date
 from django.urls import include, path, register_converter
 
 from shop.views import (
+    advice,
     calendar,
     coming_logs,
     due,
@@ -109,6 +110,9 @@ shop_addresses = [
     path("spend/spend.<slug:way>", spend.spend_file, name="spend_file"),
     path("spend/<int:number>/", spend.rig_spend, name="rig_spend"),
     path("spend/shop-stock/", spend.stock_spend, name="stock_spend"),
+    path("parts/<str:number>/advice/", advice.advice, name="advice"),
+    path("parts/<str:number>/advice/again/", advice.reckon_again, name="reckon_again"),
+    path("parts/<str:number>/advice/follow/", advice.follow_advice, name="follow_advice"),
     path("sheets/", sheets.sheets, name="sheets"),
     path("sheets/new/", sheets.draft_sheet, name="draft_sheet"),
     path("sheets/<int:number>/", sheets.sheet, name="sheet"),

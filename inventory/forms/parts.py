@@ -160,7 +160,13 @@ class PolicyForm(SentForm):
         widget=forms.Textarea(attrs={"rows": 2}),
         help_text="Whoever reads it next year will want to know.",
     )
-    field_order = ("reorder_point_steps", "order_up_to_steps", "reason")
+    review_on = forms.DateField(
+        label="Look at it again on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text="From that day on the buying list says that it is to be looked at.",
+    )
+    field_order = ("reorder_point_steps", "order_up_to_steps", "reason", "review_on")
 
     def __init__(
         self, *args: Any, part: Part, policy: StockPolicy | None = None, **kwargs: Any
@@ -174,6 +180,7 @@ class PolicyForm(SentForm):
                 }
                 | {
                     "reason": policy.reason,
+                    "review_on": policy.review_on,
                 },
             )
         super().__init__(*args, **kwargs)

@@ -255,6 +255,7 @@ def policy(request: HttpRequest, number: str) -> HttpResponse:
                 reorder_point_steps=form.cleaned_data["reorder_point_steps"],
                 order_up_to_steps=form.cleaned_data["order_up_to_steps"],
                 reason=form.cleaned_data["reason"],
+                review_on=form.cleaned_data["review_on"],
                 author=signed_in(request),
                 at=now,
             )

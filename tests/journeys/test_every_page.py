@@ -154,6 +154,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         },
         "inventory:invoice": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
         "inventory:reverse_movement": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
+        "shop:advice": [{"number": plain}, {"number": kit}],
         "shop:drawer": [{"code": "01-D1"}],
         "shop:go": [{"kind": "place", "code": "K-03"}, {"kind": "part", "code": "gone"}],
         "shop:labels_trial": [{"sheet": "letter-3x10"}],
