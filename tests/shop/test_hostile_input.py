@@ -133,7 +133,7 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
     given: dict[str, object] = {}
     for argument in ADDRESSES[name]:
         if argument == "number":
-            is_part = name.startswith("inventory:")
+            is_part = name.startswith("inventory:") or example(name).startswith("/parts/")
             is_sheet = "sheets/" in example(name)
             given[argument] = part.number if is_part else 1 if is_sheet else rig.number
         elif argument == "code":
