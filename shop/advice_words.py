@@ -43,8 +43,10 @@ def unit_of(given: Given) -> Unit:
 
 
 def of_hundred(chance: float) -> str:
-    """ "96 of 100", never more than it is; "more than 99 of 100" above that."""
+    """ "96 of 100", never more than it is; "more than 99 of 100", "fewer than 1 of 100"."""
     whole = math.floor(chance * 100 + 1e-9)
+    if not whole:
+        return "fewer than 1 of 100"
     return "more than 99 of 100" if chance > 0.99 and whole >= 99 else f"{whole} of 100"
 
 
@@ -221,8 +223,7 @@ def arithmetic(given: Given, found: Found, *, symbol: str) -> list[tuple[str, st
         ("Stock is looked at again", f"after {given.review_days} d"),
         (
             "Used unplanned",
-            f"{unplanned.events} times in {unplanned.watched_days} d, "
-            f"{unit.words(unplanned.quantity_steps)} each time; before anything is seen, "
+            f"{_seen(given, unit)} in {unplanned.watched_days} d; before anything is seen, "
             f"{prior:.2f} times a year is believed of any part here",
         ),
         ("Expected in all until an order is here", f"{found.mean_steps / unit.steps:.2f}"),
@@ -255,6 +256,14 @@ def arithmetic(given: Given, found: Found, *, symbol: str) -> list[tuple[str, st
     if found.may_expire_steps:
         rows.append(("Of an order, perhaps not used in time", unit.words(found.may_expire_steps)))
     return rows
+
+
+def _seen(given: Given, unit: Unit) -> str:
+    unplanned = given.unplanned
+    if not unplanned.events:
+        return "never"
+    times = "once" if unplanned.events == 1 else f"{unplanned.events} times"
+    return f"{times}, {unit.words(unplanned.quantity_steps)} each time,"
 
 
 def _drawer(steps: int, unit: Unit) -> str:
