@@ -6,6 +6,7 @@ here, and so are the words for what cannot be taken.
 """
 
 import re
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -18,6 +19,13 @@ CENTS: Final = 100
 _NUMBER: Final = re.compile(
     r"-?([0-9]{1,20}|[0-9]{1,3}(,[0-9]{3}){1,6})(\.[0-9]{0,20})?|-?\.[0-9]{1,20}"
 )
+
+
+# "2 pails 1.5 gal": numbers, each with a word or none. What stands between two is white, so that
+# there is one way to take a text apart.
+_AMOUNT: Final = r"(-?[0-9][0-9,]*(?:\.[0-9]*)?|-?\.[0-9]+)(?:\s*([^\W\d_][\w-]*))?"
+_AMOUNTS: Final = re.compile(_AMOUNT)
+_IN_PACKS: Final = re.compile(rf"{_AMOUNT}(?:\s+{_AMOUNT})*")
 
 
 class QuantityRefused(ValueError):
@@ -76,6 +84,71 @@ def to_steps(units: str | Decimal | int, *, steps_per_unit: int) -> int:
     Raises NotANumber, Negative, Absurd, NotAWholeStep; ValueError for such a steps_per_unit.
     """
     return _exact_steps(units, steps_per_unit, most=MOST_UNITS)
+
+
+class UnknownPack(QuantityRefused):
+    """A word that is neither the unit nor one of the part's packs."""
+
+    def __init__(self, word: str, *, known: Sequence[str]) -> None:
+        self.word = word
+        super().__init__(
+            f"“{word[:40]}” is not known here. Write {', '.join(known)} or a number alone."
+        )
+
+
+def read_quantity(
+    text: str, *, steps_per_unit: int, unit_name: str = "", packs: Mapping[str, int] | None = None
+) -> int:
+    """Return a quantity as a person types it, in packs and units, in steps, >= 0.
+
+    text: "3", "2 pails", "2 pails 1.5 gal"; a number without a word is of the unit. A pack may be
+    written in the plural and in any case, and may be given in halves where that is whole steps.
+    packs: by name, the steps that one holds, > 0. Others as for `to_steps`.
+    Raises UnknownPack, and what `to_steps` raises.
+    """
+    packs = packs or {}
+    if not packs or not _IN_PACKS.fullmatch(text.strip()):
+        words = text.strip().split()
+        is_unit = len(words) == 2 and _is_word(words[1], unit_name)
+        return to_steps(words[0] if is_unit else text, steps_per_unit=steps_per_unit)
+    total = Fraction(0)
+    for number, word in _AMOUNTS.findall(text):
+        units = _read(number)
+        if units < 0:
+            raise Negative
+        if not word or _is_word(word, unit_name):
+            steps = Fraction(to_steps(number, steps_per_unit=steps_per_unit))
+        elif named := [holds for name, holds in packs.items() if _is_word(word, name)]:
+            steps = Fraction(units) * named[0]
+        else:
+            raise UnknownPack(word, known=[*packs, *([unit_name] if unit_name else [])])
+        if steps.denominator != 1:
+            raise NotAWholeStep(
+                units=Decimal(steps.numerator) / (steps.denominator * steps_per_unit),
+                steps_per_unit=steps_per_unit,
+            )
+        total += steps
+    if total > MOST_UNITS * steps_per_unit:
+        raise Absurd(most=MOST_UNITS)
+    return int(total)
+
+
+def in_packs(steps: int, *, steps_per_unit: int, unit_name: str, packs: Mapping[str, int]) -> str:
+    """Return a quantity as packs and the rest: "2 pails 1.50 gal"; empty where no pack is full.
+
+    The largest packs first. `read_quantity` reads it back. steps: >= 0. Others as there.
+    """
+    said = []
+    rest = steps
+    for name, holds in sorted(packs.items(), key=lambda pack: (-pack[1], pack[0])):
+        number, rest = divmod(rest, holds)
+        if number:
+            said.append(f"{number} {name if number == 1 else _many(name)}")
+    if not said:
+        return ""
+    if rest:
+        said.append(f"{to_units(rest, steps_per_unit):f} {unit_name}".strip())
+    return " ".join(said)
 
 
 def to_units(steps: int, steps_per_unit: int) -> Decimal:
@@ -141,6 +214,16 @@ def _read(given: str | Decimal | int) -> Decimal:
     if not number.is_finite():
         raise NotANumber(str(given))
     return number
+
+
+def _is_word(word: str, name: str) -> bool:
+    """Whether a word is a name, or its plural."""
+    given, one = word.casefold(), name.casefold()
+    return bool(one) and given in (one, f"{one}s", f"{one}es")
+
+
+def _many(name: str) -> str:
+    return f"{name}es" if name.endswith(("s", "x", "ch", "sh")) else f"{name}s"
 
 
 def _places(steps_per_unit: int) -> int:

@@ -1,5 +1,6 @@
 """Fields that read quantities and money, and what every form that is sent has in common."""
 
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
@@ -9,7 +10,7 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from inventory.models import Location, Lot, Part
-from inventory.quantities import QuantityRefused, to_cents, to_steps
+from inventory.quantities import QuantityRefused, read_quantity, to_cents
 from inventory.services.posting import in_words
 from inventory.shelf_life import quarter_end
 
@@ -21,15 +22,29 @@ class QuantityField(forms.CharField):
     """A quantity in the part's unit; cleans to whole steps. `part` is known when it is made."""
 
     def __init__(
-        self, *, steps_per_unit: int = 1, unit_name: str = "", zero: bool = False, **kwargs: Any
+        self,
+        *,
+        steps_per_unit: int = 1,
+        unit_name: str = "",
+        zero: bool = False,
+        packs: Mapping[str, int] | None = None,
+        **kwargs: Any,
     ) -> None:
         self.steps_per_unit = steps_per_unit
+        self.unit_name = unit_name
+        #: By name, what one holds [steps]: "2 pails" is then read too.
+        self.packs = packs or {}
         self.zero = zero
         whole = steps_per_unit == 1
+        if self.packs:
+            kwargs.setdefault("help_text", f"Or in packs: 2 {next(iter(self.packs))}.")
         kwargs.setdefault(
             "widget",
             forms.TextInput(
-                attrs={"inputmode": "numeric" if whole else "decimal", "autocomplete": "off"}
+                attrs={
+                    "inputmode": "text" if self.packs else "numeric" if whole else "decimal",
+                    "autocomplete": "off",
+                }
             ),
         )
         super().__init__(max_length=40, **kwargs)
@@ -41,7 +56,12 @@ class QuantityField(forms.CharField):
         if not text:
             return None
         try:
-            steps = to_steps(text, steps_per_unit=self.steps_per_unit)
+            steps = read_quantity(
+                text,
+                steps_per_unit=self.steps_per_unit,
+                unit_name=self.unit_name,
+                packs=self.packs,
+            )
         except QuantityRefused as refused:
             raise forms.ValidationError(str(refused)) from refused
         if not steps and not self.zero:

@@ -61,7 +61,11 @@ class PartMoveForm(AskingForm):
 
     @property
     def measure(self) -> dict[str, Any]:
-        return {"steps_per_unit": self.part.steps_per_unit, "unit_name": self.part.unit_name}
+        return {
+            "steps_per_unit": self.part.steps_per_unit,
+            "unit_name": self.part.unit_name,
+            "packs": dict(self.part.packs.values_list("name", "quantity_steps")),
+        }
 
     def filled_places(self) -> Any:
         """The places where some of the part lies."""

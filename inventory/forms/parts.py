@@ -7,13 +7,15 @@ from typing import Any
 from django import forms
 
 from inventory.forms.fields import MoneyField, QuantityField, SentForm
-from inventory.models import Part, StockPolicy
+from inventory.models import Part, PartCode, StockPolicy
 from inventory.quantities import QuantityRefused, to_money, to_steps, to_units
 from inventory.services.catalog import MOST_MONTHS
 from inventory.shelf_life import FIRST_PERIOD_YEARS, RUBBERS, StorageGroup
 
 #: What the address of a part can carry.
 NUMBER = re.compile(r"[\w][\w .,+()-]*")
+#: One word, so that a quantity in it reads as one.
+PACK_NAME = re.compile(r"[^\W\d_][\w-]{0,19}")
 STEPS = [
     ("1", "whole: 1, 2, 3"),
     ("4", "quarters: 0.25"),
@@ -74,6 +76,20 @@ class PartForm(SentForm):
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
         help_text="Resin, sealant, grease: from the day it was made. Empty: it keeps.",
     )
+    packs = forms.CharField(
+        label="Packs",
+        required=False,
+        max_length=1000,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="One on a line, with what it holds: pail 5. Quantities may then be given in it.",
+    )
+    codes = forms.CharField(
+        label="Makers’ codes",
+        required=False,
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="What a scanner reads on its package, one on a line.",
+    )
     notes = forms.CharField(
         label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 3})
     )
@@ -83,6 +99,9 @@ class PartForm(SentForm):
 
     def __init__(self, *args: Any, part: Part | None = None, **kwargs: Any) -> None:
         self.part = part
+        #: Known once the form is clean: what each pack holds by its name [steps]; makers' codes.
+        self.pack_steps: dict[str, int] = {}
+        self.code_list: list[str] = []
         if part is not None:
             kwargs.setdefault("initial", self._shown(part))
         else:
@@ -114,6 +133,11 @@ class PartForm(SentForm):
             "usual_cost_cents": f"{to_money(part.usual_cost_cents):f}",
             "storage_group": part.storage_group,
             "keeps_months": part.keeps_months or None,
+            "packs": "\n".join(
+                f"{pack.name} {to_units(pack.quantity_steps, part.steps_per_unit).normalize():f}"
+                for pack in part.packs.all()
+            ),
+            "codes": "\n".join(part.codes.order_by("pk").values_list("code", flat=True)),
             "notes": part.notes,
             "retired": part.retired,
         }
@@ -142,11 +166,47 @@ class PartForm(SentForm):
         cleaned = super().clean() or self.cleaned_data
         if cleaned.get("is_kit") and cleaned.get("steps_per_unit", "1") != "1":
             self.add_error("steps_per_unit", "Kits come whole.")
+        if "steps_per_unit" in cleaned:
+            self._read_packs(cleaned)
         return cleaned
+
+    def _read_packs(self, cleaned: dict[str, Any]) -> None:
+        """Packs as name → steps, each refused in words on its own."""
+        found: dict[str, int] = {}
+        for line in filter(None, (each.strip() for each in cleaned.get("packs", "").splitlines())):
+            name, _, holds = line.rpartition(" ")
+            name = name.strip()
+            if not PACK_NAME.fullmatch(name) or name.casefold() in map(str.casefold, found):
+                self.add_error("packs", f"“{line[:40]}”: write one word and what it holds: pail 5.")
+                return
+            if name.casefold() == cleaned.get("unit_name", "").casefold():
+                self.add_error("packs", f"{name} is the unit already.")
+                return
+            try:
+                found[name] = to_steps(holds, steps_per_unit=int(cleaned["steps_per_unit"]))
+            except QuantityRefused as refused:
+                self.add_error("packs", f"{name}: {refused}")
+                return
+            if not found[name]:
+                self.add_error("packs", f"{name}: a pack holds more than nothing.")
+                return
+        self.pack_steps = found
+
+    def clean_codes(self) -> str:
+        text: str = self.cleaned_data["codes"]
+        codes = list(dict.fromkeys(filter(None, (line.strip() for line in text.splitlines()))))
+        if long := [code for code in codes if len(code) > 120]:
+            raise forms.ValidationError(f"{long[0][:40]}… is longer than 120 letters.")
+        taken = PartCode.objects.filter(code__in=codes).exclude(part=self.part)
+        if other := taken.select_related("part").first():
+            raise forms.ValidationError(f"{other.code} is the code of {other.part} already.")
+        self.code_list = codes
+        return text
 
     def values(self) -> dict[str, Any]:
         """What the services take."""
-        values = {name: value for name, value in self.cleaned_data.items() if name != "request_id"}
+        apart = ("request_id", "packs", "codes")
+        values = {name: value for name, value in self.cleaned_data.items() if name not in apart}
         values["steps_per_unit"] = int(values["steps_per_unit"])
         return values
 

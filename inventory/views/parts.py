@@ -4,6 +4,7 @@ from datetime import date
 from typing import Any, Final
 
 from django.contrib import messages
+from django.db import transaction
 from django.db.models import Prefetch
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -16,6 +17,7 @@ from django_tables2 import RequestConfig
 from inventory.filters import PartFilter
 from inventory.forms.parts import PartForm, PolicyForm
 from inventory.models import Balance, KitLine, Location, Movement, Part, StockPolicy
+from inventory.quantities import in_packs
 from inventory.sentences import Advice, Promise, Unit, buying_advice, source_name
 from inventory.services import (
     StockRefused,
@@ -24,6 +26,7 @@ from inventory.services import (
     in_words,
     set_policy,
 )
+from inventory.services.packs import set_codes, set_packs
 from inventory.tables import PartTable, units
 from inventory.views.common import (
     draw,
@@ -111,11 +114,18 @@ def _lies(shown: Part, balances: list[Balance], today: date) -> list[dict[str, A
     in_date = [each.lot for each in in_bins if each.lot.expires_on >= today]
     first = min(in_date, key=lambda lot: (lot.expires_on, lot.received_at, lot.pk), default=None)
     several = len({lot.pk for lot in in_date}) > 1
+    packs = dict(shown.packs.values_list("name", "quantity_steps"))
     return [
         {
             "place": balance.location,
             "lot": balance.lot,
             "quantity": units(shown, balance.quantity_steps),
+            "in_packs": in_packs(
+                balance.quantity_steps,
+                steps_per_unit=shown.steps_per_unit,
+                unit_name=shown.unit_name,
+                packs=packs,
+            ),
             "counts": balance in in_bins,
             "first": several and balance.lot == first and balance in in_bins,
         }
@@ -207,7 +217,9 @@ def new_part(request: HttpRequest) -> HttpResponse:
     form = PartForm(typed(request), now=now)
     if is_sound(request, form):
         try:
-            made = create_part(**form.values(), author=signed_in(request), at=now)
+            with transaction.atomic():
+                made = create_part(**form.values(), author=signed_in(request), at=now)
+                _packs_and_codes(made, form)
         except StockRefused as refused:
             put_beside(form, refused)
         else:
@@ -224,6 +236,11 @@ def new_part(request: HttpRequest) -> HttpResponse:
     return draw(request, "inventory/form.html", context)
 
 
+def _packs_and_codes(part: Part, form: PartForm) -> None:
+    set_packs(part=part, packs=form.pack_steps)
+    set_codes(part=part, codes=form.code_list)
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 def change(request: HttpRequest, number: str) -> HttpResponse:
     """Another name, category, cost or note for a part; its unit only until it has moved."""
@@ -232,7 +249,11 @@ def change(request: HttpRequest, number: str) -> HttpResponse:
     form = PartForm(typed(request), part=shown, now=now)
     if is_sound(request, form):
         try:
-            changed = change_part(part=shown, author=signed_in(request), at=now, **form.values())
+            with transaction.atomic():
+                changed = change_part(
+                    part=shown, author=signed_in(request), at=now, **form.values()
+                )
+                _packs_and_codes(changed, form)
         except StockRefused as refused:
             put_beside(form, refused)
         else:

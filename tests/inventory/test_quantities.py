@@ -1,5 +1,6 @@
 """Steps and cents, and the words for what cannot be taken."""
 
+import contextlib
 from decimal import Decimal
 
 import pytest
@@ -15,6 +16,8 @@ from inventory.quantities import (
     QuantityRefused,
     format_money,
     format_quantity,
+    in_packs,
+    read_quantity,
     to_cents,
     to_money,
     to_steps,
@@ -149,3 +152,58 @@ def test_money_as_people_read_it(cents: int, text: str) -> None:
 @given(st.integers(0, 1_000_000_000))
 def test_cents_to_money_and_back(cents: int) -> None:
     assert to_cents(to_money(cents)) == cents
+
+
+PACKS = {"pail": 500, "drum": 5_500, "box": 25}
+
+
+@pytest.mark.parametrize(
+    ("text", "steps"),
+    [
+        ("2 pails", 1_000),
+        ("2 pails 1.5 gal", 1_150),
+        ("1 Drum 2pails 3", 6_800),
+        ("0.5 pail", 250),
+        ("2 boxes", 50),
+        ("1,250", 125_000),
+        ("3 gal", 300),
+    ],
+)
+def test_a_quantity_in_packs_is_exact(text: str, steps: int) -> None:
+    assert read_quantity(text, steps_per_unit=100, unit_name="gal", packs=PACKS) == steps
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("2 buckets", "“buckets” is not known here. Write pail, drum, box, gal or a number alone."),
+        ("-1 pail", "below zero"),
+        ("0.333 pail", "1.665 is not possible|decimals"),
+        ("2 pails and more", "is not a number"),
+        ("", "Give a number"),
+        ("999999999999 drums", "Check the number"),
+    ],
+)
+def test_what_is_no_quantity_in_packs_is_refused_in_words(text: str, why: str) -> None:
+    with pytest.raises(QuantityRefused, match=why):
+        read_quantity(text, steps_per_unit=100, unit_name="gal", packs=PACKS)
+
+
+def test_without_packs_a_quantity_is_read_as_ever() -> None:
+    assert read_quantity("2 gal", steps_per_unit=100, unit_name="gal") == 200
+    with pytest.raises(NotANumber):
+        read_quantity("2 pails", steps_per_unit=100, unit_name="gal")
+
+
+@given(steps=st.integers(0, 10**7))
+def test_what_is_said_in_packs_is_read_back(steps: int) -> None:
+    told = {"steps_per_unit": 100, "unit_name": "gal", "packs": PACKS}
+    said = in_packs(steps, **told)
+    assert bool(said) == (steps >= 25)
+    assert not said or read_quantity(said, **told) == steps
+
+
+@given(text=st.text(alphabet="1234567890,. -pail!", max_size=40))
+def test_any_text_is_read_or_refused_at_once(text: str) -> None:
+    with contextlib.suppress(QuantityRefused):
+        assert read_quantity(text, steps_per_unit=100, unit_name="gal", packs=PACKS) >= 0
