@@ -170,6 +170,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:extend_lot": MANAGER,
     "inventory:invoice": MANAGER,
     "inventory:keeping": SIGNED_IN,
+    "inventory:kit_alternates": MANAGER,
     "inventory:kit_lines": MANAGER,
     "inventory:kits": MANAGER,
     "inventory:location": ReadOrChange(read=SIGNED_IN, change=MANAGER),
@@ -182,6 +183,8 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:policy": MANAGER,
     "inventory:receive": MANAGER,
     "inventory:reverse_movement": MANAGER,
+    "inventory:rob_kit": MANAGER,
+    "inventory:robbed_kit": MANAGER,
     "inventory:transfer": MANAGER,
 }
 

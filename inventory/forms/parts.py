@@ -93,6 +93,13 @@ class PartForm(SentForm):
     notes = forms.CharField(
         label="Notes", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 3})
     )
+    superseded_by = forms.CharField(
+        label="Bought in its place now",
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+        help_text="A part number. What is left of this part is still used, and first.",
+    )
     retired = forms.BooleanField(
         label="Retired: not bought any more", required=False, help_text="It keeps its ledger."
     )
@@ -108,7 +115,7 @@ class PartForm(SentForm):
             kwargs.setdefault("initial", {"unit_name": "piece", "steps_per_unit": "1"})
         super().__init__(*args, **kwargs)
         if part is None:
-            del self.fields["retired"]
+            del self.fields["retired"], self.fields["superseded_by"]
             return
         steps = self.fields["steps_per_unit"]
         assert isinstance(steps, forms.ChoiceField)
@@ -139,6 +146,7 @@ class PartForm(SentForm):
             ),
             "codes": "\n".join(part.codes.order_by("pk").values_list("code", flat=True)),
             "notes": part.notes,
+            "superseded_by": part.superseded_by.number if part.superseded_by else "",
             "retired": part.retired,
         }
 
@@ -154,6 +162,15 @@ class PartForm(SentForm):
         if other := taken.first():
             raise forms.ValidationError(f"That number is taken: {other.number} {other.name}.")
         return number
+
+    def clean_superseded_by(self) -> Part | None:
+        number: str = self.cleaned_data["superseded_by"]
+        if not number:
+            return None
+        successor = Part.objects.filter(number__iexact=number).first()
+        if successor is None:
+            raise forms.ValidationError(f"There is no part {number}.")
+        return successor
 
     def clean_usual_cost_cents(self) -> int:
         cents = self.cleaned_data["usual_cost_cents"]

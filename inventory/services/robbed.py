@@ -139,6 +139,9 @@ def missing_from_each(every: Iterable[RobbedKit]) -> dict[int, list[Missing]]:
     found: dict[int, list[Missing]] = {}
     for each in every:
         inside = recipes.lines[each.kit_id]
+        if not inside:  # somebody took all lines out since: nothing can be said to be missing
+            found[each.pk] = []
+            continue
         short = short_of(each.kit_id, {each.kit_id: inside}, trays[each.tray_id], 1)
         found[each.pk] = [Missing(recipes.parts[pk], steps) for pk, steps in short.items()]
     return found

@@ -21,6 +21,7 @@ from inventory.quantities import in_packs
 from inventory.sentences import Advice, Promise, Unit, buying_advice, source_name
 from inventory.services import (
     StockRefused,
+    SupersedesItself,
     change_part,
     create_part,
     in_words,
@@ -39,6 +40,7 @@ from inventory.views.common import (
     signed_in,
     typed,
 )
+from inventory.views.kits import kit_on_its_page
 
 PARTS_A_PAGE: Final = 50
 LEDGER_ROWS: Final = 25
@@ -83,6 +85,7 @@ def part(request: HttpRequest, number: str) -> HttpResponse:
         "balances": _lies(shown, balances, request.today),  # type: ignore[attr-defined]
         "cells": figures(shown, request),
         **_kit(shown, request.today),  # type: ignore[attr-defined]
+        **kit_on_its_page(shown, request.today),  # type: ignore[attr-defined]
         **_ledger(request, shown),
     }
     return render(request, "inventory/part.html", context)
@@ -254,6 +257,8 @@ def change(request: HttpRequest, number: str) -> HttpResponse:
                     part=shown, author=signed_in(request), at=now, **form.values()
                 )
                 _packs_and_codes(changed, form)
+        except SupersedesItself as refused:
+            form.add_error("superseded_by", str(refused))
         except StockRefused as refused:
             put_beside(form, refused)
         else:

@@ -10,6 +10,7 @@ from inventory.models import Balance, Location, Lot, Movement, Part, RobbedKit
 from inventory.services import (
     AlternateSpec,
     KitLineSpec,
+    NotAKit,
     NotEnoughOnHand,
     NothingToMove,
     NotRobbedAnyMore,
@@ -200,6 +201,16 @@ def test_a_kit_of_which_nothing_is_left_can_be_cleared(shelf: Shelf) -> None:
     take_apart(robbed=robbed, to_location=shelf.bin, **who_and_when())
     assert robbed.ended_at == AT
     assert prove() == []
+
+
+def test_a_kit_whose_lines_were_taken_out_can_still_be_cleared(shelf: Shelf) -> None:
+    robbed = shelf.rob()
+    set_kit_lines(kit=shelf.kit, lines=[], author=PersonFactory(), at=AT)
+    assert missing_from(robbed) == []
+    with pytest.raises(NotAKit):
+        make_whole(robbed=robbed, fill_from=shelf.bin, **who_and_when())
+    take_apart(robbed=robbed, to_location=shelf.bin, **who_and_when())
+    assert shelf.here(shelf.spring, shelf.bin) == 1
 
 
 def test_nonsense_is_refused_and_leaves_nothing(shelf: Shelf) -> None:

@@ -28,7 +28,8 @@ from equipment.models import (
     ShiftLog,
 )
 from equipment.services import book_job, open_finding
-from inventory.models import Lot, Movement
+from inventory.models import Lot, Movement, RobbedKit
+from inventory.services import receive, rob_kit
 from shop.access import ACCESS, may
 from shop.models import ComingLog, Person, Role, ServiceSheet, Shop
 from shop.services.drafting import void_sheet
@@ -100,6 +101,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
         zone=Shop.objects.get().zone,
     )
     set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
+    add_robbed_kit(world)
     add_photo(world)
     add_drums(world)
     add_logs(world, technician)
@@ -107,6 +109,23 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
         person=technician, key=CALENDAR_KEY, choices=Choices("all", True, "all"), at=world.now
     )
     return world
+
+
+def add_robbed_kit(world: JourneyWorld) -> None:
+    """A kit more in the bin, of which a seal was taken."""
+    who = {"author": world.sheets.manager, "at": world.now}
+    kit, place = world.sheets.kit, world.sheets.bin
+    receive(
+        part=kit,
+        location=place,
+        quantity_steps=1,
+        value_cents=900,
+        lot_code="K78",
+        request_id=uuid4(),
+        **who,
+    )
+    missing = {world.sheets.seal: 1}
+    rob_kit(kit=kit, location=place, missing=missing, request_id=uuid4(), reason="Bag open", **who)
 
 
 def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
@@ -144,7 +163,10 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:reverse_drum": [{"pk": DrumLevel.objects.latest("pk").pk}],
         "equipment:reverse_reading": [{"pk": Reading.objects.latest("pk").pk}],
         "equipment:undo_renewal": [{"pk": Renewal.objects.latest("pk").pk}],
+        "inventory:kit_alternates": [{"number": kit}],
         "inventory:kit_lines": [{"number": kit}],
+        "inventory:rob_kit": [{"number": kit}],
+        "inventory:robbed_kit": [{"pk": RobbedKit.objects.get().pk}],
         "inventory:kits": [{"number": kit}],
         "inventory:location": [{"code": place} for place in ("K-03", "01-D1")],
         "inventory:part": [{"number": plain}, {"number": kit}],

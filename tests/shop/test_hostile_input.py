@@ -32,10 +32,12 @@ from equipment.models import (
 )
 from equipment.services import open_finding
 from equipment.services.shiftlogs import read_log, source_of
-from inventory.models import Location, Lot, Movement
+from inventory.models import Location, Lot, Movement, RobbedKit
+from inventory.services import rob_kit
 from shop.models import Person
 from shop.services.coming_logs import take_in
 from tests.depth import IN_CI
+from tests.inventory.factories import received
 from tests.shop.services.conftest import Hands
 from tests.shop.test_access import ADDRESSES, example
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
@@ -86,6 +88,10 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     hands.take()
     hands.open_the_checks()
     made.draft(made.rebuild)
+    received(made.kit, made.bin, 1, 900)
+    rob_kit(
+        kit=made.kit, location=made.bin, missing={made.seal: 1}, **{**who, "request_id": uuid4()}
+    )
     _send_logs(made, technician)
     return made
 
@@ -124,6 +130,7 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "inventory:lot": Lot,
         "inventory:extend_lot": Lot,
         "inventory:location": Location,
+        "inventory:robbed_kit": RobbedKit,
         "equipment:service": Service,
         "equipment:new_service_of": ComponentKind,
         "shop:contradiction": LogContradiction,
