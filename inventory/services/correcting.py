@@ -56,7 +56,7 @@ def adjust(
     posting = Posting(author, at, request_id, reason, source_kind, source_number, source_text)
 
     def work() -> None:
-        _change(posting, Movement.Kind.ADJUSTMENT, part, location, lot, quantity_steps)
+        change_stock(posting, Movement.Kind.ADJUSTMENT, part, location, lot, quantity_steps)
 
     return posting.post(work, parts=[part], places=[location], lots=[lot])
 
@@ -92,7 +92,7 @@ def count(
         found_in = lot
         if lot is None and difference > 0:
             found_in = max(lying, key=lambda each: (each.received_at, each.pk), default=None)
-        _change(posting, Movement.Kind.COUNT, part, location, found_in, difference)
+        change_stock(posting, Movement.Kind.COUNT, part, location, found_in, difference)
 
     return posting.post(work, parts=[part], places=[location], lots=[lot])
 
@@ -120,7 +120,7 @@ def scrap(
     posting = Posting(author, at, request_id, reason, source_kind, source_number, source_text)
 
     def work() -> None:
-        _change(posting, Movement.Kind.SCRAP, part, location, lot, -quantity_steps)
+        change_stock(posting, Movement.Kind.SCRAP, part, location, lot, -quantity_steps)
 
     return posting.post(work, parts=[part], places=[location], lots=[lot])
 
@@ -205,7 +205,7 @@ def reverse(
     )
 
 
-def _change(
+def change_stock(
     posting: Posting,
     kind: str,
     part: Part,
