@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.views import buying, keeping, kits, lots, moving, parts, places
+from inventory.views import buying, counting, keeping, kits, lots, moving, parts, places
 
 app_name = "inventory"
 
@@ -25,6 +25,9 @@ urlpatterns = [
     path("lots/<int:pk>/", lots.lot, name="lot"),
     path("lots/<int:pk>/extend/", lots.extend, name="extend_lot"),
     path("buying/", buying.buying, name="buying"),
+    path("counts/", counting.counts, name="counts"),
+    path("counts/<int:number>/", counting.count, name="count"),
+    path("counts/<int:number>/settle/", counting.settle_count, name="settle_count"),
     path("use-by/", keeping.keeping, name="keeping"),
     path("locations/", places.locations, name="locations"),
     path("locations/new/", places.new_location, name="new_location"),

@@ -167,6 +167,8 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:adjust": MANAGER,
     "inventory:buying": OFFICE,
     "inventory:change_part": MANAGER,
+    "inventory:count": CREW,
+    "inventory:counts": CREW,
     "inventory:extend_lot": MANAGER,
     "inventory:invoice": MANAGER,
     "inventory:keeping": SIGNED_IN,
@@ -185,6 +187,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:reverse_movement": MANAGER,
     "inventory:rob_kit": MANAGER,
     "inventory:robbed_kit": MANAGER,
+    "inventory:settle_count": MANAGER,
     "inventory:transfer": MANAGER,
 }
 

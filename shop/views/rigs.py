@@ -30,6 +30,7 @@ from inventory.models import Balance
 from inventory.services import in_words
 from shop import (
     beforejob,
+    drawer_checks,
     duelist,
     links,
     readiness,
@@ -153,6 +154,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "missed": roundwords.missed_text(missed, today=today),
         "rounds": _rounds(subject, bookings, missed, today=today),
         "drawer": _drawer(subject, today=today),
+        "drawer_check": next(iter(drawer_checks.of_rigs([subject], today=today)), None),
         "bookings": [each for each in bookings if each.last_day >= today],
         "logged": ShiftDay.objects.filter(rig=subject).defer("details").order_by("-date")[:LOGGED],
         "contradictions": LogContradiction.objects.open().filter(rig=subject).count(),

@@ -5,7 +5,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inventory.models import Balance, Count, Location, Movement, Part, StockClass
@@ -361,6 +361,7 @@ STEPS = st.lists(
 )
 
 
+@settings(max_examples=12)
 @given(st.integers(0, 9), STEPS)
 def test_whatever_happens_meanwhile_the_difference_is_that_of_the_last_entry(
     first: int, steps: list[tuple[str, int]]

@@ -28,8 +28,9 @@ from equipment.models import (
     ShiftLog,
 )
 from equipment.services import book_job, open_finding
-from inventory.models import Lot, Movement, RobbedKit
+from inventory.models import Count, Location, Lot, Movement, RobbedKit
 from inventory.services import receive, rob_kit
+from inventory.services.counting import start_count
 from shop.access import ACCESS, may
 from shop.models import ComingLog, Person, Role, ServiceSheet, Shop
 from shop.services.drafting import void_sheet
@@ -105,6 +106,14 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     add_photo(world)
     add_drums(world)
     add_logs(world, technician)
+    for code, kind in (("K-03", "cycle"), ("01-D1", "drawer")):
+        start_count(
+            location=Location.objects.get(code=code),
+            kind=kind,
+            author=technician,
+            at=at,
+            request_id=uuid4(),
+        )
     make_feed(
         person=technician, key=CALENDAR_KEY, choices=Choices("all", True, "all"), at=world.now
     )
@@ -164,6 +173,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:reverse_reading": [{"pk": Reading.objects.latest("pk").pk}],
         "equipment:undo_renewal": [{"pk": Renewal.objects.latest("pk").pk}],
         "inventory:kit_alternates": [{"number": kit}],
+        "inventory:count": [{"number": each.number} for each in Count.objects.all()],
         "inventory:kit_lines": [{"number": kit}],
         "inventory:rob_kit": [{"number": kit}],
         "inventory:robbed_kit": [{"pk": RobbedKit.objects.get().pk}],

@@ -1,0 +1,80 @@
+"""When the drawer of a rig is to be checked: about every six weeks, and before a long job."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from django.utils import timezone
+
+from equipment.models import JobBooking, Rig
+from inventory.models import Count
+from shop.models import RigDrawer
+
+#: Common practice, no source.
+EVERY: Final = timedelta(days=42)
+#: A job of so many days or more is long; it asks so long before it begins, unless the drawer was
+#: checked in the fortnight before it.
+LONG_DAYS: Final = 7
+AHEAD: Final = timedelta(days=7)
+FRESH: Final = timedelta(days=14)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawerCheck:
+    """The drawer of a rig: where, when it was last checked, and why it is asked for now, or ""."""
+
+    rig: Rig
+    place: str
+    checked_on: date | None
+    why: str
+
+
+def why_asked(
+    checked_on: date | None, jobs: list[tuple[date, date]], *, today: date
+) -> tuple[str, date | None]:
+    """Return why a check is asked for ("job", "never", "weeks" or "") and a job's first day.
+
+    jobs: first and last days of what is booked.
+    """
+    for first, last in sorted(jobs):
+        is_long = (last - first).days + 1 >= LONG_DAYS
+        is_near = today <= first <= today + AHEAD
+        if is_long and is_near and (checked_on is None or checked_on < first - FRESH):
+            return "job", first
+    if checked_on is None:
+        return "never", None
+    return ("weeks" if today - checked_on >= EVERY else ""), None
+
+
+def of_rigs(rigs: list[Rig], *, today: date) -> list[DrawerCheck]:
+    """The drawers of rigs, in their order. Three queries, however many they are."""
+    drawers = {
+        each.rig_id: each.location
+        for each in RigDrawer.objects.filter(rig__in=rigs).select_related("location")
+    }
+    checked: dict[int, date] = {}
+    done = Count.objects.filter(
+        location__in=drawers.values(), state__in=(Count.State.COUNTED, Count.State.POSTED)
+    )
+    for place_pk, at in done.order_by("counted_at").values_list("location", "counted_at"):
+        checked[place_pk] = timezone.localdate(at)
+    jobs: dict[int, list[tuple[date, date]]] = {}
+    near = JobBooking.objects.filter(
+        rig__in=drawers, first_day__gte=today, first_day__lte=today + AHEAD
+    )
+    for rig_pk, first, last in near.values_list("rig", "first_day", "last_day"):
+        jobs.setdefault(rig_pk, []).append((first, last))
+    found = []
+    for rig in rigs:
+        if (place := drawers.get(rig.pk)) is None:
+            continue
+        on = checked.get(place.pk)
+        why, first_day = why_asked(on, jobs.get(rig.pk, []), today=today)
+        words = {
+            "job": f"a long job begins on {first_day:%-d %b}" if first_day else "",
+            "never": "it was never checked",
+            "weeks": "the last check is six weeks old or more",
+            "": "",
+        }
+        found.append(DrawerCheck(rig, place.code, on, words[why]))
+    return found
