@@ -59,6 +59,7 @@ def buying_advice(
     *,
     unit: Unit,
     usable_steps: int,
+    on_order_steps: int = 0,
     expired_steps: int = 0,
     promises: Sequence[Promise] = (),
     reorder_point_steps: int | None = None,
@@ -67,20 +68,24 @@ def buying_advice(
 ) -> Advice:
     """Return what to do about a part, and why.
 
-    usable_steps: in the shop's bins and in date, >= 0. [steps] expired_steps: in the bins, past
+    usable_steps: in the shop's bins and in date, >= 0. [steps] on_order_steps: still to come, which
+    counts with what is here, >= 0. [steps] expired_steps: in the bins, past
     their day, >= 0. [steps] reorder_point_steps: >= 0; None where nobody has set one. [steps]
     order_up_to_steps: >= reorder_point_steps. [steps]
     "Buy when 3 are left. 4 here, 1 reserved for sheet 0412."
     """
-    buy_now = reorder_point_steps is not None and usable_steps <= reorder_point_steps
+    position = usable_steps + on_order_steps
+    buy_now = reorder_point_steps is not None and position <= reorder_point_steps
     if reorder_point_steps is None:
         lead = "No reorder point is set."
     elif buy_now:
-        wanted = suggested_steps(usable_steps=usable_steps, order_up_to_steps=order_up_to_steps)
+        wanted = suggested_steps(usable_steps=position, order_up_to_steps=order_up_to_steps)
         lead = f"Buy {unit.words(wanted)} now." if wanted else "Buy now."
     else:
         lead = _when(unit, reorder_point_steps)
     facts = [f"{unit.words(usable_steps) if usable_steps else 'None'} here"]
+    if on_order_steps:
+        facts.append(f"{unit.words(on_order_steps)} on order")
     if expired_steps:
         facts.append(f"{unit.words(expired_steps)} more that expired")
     facts += [f"{unit.words(each.quantity_steps)} reserved for {each.source}" for each in promises]

@@ -134,6 +134,7 @@ class BuyingTable(tables.Table):
     name = tables.Column(attrs=LINE)
     on_hand = StepsColumn(accessor="on_hand_steps", verbose_name="On hand")
     reserved = StepsColumn(accessor="reserved_steps", verbose_name="Reserved", blank_zero=True)
+    on_order = StepsColumn(accessor="on_order_steps", verbose_name="On order", blank_zero=True)
     point = StepsColumn(accessor="reorder_point_steps", verbose_name="Reorder point")
     up_to = StepsColumn(accessor="order_up_to_steps", verbose_name="Buy up to")
     suggested = tables.Column(empty_values=(), verbose_name="Buy", attrs=NUM, orderable=False)
@@ -166,9 +167,9 @@ class BuyingTable(tables.Table):
 
 
 def suggested(part: Part) -> int:
-    """How much of a part to buy, from the figures of its row. [steps]"""
+    """How much of a part to buy, from the figures of its row: beyond what is on order. [steps]"""
     return suggested_steps(
-        usable_steps=part.usable_steps,  # type: ignore[attr-defined]
+        usable_steps=part.usable_steps + part.on_order_steps,  # type: ignore[attr-defined]
         order_up_to_steps=part.order_up_to_steps,  # type: ignore[attr-defined]
     )
 

@@ -75,15 +75,27 @@ class PartQuerySet(models.QuerySet["Part"]):
             order_up_to_steps=Coalesce(Subquery(policy.values("order_up_to_steps")[:1]), 0),
         )
 
+    def with_on_order(self) -> Self:
+        """Adds on_order_steps: what is still to come of orders that were sent."""
+        from inventory.models.buying import PurchaseOrderLine
+
+        return self.annotate(
+            on_order_steps=_sum_of(PurchaseOrderLine.objects.to_come(), "to_come_steps")
+        )
+
     def at_reorder_point(self, *, today: date) -> Self:
-        """Parts in use with a policy for the shop whose usable stock fell to its point."""
+        """Parts in use with a policy for the shop whose stock fell to its point.
+
+        What is usable and what is on order count together: what was ordered is not bought twice.
+        """
         return (
             self.in_use()
             .with_stock(today=today)
+            .with_on_order()
             .with_policy()
             .filter(
                 policies__location__isnull=True,
-                usable_steps__lte=F("policies__reorder_point_steps"),
+                policies__reorder_point_steps__gte=F("usable_steps") + F("on_order_steps"),
             )
         )
 
@@ -92,10 +104,12 @@ class PartQuerySet(models.QuerySet["Part"]):
         return (
             self.in_use()
             .with_stock(today=today)
+            .with_on_order()
             .with_policy()
-            .filter(order_up_to_steps__gt=0, usable_steps__gt=F("reorder_point_steps"))
+            .alias(position_steps=F("usable_steps") + F("on_order_steps"))
+            .filter(order_up_to_steps__gt=0, position_steps__gt=F("reorder_point_steps"))
             .order_by(
-                (F("usable_steps") - F("reorder_point_steps")) * 1000 / F("steps_per_unit"),
+                (F("position_steps") - F("reorder_point_steps")) * 1000 / F("steps_per_unit"),
                 "number",
             )
         )

@@ -21,7 +21,8 @@ from inventory.tables import units
 
 def get_part(number: str) -> Part:
     """The part of an address, with its stock, policy and value; else a page that says so."""
-    part = Part.objects.for_parts_list(today=timezone.localdate()).filter(number=number).first()
+    rows = Part.objects.for_parts_list(today=timezone.localdate()).with_on_order()
+    part = rows.filter(number=number).first()
     if part is None:
         raise Http404(f"There is no part {number}.")
     return part

@@ -96,6 +96,7 @@ def _advice(shown: Part) -> Advice:
     return buying_advice(
         unit=Unit(shown.unit_name, shown.steps_per_unit),
         usable_steps=shown.usable_steps,  # type: ignore[attr-defined]
+        on_order_steps=shown.on_order_steps,  # type: ignore[attr-defined]
         expired_steps=shown.expired_steps,
         in_drawers_steps=shown.in_drawers_steps,  # type: ignore[attr-defined]
         promises=[

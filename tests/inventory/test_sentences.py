@@ -85,3 +85,12 @@ def test_buys_now_exactly_at_or_below_the_point(here: int, point: int, more: int
 )
 def test_sources_are_named(kind: str, number: int, name: str) -> None:
     assert source_name(kind, number) == name
+
+
+def test_what_is_on_order_counts_with_what_is_here() -> None:
+    piece = Unit("piece", 1)
+    figures = {"usable_steps": 1, "reorder_point_steps": 3, "order_up_to_steps": 8}
+    waits = buying_advice(unit=piece, on_order_steps=3, **figures)
+    assert str(waits) == "Buy when 3 are left. 1 here, 3 on order."
+    more = buying_advice(unit=piece, on_order_steps=2, **figures)
+    assert str(more) == "Buy 5 now. 1 here, 2 on order, the reorder point is 3."
