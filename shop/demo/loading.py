@@ -26,6 +26,7 @@ def load(*, now: datetime, days: int = HISTORY_DAYS) -> Story:
             _open(story)
             shelf.build(story)
             fleet.build(story)
+            shelf.fill_drawers(story)
             present.tell(story, history.tell(story))
             turn_shop(shop=story.shop, today=story.day(0))
     except BaseException:

@@ -151,7 +151,7 @@ PLANS: Final = {plan.number: plan for plan in (*PARTS, *KITS)}
 
 
 def build(story: Story) -> None:
-    """Name parts and places, take in the opening stock, fill drawers, say what is needed."""
+    """Name parts and places, take in the opening stock, say what is needed."""
     at = story.at(story.first_day, 6)
     for code in sorted({plan.place for plan in PLANS.values()}):
         story.places[code] = create_location(code=code, author=story.manager, at=at)
@@ -197,7 +197,6 @@ def build(story: Story) -> None:
             age_months=plan.opened_at_months,
         )
     _needs(story)
-    _drawers(story)
 
 
 def take_in(
@@ -234,7 +233,8 @@ def _needs(story: Story) -> None:
             )
 
 
-def _drawers(story: Story) -> None:
+def fill_drawers(story: Story) -> None:
+    """Give each rig its drawer, filled from the shelf. The rigs must be there."""
     at = story.at(story.first_day, 7, 45)
     for number, rig in story.rigs.items():
         drawer = create_location(

@@ -32,8 +32,9 @@ from equipment.models import (
 )
 from equipment.services import open_finding
 from equipment.services.shiftlogs import read_log, source_of
-from inventory.models import Location, Lot, Movement, RobbedKit
+from inventory.models import Count, Location, Lot, Movement, RobbedKit
 from inventory.services import rob_kit
+from inventory.services.counting import start_count
 from shop.models import Person
 from shop.services.coming_logs import take_in
 from tests.depth import IN_CI
@@ -92,6 +93,8 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     rob_kit(
         kit=made.kit, location=made.bin, missing={made.seal: 1}, **{**who, "request_id": uuid4()}
     )
+    for place, kind in ((made.bin, Count.Kind.CYCLE), (made.drawer, Count.Kind.DRAWER)):
+        start_count(location=place, kind=kind, author=manager, at=NOW, request_id=uuid4())
     _send_logs(made, technician)
     return made
 
@@ -142,7 +145,16 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         if argument == "number":
             is_part = name.startswith("inventory:") or example(name).startswith("/parts/")
             is_sheet = "sheets/" in example(name)
-            given[argument] = part.number if is_part else 1 if is_sheet else rig.number
+            is_count = example(name).startswith("/counts/")
+            given[argument] = (
+                Count.objects.order_by("pk")[0].number
+                if is_count
+                else part.number
+                if is_part
+                else 1
+                if is_sheet
+                else rig.number
+            )
         elif argument == "code":
             given[argument] = "K-03" if name == "shop:go" else world.drawer.code
         elif argument == "sheet":
