@@ -31,7 +31,7 @@ LATER = NOW + timedelta(days=2)
 
 
 # Time for a slow machine that runs other tests beside it.
-pytestmark = pytest.mark.timeout(600)
+pytestmark = [pytest.mark.django_db, pytest.mark.timeout(600)]
 
 
 @pytest.fixture(scope="module")
