@@ -258,14 +258,14 @@ def test_twin_without_the_lock_all_eight_sheets_are_promised_the_last_kit(
     acts = eight_sheets_want_the_last()
     without_row_locks(monkeypatch)
     barrier = Barrier(PEOPLE)
-    free = promises._free
+    free = promises.free_steps
 
     def wait(*args: Any, **more: Any) -> Any:
         found = free(*args, **more)
         barrier.wait(timeout=20)
         return found
 
-    monkeypatch.setattr(promises, "_free", wait)
+    monkeypatch.setattr(promises, "free_steps", wait)
     results = at_once(*acts)
     assert sum(len(each.held) for each in results) == PEOPLE
 
