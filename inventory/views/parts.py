@@ -138,7 +138,7 @@ def _lies(shown: Part, balances: list[Balance], today: date) -> list[dict[str, A
 
 
 def _kit(shown: Part, today: date) -> dict[str, Any]:
-    """What a kit is made of and how many could be made; else the kits a part is in."""
+    """What a kit is made of; else the kits a part is in."""
     if not shown.is_kit:
         kits = KitLine.objects.filter(part=shown).select_related("kit").order_by("kit__number")
         return {
@@ -157,7 +157,7 @@ def _kit(shown: Part, today: date) -> dict[str, Any]:
         }
         for line in lines.order_by("part__number")
     ]
-    return {"lines": rows, "could_make": min((row["makes"] for row in rows), default=0)}
+    return {"lines": rows}
 
 
 def _ledger(request: HttpRequest, shown: Part) -> dict[str, Any]:

@@ -10,11 +10,11 @@ from typing import Final
 
 from shop.paper.content import PageSize
 from shop.paper.document import MARGIN, SIZES, begin
+from shop.paper.list_foot import FOOT, list_foot
 from shop.paper.pen import BOX, FRAME, HAIR, Pen
 from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
 
 TITLE: Final = 16.0  # [pt]
-_FOOT: Final = 20.0  # [pt]
 _PAD: Final = 4.0  # [pt]
 #: Headings and shares of the width after the box; they add up to one.
 COLUMNS: Final = (
@@ -65,8 +65,8 @@ def due_list_pdf(paper: DuePaper, *, page_size: PageSize = "letter") -> bytes:
     columns = _columns(width)
     waiting = [_set(row, columns) for row in paper.rows]
     head = _head(paper, width - 2 * MARGIN)
-    first = height - 2 * MARGIN - _FOOT - _heights(head) - _PAD - SMALL * 2
-    pages = _pages(waiting, first=first, further=height - 2 * MARGIN - _FOOT - SMALL * 2)
+    first = height - 2 * MARGIN - FOOT - _heights(head) - _PAD - SMALL * 2
+    pages = _pages(waiting, first=first, further=height - 2 * MARGIN - FOOT - SMALL * 2)
     file = BytesIO()
     canvas = begin(
         file,
@@ -89,11 +89,7 @@ def due_list_pdf(paper: DuePaper, *, page_size: PageSize = "letter") -> bytes:
             y = _draw(pen, row, columns, y, right=width - MARGIN)
         if not paper.rows:
             pen.write(MARGIN, y - TEXT * LEADING - _PAD, line("Nothing falls due like that."))
-        base = MARGIN
-        pen.rule(MARGIN, base + SMALL + _PAD, width - MARGIN, base + SMALL + _PAD, 1.2)
-        pen.write(MARGIN, base, line(paper.printed_text, size=SMALL))
-        count = line(f"page {number} of {len(pages)}", size=SMALL, bold=True)
-        pen.write_right(width - MARGIN, base, count)
+        list_foot(pen, paper.printed_text, f"page {number} of {len(pages)}", width=width)
         pen.finish()
         canvas.showPage()
     canvas.save()

@@ -6,13 +6,13 @@ from typing import Final
 
 from shop.paper.content import PageSize
 from shop.paper.document import MARGIN, SIZES, begin
+from shop.paper.list_foot import FOOT, list_foot
 from shop.paper.pen import BOX, HAIR, Pen
 from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
 
 _TITLE: Final = 16.0  # [pt]
 _HEADING: Final = 12.0  # [pt]
 _PAD: Final = 4.0  # [pt]
-_FOOT: Final = 20.0  # [pt]
 #: Headings and shares of the width after the box; they add up to one.
 COLUMNS: Final = (
     ("Part", 0.40),
@@ -63,7 +63,7 @@ def pick_list_pdf(paper: PickList, *, page_size: PageSize = "letter") -> bytes:
     """
     width, height = SIZES[page_size]
     blocks = _blocks(paper, width - 2 * MARGIN)
-    room = height - 2 * MARGIN - _FOOT
+    room = height - 2 * MARGIN - FOOT
     pages: list[list[_Block]] = [[]]
     left = room
     for block in blocks:
@@ -87,10 +87,7 @@ def pick_list_pdf(paper: PickList, *, page_size: PageSize = "letter") -> bytes:
         for block in page:
             _draw(pen, block, y, width)
             y -= block.height
-        pen.rule(MARGIN, MARGIN + SMALL + _PAD, width - MARGIN, MARGIN + SMALL + _PAD, 1.2)
-        pen.write(MARGIN, MARGIN, line(paper.printed_text, size=SMALL))
-        count = line(f"page {number} of {len(pages)}", size=SMALL, bold=True)
-        pen.write_right(width - MARGIN, MARGIN, count)
+        list_foot(pen, paper.printed_text, f"page {number} of {len(pages)}", width=width)
         pen.finish()
         canvas.showPage()
     canvas.save()
