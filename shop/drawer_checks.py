@@ -7,7 +7,7 @@ from typing import Final
 from django.utils import timezone
 
 from equipment.models import JobBooking, Rig
-from inventory.models import Count
+from inventory.models import Count, Location
 from shop.models import RigDrawer
 
 #: Common practice, no source.
@@ -21,12 +21,17 @@ FRESH: Final = timedelta(days=14)
 
 @dataclass(frozen=True, slots=True)
 class DrawerCheck:
-    """The drawer of a rig: where, when it was last checked, and why it is asked for now, or ""."""
+    """The drawer of a rig: where, when it was last checked, and why it is asked for now, or "".
+
+    under_way: the check or count that somebody is at now, or None.
+    """
 
     rig: Rig
-    place: str
+    location: Location
     checked_on: date | None
     why: str
+    under_way: Count | None
+    is_before_a_job: bool = False
 
 
 def why_asked(
@@ -47,7 +52,7 @@ def why_asked(
 
 
 def of_rigs(rigs: list[Rig], *, today: date) -> list[DrawerCheck]:
-    """The drawers of rigs, in their order. Three queries, however many they are."""
+    """The drawers of rigs, in their order. Four queries, however many they are."""
     drawers = {
         each.rig_id: each.location
         for each in RigDrawer.objects.filter(rig__in=rigs).select_related("location")
@@ -58,6 +63,10 @@ def of_rigs(rigs: list[Rig], *, today: date) -> list[DrawerCheck]:
     )
     for place_pk, at in done.order_by("counted_at").values_list("location", "counted_at"):
         checked[place_pk] = timezone.localdate(at)
+    open_now = {
+        each.location_id: each
+        for each in Count.objects.filter(location__in=drawers.values(), state=Count.State.OPEN)
+    }
     jobs: dict[int, list[tuple[date, date]]] = {}
     near = JobBooking.objects.filter(
         rig__in=drawers, first_day__gte=today, first_day__lte=today + AHEAD
@@ -76,5 +85,11 @@ def of_rigs(rigs: list[Rig], *, today: date) -> list[DrawerCheck]:
             "weeks": "the last check is six weeks old or more",
             "": "",
         }
-        found.append(DrawerCheck(rig, place.code, on, words[why]))
+        found.append(DrawerCheck(rig, place, on, words[why], open_now.get(place.pk), why == "job"))
     return found
+
+
+def asked_for(rigs: list[Rig], *, today: date) -> list[DrawerCheck]:
+    """The drawers that are to be checked now: before a long job first, then as the rigs stand."""
+    asked = [each for each in of_rigs(rigs, today=today) if each.why]
+    return sorted(asked, key=lambda each: not each.is_before_a_job)

@@ -13,7 +13,8 @@ from uuid import UUID, uuid4
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import IntegrityError, transaction
-from django.db.models import Max, QuerySet, Sum
+from django.db.models import Count as CountOf
+from django.db.models import F, Max, Q, QuerySet, Sum
 
 from inventory.classes import YearlyUse, rank
 from inventory.costing import LotLayer, NotEnough, draw, receipt_value_cents
@@ -312,6 +313,16 @@ def open_counts() -> QuerySet[Count]:
         Count.objects.filter(state__in=(Count.State.OPEN, Count.State.COUNTED))
         .select_related("location", "started_by")
         .order_by("started_at", "pk")
+    )
+
+
+def to_approve() -> QuerySet[Count]:
+    """Counts that wait for a manager, with `differ`: how many of their parts differ."""
+    differs = ~Q(lines__counted_steps=F("lines__books_steps")) & Q(lines__isnull=False)
+    return (
+        open_counts()
+        .filter(state=Count.State.COUNTED)
+        .annotate(differ=CountOf("lines", filter=differs))
     )
 
 

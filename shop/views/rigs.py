@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
+from uuid import uuid4
 
 from django.db.models import F, Max, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
@@ -155,6 +156,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
         "rounds": _rounds(subject, bookings, missed, today=today),
         "drawer": _drawer(subject, today=today),
         "drawer_check": next(iter(drawer_checks.of_rigs([subject], today=today)), None),
+        "sent": uuid4(),
         "bookings": [each for each in bookings if each.last_day >= today],
         "logged": ShiftDay.objects.filter(rig=subject).defer("details").order_by("-date")[:LOGGED],
         "contradictions": LogContradiction.objects.open().filter(rig=subject).count(),

@@ -2,6 +2,7 @@
 
 from datetime import date, datetime, time, timedelta
 from typing import Any, Final
+from uuid import uuid4
 
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
 from django.http import HttpResponse
@@ -12,7 +13,17 @@ from equipment import due as due_math
 from equipment.models import Due, Rig, Round
 from equipment.services import missed_rounds
 from inventory.models import Movement
-from shop import daybook, duelist, readiness, rigview, roundwords, sidewords, whereabouts
+from inventory.services import counting
+from shop import (
+    daybook,
+    drawer_checks,
+    duelist,
+    readiness,
+    rigview,
+    roundwords,
+    sidewords,
+    whereabouts,
+)
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
 from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
@@ -27,6 +38,7 @@ MOST_COMING: Final = 25
 MOST_SHORT: Final = 12
 MOST_SIGNALS: Final = 6
 MOST_MISSED: Final = 6
+MOST_CHECKS: Final = 6
 MONTH: Final = timedelta(days=30)
 
 
@@ -103,6 +115,8 @@ def _manager(request: PageRequest) -> HttpResponse:
             "filled": next((each.rig.pk for each in here if each.picks), None),
             "is_cut": len(dues) == MOST_DUES or max(len(here), len(away)) > MOST_COMING,
             "sign_off": sign_off,
+            **_checks(everybody, day),
+            "to_approve": counting.to_approve(),
             "short": short[:MOST_SHORT],
             "short_more": max(len(short) - MOST_SHORT, 0),
             "next_due": ""
@@ -189,8 +203,22 @@ def _technician(request: PageRequest) -> HttpResponse:
     return render(
         request,
         "shop/today_technician.html",
-        {"sheets": mine, "lines": lines, "has_more": len(rigs) > MOST_RIGS},
+        {
+            "sheets": mine,
+            "lines": lines,
+            "has_more": len(rigs) > MOST_RIGS,
+            **_checks(list(Rig.objects.working().order_by("number")), day),
+        },
     )
+
+
+def _checks(rigs: list[Rig], day: date) -> dict[str, Any]:
+    """The drawers to check now, each with an id for the request that begins it."""
+    asked = drawer_checks.asked_for(rigs, today=day)
+    return {
+        "checks": [(each, uuid4()) for each in asked[:MOST_CHECKS]],
+        "checks_more": max(len(asked) - MOST_CHECKS, 0),
+    }
 
 
 def _owner(request: PageRequest) -> HttpResponse:

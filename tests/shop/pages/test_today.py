@@ -9,9 +9,12 @@ import pytest
 from django.test import Client
 
 from equipment.models import Round
+from inventory.models import Count as StockCount
 from inventory.services import IssueLine, issue
+from inventory.services.counting import approve_count, finish_count, start_count
 from shop.drawing.days import DayBar, DayMark
-from shop.models import SheetPart, SheetStep, Shop, StepEntry
+from shop.models import RigDrawer, SheetPart, SheetStep, Shop, StepEntry
+from tests.inventory.factories import BinFactory, PartFactory, received
 from tests.shop.pages import world
 from tests.shop.pages.test_due import queries_of, text_of
 
@@ -407,3 +410,56 @@ def test_more_rigs_than_the_page_holds_are_on_the_due_list(
 
     assert len(response.context["here"]) == 2
     assert "There is more than this page holds" in text_of(response)
+
+
+# --- drawers and counts --------------------------------------------------------------------------
+
+
+def drawer_of(rig: Any) -> Any:
+    drawer = BinFactory(drawer=True, code=f"{rig.number:02}-D1")
+    RigDrawer.objects.create(rig=rig, location=drawer)
+    return drawer
+
+
+def check_done(place: Any, day: int) -> None:
+    told = {"author": world.author(), "at": world.AT + timedelta(days=day)}
+    count = start_count(location=place, kind="drawer", request_id=uuid4(), **told)
+    finish_count(count=count, none_of=(), **told)
+
+
+@pytest.mark.parametrize("role", ["manager", "technician"])
+def test_a_drawer_is_asked_for_and_checked_with_one_tap(client_as: Any, role: str) -> None:
+    old, fresh, off = world.make_rig(4), world.make_rig(5), world.make_rig(7)
+    drawer = drawer_of(old)
+    check_done(drawer_of(fresh), -41)
+    drawer_of(off)
+    world.make_booking(off, 3, 20)
+    world.make_rig(8)  # no drawer
+    client = client_as(role)
+
+    page = client.get("/")
+
+    asked = [(each.rig.number, each.why) for each, _ in page.context["checks"]]
+    assert asked == [(7, "a long job begins on 5 Mar"), (4, "it was never checked")]
+    [sent] = [sent for each, sent in page.context["checks"] if each.rig == old]
+    begun = client.post("/counts/", {"location": drawer.pk, "kind": "drawer", "request_id": sent})
+    count = StockCount.objects.get(location=drawer)
+    assert begun.headers["Location"] == f"/counts/{count.number}/"
+    assert (count.kind, count.state) == ("drawer", "open")
+    assert f'href="/counts/{count.number}/"' in client.get("/").content.decode()
+
+
+def test_a_count_waits_on_the_managers_day_until_it_is_approved(client_as: Any) -> None:
+    part, place = PartFactory(), BinFactory(code="K-03")
+    received(part, place, 5, 500)
+    world.make_rig(4)
+    told = {"author": world.author(), "at": world.AT}
+    count = start_count(location=place, kind="cycle", request_id=uuid4(), **told)
+    assert "Counts to approve" not in text_of(client_as("manager").get("/"))
+    finish_count(count=count, none_of=[part], **told)
+    page = client_as("manager").get("/")
+    assert "Count of K-03 1 part differs; counted by A. Uthor, 2 Mar" in text_of(page)
+    assert f'href="/counts/{count.number}/"' in page.content.decode()
+    assert "Counts to approve" not in text_of(client_as("technician").get("/"))
+    approve_count(count=count, **told)
+    assert "Counts to approve" not in text_of(client_as("manager").get("/"))
