@@ -15,6 +15,7 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import IntegrityError, transaction
 from django.db.models import Count as CountOf
 from django.db.models import F, Max, Q, QuerySet, Sum
+from django.utils import timezone
 
 from inventory.classes import YearlyUse, rank
 from inventory.costing import LotLayer, NotEnough, draw, receipt_value_cents
@@ -26,6 +27,7 @@ from inventory.models import (
     Lot,
     Movement,
     Part,
+    RobbedKit,
     StockAdvice,
     StockClass,
 )
@@ -38,6 +40,7 @@ from inventory.services.posting import (
     day_of,
     in_words,
 )
+from inventory.services.robbed import rob_kit
 
 #: The source of what a count posts; its number is the count's.
 SOURCE: Final = "count"
@@ -75,6 +78,32 @@ class CountClosed(StockRefused):
             Count.State.DROPPED: "was dropped",
         }
         super().__init__(f"Count {count.number} {words[Count.State(count.state)]}.")
+
+
+class EnteredMeanwhile(StockRefused):
+    """A figure from a page that was drawn before the figure that stands was entered."""
+
+    def __init__(self, line: CountLine) -> None:
+        self.line = line
+        when = timezone.localtime(line.counted_at)
+        there = in_words(line.part, line.counted_steps) if line.counted_steps else "none"
+        super().__init__(
+            f"{line.counted_by} entered {there} of {line.part} at {when:%H:%M}, after this page "
+            "was drawn. If yours is right, send it again."
+        )
+
+
+class NoLongerThere(StockRefused):
+    """More was missing when it was counted than lies there now."""
+
+    def __init__(self, line: CountLine, location: Location, there_steps: int) -> None:
+        self.part = line.part
+        there = in_words(line.part, there_steps) if there_steps else "none"
+        missing = in_words(line.part, -line.difference_steps)
+        super().__init__(
+            f"{missing} of {line.part} were missing when it was counted, but now {there} lie in "
+            f"{location}. Have it counted again."
+        )
 
 
 class NotEntered(StockRefused):
@@ -168,29 +197,73 @@ def enter_counted(
     *,
     count: Count,
     part: Part,
-    counted_steps: int,
+    counted_steps: int | None,
     author: AbstractBaseUser,
     at: datetime,
     event_id: UUID,
+    drawn_at: datetime | None = None,
 ) -> CountLine:
     """Enter what was seen of a part, >= 0 [steps]; entered again, the new figure stands.
 
     The books are read now, under the locks of the lots. Sent twice with one event_id, it counts
-    once. Raises CountClosed, StockRefused below zero.
+    once. None: as many as the books have, whatever left since the page was drawn; a drawer check
+    only. drawn_at: when the page with the figure was drawn; a figure entered since then was not on
+    it and stands, so that one sent again late does not win over what replaced it.
+    Raises CountClosed, EnteredMeanwhile, StockRefused below zero.
     """
-    if counted_steps < 0:
+    if counted_steps is None:
+        _refuse_blind(count)
+    elif counted_steps < 0:
         raise StockRefused("A count cannot be below zero.")
     try:
         with transaction.atomic():
             books = _books_locked([part], count.location)
             row = _locked(count, Count.State.OPEN, event_id=event_id)
-            if earlier := CountLine.objects.filter(event_id=event_id).first():
+            if earlier := _heard(row, part, counted_steps, event_id):
                 return earlier
-            return _write_line(row, part, counted_steps, books[part.pk], author, at, event_id)
+            stands = row.lines.select_related("part", "counted_by").filter(part=part).first()
+            if stands and drawn_at is not None and stands.counted_at > drawn_at:
+                raise EnteredMeanwhile(stands)
+            lies = books[part.pk]
+            seen = lies if counted_steps is None else counted_steps
+            return _write_line(row, part, seen, lies, author, at, event_id)
     except IntegrityError:
-        if earlier := CountLine.objects.filter(event_id=event_id).first():
+        # The same id at the same moment in another count.
+        if earlier := _heard(count, part, counted_steps, event_id):
             return earlier
         raise
+
+
+def find_robbed(
+    *,
+    count: Count,
+    kit: Part,
+    missing: Mapping[Part, int],
+    author: AbstractBaseUser,
+    at: datetime,
+    request_id: UUID,
+) -> RobbedKit:
+    """One kit of the drawer under check lacks pieces: it is opened, and no longer in the books.
+
+    What was entered of this kit before is asked for anew, since nobody can say whether it counted
+    the robbed one. missing: as for `rob_kit`. Sent twice with one request_id, it counts once.
+    Raises CountClosed, and as `rob_kit` does.
+    """
+    if earlier := RobbedKit.objects.filter(request_id=request_id).first():
+        return earlier
+    with transaction.atomic():
+        robbed = rob_kit(
+            kit=kit,
+            location=count.location,
+            missing=missing,
+            author=author,
+            at=at,
+            request_id=request_id,
+            reason=f"drawer check {count.number}",
+        )
+        row = _locked(count, Count.State.OPEN)
+        row.lines.filter(part=kit, counted_at__lte=robbed.found_at).delete()
+        return robbed
 
 
 def enter_as_booked(
@@ -200,8 +273,7 @@ def enter_as_booked(
 
     What was entered before keeps its figure. Raises CountClosed; StockRefused in a blind count.
     """
-    if count.kind != Count.Kind.DRAWER:
-        raise StockRefused("This count is blind: enter what you see of each part.")
+    _refuse_blind(count)
     with transaction.atomic():
         books = _books_locked(parts, count.location)
         row = _locked(count, Count.State.OPEN)
@@ -259,7 +331,7 @@ def approve_count(
 
     What is missing is taken first expiry, first in; what was found goes to the lot that came in
     last there, or to a new one. seen: the `counted_at` of what the manager looked at.
-    Raises CountClosed; StockRefused where so many are no longer there, or it was counted anew.
+    Raises CountClosed; NoLongerThere; StockRefused where it was counted anew.
     """
     lines = list(count.lines.select_related("part").order_by("part__number"))
     posting = Posting(author, at, count.request_id, "counted", SOURCE, count.number)
@@ -407,6 +479,23 @@ def _locked(count: Count, state: str, event_id: UUID | None = None) -> Count:
     return row
 
 
+def _refuse_blind(count: Count) -> None:
+    if count.kind != Count.Kind.DRAWER:
+        raise StockRefused("This count is blind: enter what you see of each part.")
+
+
+def _heard(count: Count, part: Part, counted_steps: int | None, event_id: UUID) -> CountLine | None:
+    """The line that this very entry made before. Raises where the id came with another figure."""
+    lines = CountLine.objects.select_related("part", "counted_by")
+    line = lines.filter(event_id=event_id).first()
+    if line is None:
+        return None
+    steps = line.books_steps if counted_steps is None else counted_steps
+    if (line.count_id, line.part_id, line.counted_steps) != (count.pk, part.pk, steps):
+        raise EnteredMeanwhile(line)
+    return line
+
+
 def _refuse_unless(count: Count, *states: str) -> None:
     if count.state not in states:
         raise CountClosed(count)
@@ -450,11 +539,7 @@ def _post_line(posting: Posting, line: CountLine, location: Location) -> None:
     try:
         change_stock(posting, Movement.Kind.COUNT, line.part, location, lot, difference)
     except NotEnoughOnHand as short:
-        there = in_words(line.part, short.there_steps) if short.there_steps else "none"
-        raise StockRefused(
-            f"{in_words(line.part, -difference)} of {line.part} were missing when it was counted, "
-            f"but now {there} lie in {location}. Have it counted again."
-        ) from short
+        raise NoLongerThere(line, location, short.there_steps) from short
 
 
 def _worth(line: CountLine, lying: list[Balance]) -> int | None:

@@ -2,19 +2,19 @@
 
 from datetime import datetime
 from typing import Any
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from inventory.forms.counting import EntryForm, StartForm
-from inventory.models import Count, Location, Part, StockPolicy
+from inventory.forms.counting import EntryForm, RowForm, StartForm
+from inventory.models import Count, CountLine, Location, Part, StockPolicy
 from inventory.quantities import format_money
 from inventory.services import StockRefused, counting, in_words
-from inventory.services.robbed import rob_kit
 from inventory.views.common import draw, is_sound, signed_in, typed
 
 PLACES_SHOWN = 50
@@ -65,7 +65,7 @@ def count(request: HttpRequest, number: int) -> HttpResponse:
     """One count: entering while it is open, then its variance."""
     now = timezone.now()
     subject = _get(number)
-    form = EntryForm(now=now)
+    form = EntryForm(now=now, initial={"number": request.GET.get("part", "")})
     context: Context = {}
     if request.method == "POST":
         do = request.POST.get("do", "enter")
@@ -73,14 +73,18 @@ def count(request: HttpRequest, number: int) -> HttpResponse:
             form = EntryForm(request.POST, now=now)
         try:
             if do != "enter" or form.is_valid():
-                done = _do(do, request, subject, form, now)
+                done, beside = _do(do, request, subject, form, now)
                 if done:
                     messages.success(request, done)
-                    return redirect("inventory:count", subject.number)
+                    return redirect(reverse("inventory:count", args=[subject.number]) + beside)
         except counting.NotEntered as asked:
             context["asked"] = asked.parts
         except StockRefused as refused:
-            context["refused"] = str(refused)
+            if do == "enter":
+                form.send_anew()
+                form.add_error("quantity", str(refused))
+            else:
+                context["refused"] = _refusal(do, request, refused)
     subject.refresh_from_db()
     return draw(request, "inventory/count.html", context | _page(request, subject, form))
 
@@ -91,10 +95,11 @@ def settle_count(request: HttpRequest, number: int) -> HttpResponse:
     now, author = timezone.now(), signed_in(request)
     subject = _get(number)
     do = request.POST.get("do", "")
+    ticked = set(request.POST.getlist("line"))
     try:
         if do == "approve":
             seen = request.POST.get("seen", "")
-            if not subject.counted_at or seen != subject.counted_at.isoformat():
+            if subject.state == Count.State.COUNTED and seen != _seen(subject):
                 raise StockRefused("It was counted anew meanwhile. Look at it again.")
             rows = counting.approve_count(
                 count=subject, author=author, at=now, seen=subject.counted_at
@@ -102,7 +107,6 @@ def settle_count(request: HttpRequest, number: int) -> HttpResponse:
             done = f"Posted: {len(rows)} line{'s' if len(rows) != 1 else ''} in the ledger."
         elif do == "recount":
             parts = [line.part for line in subject.lines.select_related("part")]
-            ticked = set(request.POST.getlist("line"))
             counting.recount(count=subject, parts=[p for p in parts if str(p.pk) in ticked])
             done = "To be counted again."
         elif do == "drop":
@@ -112,10 +116,23 @@ def settle_count(request: HttpRequest, number: int) -> HttpResponse:
             raise StockRefused("Choose what to do with this count.")
     except StockRefused as refused:
         subject.refresh_from_db()
-        page = {"refused": str(refused), **_page(request, subject, EntryForm(now=now))}
+        row = str(refused.part.pk) if isinstance(refused, counting.NoLongerThere) else ""
+        page = _page(request, subject, EntryForm(now=now))
+        page |= {"refused": {"at": "settle", "row": row, "text": str(refused)}, "ticked": ticked}
         return draw(request, "inventory/count.html", page)
     messages.success(request, done)
     return redirect("inventory:count", subject.number)
+
+
+def _seen(subject: Count) -> str:
+    return subject.counted_at.isoformat() if subject.counted_at else ""
+
+
+def _refusal(do: str, request: HttpRequest, refused: StockRefused) -> Context:
+    """What was refused, and beside which row or button it stands."""
+    word, _, rest = do.partition(" ")
+    row = request.POST.get("kit", "") if word == "robbed" else rest.partition(" ")[0]
+    return {"at": word, "row": row, "text": str(refused)}
 
 
 def _get(number: int) -> Count:
@@ -126,8 +143,13 @@ def _get(number: int) -> Count:
     return subject
 
 
-def _do(do: str, request: HttpRequest, subject: Count, form: EntryForm, now: datetime) -> str:
-    """Do what the button says; what was done, in words, or nothing where it asks back."""
+def _do(
+    do: str, request: HttpRequest, subject: Count, form: EntryForm, now: datetime
+) -> tuple[str, str]:
+    """Do what the button says. Returns what was done, in words, and where the page goes on.
+
+    The words are empty where it asks back.
+    """
     who: Context = {"count": subject, "author": signed_in(request), "at": now}
     if do == "enter":
         part = form.part
@@ -136,78 +158,94 @@ def _do(do: str, request: HttpRequest, subject: Count, form: EntryForm, now: dat
         asks = counting.is_strange(part, counted_steps=form.steps, books_steps=books)
         if asks and not form.cleaned_data["sure"]:
             form.add_error("sure", f"{in_words(part, form.steps)} of {part}: is that right?")
-            return ""
-        event = form.cleaned_data["request_id"]
-        counting.enter_counted(part=part, counted_steps=form.steps, event_id=event, **who)
-        return f"{part.number}: {in_words(part, form.steps)} counted."
+            return "", ""
+        line = counting.enter_counted(
+            part=part,
+            counted_steps=form.steps,
+            event_id=form.cleaned_data["request_id"],
+            drawn_at=form.cleaned_data["drawn_at"],
+            **who,
+        )
+        return f"{part.number}: {_there(line)} counted.", "#enter"
     if do == "finish":
         said = {pk for pk in request.POST.getlist("none") if pk.isascii() and pk.isdecimal()}
         none_of = [part for part in counting.not_entered(subject) if str(part.pk) in said]
         counting.finish_count(none_of=none_of, **who)
-        return "Finished. A manager approves what differs."
+        return "Finished. A manager approves what differs.", ""
     if do == "rest":
         counting.enter_as_booked(parts=counting.not_entered(subject), **who)
-        return "All the rest is there."
+        return "All the rest is there.", "#finish"
     if do == "drop":
         if subject.state != Count.State.OPEN:
             raise counting.CountClosed(subject)
         counting.drop_count(**who)
-        return f"Count {subject.number} is dropped. Nothing is posted."
+        return f"Count {subject.number} is dropped. Nothing is posted.", ""
+    sent = RowForm(request.POST, now=now)
+    if not sent.is_valid():
+        raise StockRefused("The page came incomplete. Send it again.")
     if do == "robbed":
-        return _robbed(request, subject, now)
-    # A row of a drawer check: "set 17 3" says that 3 steps of part 17 are there.
+        return _robbed(request, sent, who)
+    # A row of a drawer check: "set 17 3" says that 3 steps of part 17 are there, "set 17 all" that
+    # all of it is.
     word, _, rest = do.partition(" ")
     pk, _, steps = rest.partition(" ")
     rows = {str(row["part"].pk): row["part"] for row in _drawer_rows(subject)}
     is_number = steps.isascii() and steps.isdecimal() and len(steps) < 16
-    if word != "set" or pk not in rows or not is_number:
+    if word != "set" or pk not in rows or not (is_number or steps == "all"):
         raise StockRefused("The page came incomplete. Send it again.")
-    counting.enter_counted(part=rows[pk], counted_steps=int(steps), event_id=uuid4(), **who)
-    return f"{rows[pk].number}: {in_words(rows[pk], int(steps))} there."
+    line = counting.enter_counted(
+        part=rows[pk],
+        counted_steps=int(steps) if is_number else None,
+        event_id=sent.cleaned_data["request_id"],
+        drawn_at=sent.cleaned_data["drawn_at"],
+        **who,
+    )
+    return f"{rows[pk].number}: {_there(line)} there.", f"#row-{pk}"
 
 
-def _robbed(request: HttpRequest, subject: Count, now: datetime) -> str:
+def _there(line: CountLine) -> str:
+    return in_words(line.part, line.counted_steps) if line.counted_steps else "none"
+
+
+def _robbed(request: HttpRequest, sent: RowForm, who: Context) -> tuple[str, str]:
     """One kit of the drawer lacks what was ticked; the kits left are what the books now have."""
-    if subject.state != Count.State.OPEN:
-        raise counting.CountClosed(subject)
+    subject = who["count"]
     pk = request.POST.get("kit", "")
-    kits = {str(row["part"].pk): row["part"] for row in _drawer_rows(subject) if row["pieces"]}
+    kits = {str(row["part"].pk): row["part"] for row in _drawer_rows(subject) if row["is_kit"]}
     if pk not in kits:
         raise StockRefused("Choose a kit of this drawer.")
     kit: Part = kits[pk]
     ticked = set(request.POST.getlist("missing"))
-    try:
-        sent = UUID(request.POST.get("request_id", ""))
-    except ValueError as wrong:
-        raise StockRefused("The page came incomplete. Send it again.") from wrong
-    rob_kit(
+    counting.find_robbed(
         kit=kit,
-        location=subject.location,
         missing={
             line.part: line.quantity_steps
             for line in kit.lines.select_related("part")
             if str(line.part_id) in ticked
         },
-        author=signed_in(request),
-        at=now,
-        request_id=sent,
-        reason=f"drawer check {subject.number}",
+        request_id=sent.cleaned_data["request_id"],
+        **who,
     )
-    return f"{kit.number}: one is robbed, and no longer counted as whole."
+    return f"{kit.number}: one is robbed, and no longer counted as whole.", f"#row-{pk}"
 
 
 def _page(request: HttpRequest, subject: Count, form: EntryForm) -> Context:
     is_open = subject.state == Count.State.OPEN
     is_drawer = is_open and subject.kind == Count.Kind.DRAWER
+    left = counting.not_entered(subject) if is_open else []
+    if left and not is_drawer and not form.is_bound:
+        form.begin_with(left)
+    lines = _lines(subject, request)
     return {
         "count": subject,
         "form": form,
         "parts": Part.objects.filter(retired=False).order_by("number") if is_open else (),
-        "left": counting.not_entered(subject) if is_open else (),
+        "left": left,
         "rows": _drawer_rows(subject) if is_drawer else (),
-        "sent": uuid4(),
-        "seen": subject.counted_at.isoformat() if subject.counted_at else "",
-        "lines": _lines(subject, request),
+        "drawn_at": form.now.isoformat(),
+        "seen": _seen(subject),
+        "lines": lines,
+        "same_count": sum(not line["differs"] for line in lines),
         "sums": _sums(subject, request) if subject.state == Count.State.COUNTED else "",
     }
 
@@ -239,7 +277,9 @@ def _drawer_rows(subject: Count) -> list[Context]:
                 "is_entered": part.pk in entered,
                 "less": max(0, shown - step),
                 "more": shown + step,
+                "is_kit": part.is_kit,
                 "pieces": list(part.lines.all()) if part.is_kit and should else [],
+                "sent": uuid4(),
             }
         )
     return rows
@@ -248,7 +288,11 @@ def _drawer_rows(subject: Count) -> list[Context]:
 def _lines(subject: Count, request: HttpRequest) -> list[Context]:
     symbol = request.shop.currency  # type: ignore[attr-defined]
     rows = []
-    for each in counting.variances(subject):
+    # What differs is what a manager decides about.
+    found = counting.variances(subject)
+    if subject.state != Count.State.OPEN:
+        found.sort(key=lambda each: not each.line.difference_steps)
+    for each in found:
         line, value = each.line, each.value_cents
         steps = line.difference_steps
         sign = "+" if steps > 0 else "−"

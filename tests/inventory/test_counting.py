@@ -8,7 +8,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.models import Balance, Count, Location, Movement, Part, StockClass
+from inventory.models import (
+    Balance,
+    Count,
+    CountLine,
+    Location,
+    Movement,
+    Part,
+    RobbedKit,
+    StockClass,
+)
 from inventory.services import (
     IssueLine,
     StockRefused,
@@ -22,14 +31,17 @@ from inventory.services.counting import (
     EVERY_DAYS,
     CountClosed,
     CountedAlready,
+    EnteredMeanwhile,
     NotEntered,
     approve_count,
     drop_count,
     due_for_count,
     enter_as_booked,
     enter_counted,
+    find_robbed,
     finish_count,
     is_strange,
+    not_entered,
     places_to_count,
     recount,
     start_count,
@@ -198,6 +210,103 @@ def test_each_thing_sent_twice_counts_once() -> None:
     rows = approved(count)
     assert approved(count) == rows
     assert there(part, place) == 8
+    assert prove() == []
+
+
+def test_a_replaced_figure_sent_again_late_does_not_win() -> None:
+    part, place = PartFactory(), BinFactory()
+    received(part, place, 10, 1_000)
+    count, who = begun(place), PersonFactory()
+
+    def send(steps: int, event: Any, *, drawn: int, at: int) -> CountLine:
+        drawn_at, now = (AT + timedelta(minutes=each) for each in (drawn, at))
+        given = {"count": count, "part": part, "author": who, "at": now, "event_id": event}
+        return enter_counted(counted_steps=steps, drawn_at=drawn_at, **given)
+
+    first, second = uuid4(), uuid4()
+    send(3, first, drawn=0, at=1)
+    send(5, second, drawn=1, at=2)
+    with pytest.raises(EnteredMeanwhile, match="entered 5 pieces"):
+        send(3, first, drawn=0, at=3)
+    with pytest.raises(EnteredMeanwhile):  # another's page, which did not show it
+        send(4, uuid4(), drawn=1, at=3)
+    with pytest.raises(EnteredMeanwhile):  # the page went back and sent another figure
+        send(6, second, drawn=1, at=3)
+    assert send(5, second, drawn=1, at=9).counted_at == AT + timedelta(minutes=2)
+    assert count.lines.get().counted_steps == 5
+    send(4, uuid4(), drawn=3, at=4)
+    assert count.lines.get().counted_steps == 4
+
+
+def test_one_id_in_two_counts_is_no_second_entry() -> None:
+    part, event = PartFactory(), uuid4()
+    counts = [begun(BinFactory()), begun(BinFactory())]
+    sent = {"part": part, "counted_steps": 2, "author": PersonFactory(), "at": AT}
+    enter_counted(count=counts[0], event_id=event, **sent)
+    with pytest.raises(EnteredMeanwhile):
+        enter_counted(count=counts[1], event_id=event, **sent)
+    assert not counts[1].lines.exists()
+
+
+def test_all_there_means_what_the_books_have_now_and_is_no_word_of_a_blind_count() -> None:
+    part, place = PartFactory(), BinFactory(drawer=True)
+    received(part, place, 5, 500)
+    told = {"part": part, "counted_steps": None, "author": PersonFactory(), "at": AT}
+    check, event = begun(place, "drawer"), uuid4()
+    entered(check, part, 4)
+    used(part, place, 2)  # since the page was drawn
+    line = enter_counted(count=check, event_id=event, **told)
+    assert enter_counted(count=check, event_id=event, **told) == line
+    assert (line.counted_steps, line.books_steps) == (3, 3)
+    drop_count(count=check, author=PersonFactory(), at=AT)
+    with pytest.raises(StockRefused, match="blind"):
+        enter_counted(count=begun(place), event_id=uuid4(), **told)
+
+
+def test_a_kit_found_robbed_is_neither_missed_nor_counted_twice() -> None:
+    """Two in the drawer: one whole entered, then the other robbed. One whole is what lies there."""
+    kit, (seal, _) = kit_of(seal=2, spring=1)
+    drawer = BinFactory(drawer=True)
+    received(kit, drawer, 2, 2_000)
+    check = begun(drawer, "drawer")
+    entered(check, kit, 1)
+    found = {"count": check, "kit": kit, "missing": {seal: 1}, **who_and_when()}
+    robbed = find_robbed(**found)
+    assert not_entered(check) == [kit]
+    later = AT + timedelta(minutes=1)
+    who = PersonFactory()
+    enter_counted(count=check, part=kit, counted_steps=None, author=who, at=later, event_id=uuid4())
+    assert find_robbed(**found) == robbed
+    assert approved(finished(check)) == []
+    assert there(kit, drawer) == 1
+    assert find_robbed(**found) == robbed  # heard before
+    with pytest.raises(CountClosed):
+        find_robbed(**{**found, "request_id": uuid4()})
+    assert RobbedKit.objects.count() == 1
+    assert prove() == []
+
+
+def test_an_issue_while_a_kit_is_on_a_tray_and_a_count_goes_on() -> None:
+    """Each part is compared with the books of its own moment, whatever moved before or after."""
+    kit, (seal, spring) = kit_of(seal=2, spring=1)
+    place, tray, drawer = BinFactory(), BinFactory(tray=True), BinFactory(drawer=True)
+    received(kit, place, 4, 4_000)
+    received(seal, place, 10, 1_000)
+    received(spring, place, 6, 600)
+    count = begun(place)
+    transfer(lines=[TransferLine(kit, place, tray, 1)], **who_and_when())
+    entered(count, seal, 9)  # one is missing
+    used(seal, place, 3)
+    entered(count, kit, 3)  # the fourth is on the tray
+    used(kit, tray, 1)
+    transfer(lines=[TransferLine(kit, place, tray, 1)], **who_and_when())
+    entered(count, spring, 7)  # one was found
+    transfer(lines=[TransferLine(spring, place, drawer, 2)], **who_and_when())
+    received(seal, place, 5, 500)
+    rows = approved(finished(count))
+    assert {row.part_id: row.quantity_steps for row in rows} == {seal.pk: -1, spring.pk: 1}
+    assert [there(part, place) for part in (kit, seal, spring)] == [2, 11, 5]
+    assert [there(kit, tray), there(spring, drawer)] == [1, 2]
     assert prove() == []
 
 

@@ -1,21 +1,27 @@
 """The pages of counts, walked as those who count and those who approve."""
 
 from collections.abc import Callable
+from typing import Any
 from uuid import uuid4
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
-from inventory.models import Balance, Count, RobbedKit
-from inventory.services import prove
-from tests.inventory.factories import BinFactory, PartFactory, kit_of, received
+from inventory.models import Balance, Count, Movement, RobbedKit
+from inventory.services import IssueLine, TransferLine, issue, prove, transfer
+from tests.inventory.factories import BinFactory, PartFactory, kit_of, received, who_and_when
 
 pytestmark = pytest.mark.django_db
 
 
+def sent(**fields: object) -> dict[str, object]:
+    """What a button sends, from a page drawn now."""
+    return {"request_id": uuid4(), "drawn_at": timezone.now().isoformat(), **fields}
+
+
 def begun(client: Client, place: object, kind: str = "cycle") -> Count:
-    sent = {"location": place.pk, "kind": kind, "request_id": uuid4()}  # type: ignore[attr-defined]
-    answer = client.post("/counts/", sent)
+    answer = client.post("/counts/", sent(location=place.pk, kind=kind))  # type: ignore[attr-defined]
     assert answer.status_code == 302, answer.content.decode()
     return Count.objects.latest("pk")
 
@@ -30,22 +36,19 @@ def test_a_count_goes_from_blind_entry_to_approval(client_as: Callable[..., Clie
     assert "P-1" in page
     assert "73" not in page.split("<main")[1].split("csrf")[0]  # blind
     for quantity in ("-1", "1.5", "x"):
-        sent = {"number": "P-1", "quantity": quantity, "request_id": uuid4(), "do": "enter"}
-        answer = crew.post(url, sent)
+        answer = crew.post(url, sent(number="P-1", quantity=quantity, do="enter"))
         assert answer.status_code == 422
         assert 'class="field wrong"' in answer.content.decode()
         assert f'value="{quantity}"' in answer.content.decode()
     assert (
         "There is no part Q-9"
-        in crew.post(
-            url, {"number": "Q-9", "quantity": "1", "request_id": uuid4(), "do": "enter"}
-        ).content.decode()
+        in crew.post(url, sent(number="Q-9", quantity="1", do="enter")).content.decode()
     )
     assert not count.lines.exists()
     assert crew.post(url, {"do": "finish"}).status_code == 422
-    sent = {"number": "P-1", "quantity": "999", "request_id": uuid4(), "do": "enter"}
-    assert "is that right?" in crew.post(url, sent).content.decode()
-    assert crew.post(url, {**sent, "quantity": "70"}).status_code == 302
+    many = sent(number="P-1", quantity="999", do="enter")
+    assert "is that right?" in crew.post(url, many).content.decode()
+    assert crew.post(url, {**many, "quantity": "70"}).status_code == 302
     assert crew.post(url, {"do": "finish"}).status_code == 302
     assert crew.post(f"{url}settle/", {"do": "approve"}).status_code == 403
     page = boss.get(url).content.decode()
@@ -60,8 +63,7 @@ def test_a_count_goes_from_blind_entry_to_approval(client_as: Callable[..., Clie
 def test_another_persons_count_is_told_beside_the_place(client_as: Callable[..., Client]) -> None:
     place = BinFactory(code="K-03")
     begun(client_as("technician"), place)
-    sent = {"location": place.pk, "kind": "cycle", "request_id": uuid4()}
-    answer = client_as("manager").post("/counts/", sent)
+    answer = client_as("manager").post("/counts/", sent(location=place.pk, kind="cycle"))
     assert answer.status_code == 422
     assert "is counting K-03 already" in answer.content.decode()
 
@@ -78,14 +80,135 @@ def test_a_drawer_is_checked_on_one_page_and_a_robbed_kit_found(
     check = begun(client, drawer, "drawer")
     url = f"/counts/{check.number}/"
     assert "Something is missing from" in client.get(url).content.decode()
-    sent = {"do": "robbed", "kit": kit.pk, "missing": [seal.pk], "request_id": uuid4()}
-    assert client.post(url, sent).status_code == 302
-    assert client.post(url, sent).status_code == 302
+    robbed = sent(do="robbed", kit=kit.pk, missing=[seal.pk])
+    assert client.post(url, robbed).status_code == 302
+    assert client.post(url, robbed).status_code == 302
     assert RobbedKit.objects.get().kit == kit
-    assert client.post(url, {"do": f"set {loose.pk} 4"}).status_code == 302
-    assert client.post(url, {"do": f"set {loose.pk} -4"}).status_code == 422
+    assert client.post(url, sent(do=f"set {loose.pk} 4")).status_code == 302
+    assert client.post(url, sent(do=f"set {loose.pk} -4")).status_code == 422
     assert client.post(url, {"do": "rest"}).status_code == 302
     assert client.post(url, {"do": "finish"}).status_code == 302
     counted = dict(check.lines.values_list("part", "counted_steps"))
     assert counted == {kit.pk: 1, loose.pk: 4}
     assert prove() == []
+
+
+def li_of(page: str, anchor: str) -> str:
+    """The row of a page with this id."""
+    return page.split(f'<li id="{anchor}"')[1].split("</li>")[0]
+
+
+def test_what_a_button_was_refused_stands_beside_its_row(client_as: Callable[..., Client]) -> None:
+    kit, _ = kit_of(seal=2, spring=1)
+    loose, drawer = PartFactory(), BinFactory(drawer=True)
+    received(kit, drawer, 2, 1_000)
+    received(loose, drawer, 5, 500)
+    client = client_as("technician")
+    url = f"/counts/{begun(client, drawer, 'drawer').number}/"
+    for bad, row, other in (
+        (sent(do=f"set {loose.pk} x"), loose, kit),
+        (sent(do="robbed", kit=kit.pk), kit, loose),
+        ({"do": f"set {kit.pk} 1", "request_id": uuid4()}, kit, loose),
+    ):
+        answer = client.post(url, bad)
+        page = answer.content.decode()
+        assert answer.status_code == 422
+        assert page.count("form-errors") == 1
+        assert "form-errors" in li_of(page, f"row-{row.pk}")
+        assert "form-errors" not in li_of(page, f"row-{other.pk}")
+    assert not Count.objects.get().lines.exists()
+
+
+def test_a_figure_sent_again_late_is_asked_about_beside_its_box(
+    client_as: Callable[..., Client], time_machine: Any
+) -> None:
+    time_machine.move_to("2026-03-02 15:00:00+00:00", tick=False)
+    part, place = PartFactory(number="P-1"), BinFactory()
+    received(part, place, 9, 900)
+    client = client_as("technician")
+    count = begun(client, place)
+    url = f"/counts/{count.number}/"
+    late = sent(number="P-1", quantity="3", do="enter")
+    time_machine.move_to("2026-03-02 15:01:00+00:00", tick=False)
+    assert client.post(url, late).status_code == 302
+    time_machine.move_to("2026-03-02 15:02:00+00:00", tick=False)
+    newer = sent(number="P-1", quantity="5", do="enter")
+    assert client.post(url, newer).status_code == 302
+    answer = client.post(url, late)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "entered 5 pieces of P-1" in page.split('id="id_quantity_error"')[1].split("</ul>")[0]
+    assert 'value="3"' in page  # what was typed stays
+    assert str(late["request_id"]) not in page  # and is another entry, sent once more
+    assert count.lines.get().counted_steps == 5
+    again = {**late, "request_id": uuid4(), "drawn_at": timezone.now().isoformat()}
+    assert client.post(url, again).status_code == 302
+    assert count.lines.get().counted_steps == 3
+
+
+def test_an_issue_while_a_kit_is_on_a_tray_and_a_count_goes_on(
+    client_as: Callable[..., Client],
+) -> None:
+    """Of 4 kits and 10 seals: one kit on a tray, 3 seals used between the two entries."""
+    kit, (seal, _) = kit_of(seal=2, spring=1)
+    place, tray = BinFactory(), BinFactory(tray=True)
+    received(kit, place, 4, 4_000)
+    received(seal, place, 10, 1_000)
+    crew, boss = client_as("technician"), client_as("manager")
+    count = begun(crew, place)
+    url = f"/counts/{count.number}/"
+    assert crew.post(url, sent(number="seal", quantity="9", do="enter")).status_code == 302
+    # As a sheet does when its parts are taken, and when it is signed.
+    transfer(lines=[TransferLine(kit, place, tray, 1)], **who_and_when())
+    issue(lines=[IssueLine(seal, place, 3)], **who_and_when())
+    assert crew.post(url, sent(number=kit.number, quantity="3", do="enter")).status_code == 302
+    assert crew.post(url, {"do": "finish"}).status_code == 302
+    page = boss.get(url).content.decode()
+    assert "1 of 2 parts differs" in page
+    assert "−1 piece" in page
+    seen = Count.objects.get().counted_at.isoformat()  # type: ignore[union-attr]
+    assert boss.post(f"{url}settle/", {"do": "approve", "seen": seen}).status_code == 302
+    lying = dict(Balance.objects.there().values_list("location__code", "quantity_steps"))
+    assert lying[tray.code] == 1
+    there = Balance.objects.filter(location=place)
+    assert dict(there.values_list("part__number", "quantity_steps")) == {kit.number: 3, "seal": 6}
+    assert prove() == []
+
+
+def test_a_refused_approval_stands_beside_the_part_it_is_about(
+    client_as: Callable[..., Client],
+) -> None:
+    part, other, place = PartFactory(number="P-1"), PartFactory(number="P-2"), BinFactory()
+    received(part, place, 5, 500)
+    received(other, place, 5, 500)
+    crew, boss = client_as("technician"), client_as("manager")
+    count = begun(crew, place)
+    url = f"/counts/{count.number}/"
+    for number in ("P-1", "P-2"):
+        crew.post(url, sent(number=number, quantity="1", do="enter"))
+    crew.post(url, {"do": "finish"})
+    issue(lines=[IssueLine(other, place, 3)], **who_and_when())
+    seen = Count.objects.get().counted_at.isoformat()  # type: ignore[union-attr]
+    answer = boss.post(f"{url}settle/", {"do": "approve", "seen": seen, "line": [part.pk]})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert page.count("form-errors") == 1
+    assert "form-errors" in page.split(">P-2<")[1].split("</li>")[0]
+    assert " checked" in page.split(">P-1<")[1].split("</li>")[0]  # what was ticked stays
+    assert boss.post(f"{url}settle/", {"do": "recount"}).status_code == 422
+    assert Movement.objects.filter(kind="count").count() == 0
+
+
+def test_a_count_asks_for_one_part_after_the_other(client_as: Callable[..., Client]) -> None:
+    """The number stands there already: a gloved hand types the figure and sends it."""
+    place = BinFactory()
+    for number in ("P-1", "P-2", "P-3"):
+        received(PartFactory(number=number), place, 7, 700)
+    client = client_as("technician")
+    url = f"/counts/{begun(client, place).number}/"
+    for number in ("P-1", "P-2", "P-3"):
+        page = client.get(url).content.decode()
+        assert f'name="number" value="{number}"' in page
+        assert client.post(url, sent(number=number, quantity="7", do="enter")).status_code == 302
+    assert 'name="number" value="P-3"' in client.get(f"{url}?part=P-3").content.decode()
+    assert client.post(url, {"do": "finish"}).status_code == 302
