@@ -298,7 +298,7 @@ def not_entered(count: Count) -> list[Part]:
 def finish_count(
     *, count: Count, none_of: Iterable[Part], author: AbstractBaseUser, at: datetime
 ) -> Count:
-    """Say that all is counted: from now on a manager decides.
+    """Say that all is counted: a manager decides what differs; where nothing does, it is done.
 
     none_of: parts of which, when asked, somebody said that there are none. Sent twice, it counts
     once. Raises NotEntered, CountClosed.
@@ -307,7 +307,7 @@ def finish_count(
     with transaction.atomic():
         books = _books_locked(said_none, count.location)
         row = Count.objects.select_for_update().get(pk=count.pk)
-        if row.state == Count.State.COUNTED:
+        if row.state in (Count.State.COUNTED, Count.State.POSTED):
             return row
         _refuse_unless(row, Count.State.OPEN)
         entered = set(row.lines.values_list("part", flat=True))
@@ -320,7 +320,10 @@ def finish_count(
             # An empty place that is empty in the books as well: that too was looked at.
             row.note = row.note or "Nothing there, and nothing in the books."
         row.state, row.counted_at = Count.State.COUNTED, at
-        row.save(update_fields=["state", "counted_at", "note"])
+        if not row.lines.exclude(counted_steps=F("books_steps")).exists():
+            # Nothing to decide, and nothing to post.
+            row.state, row.settled_by_id, row.settled_at = Count.State.POSTED, author.pk, at
+        row.save(update_fields=["state", "counted_at", "note", "settled_by", "settled_at"])
         return row
 
 

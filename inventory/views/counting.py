@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.forms.counting import EntryForm, RowForm, StartForm
-from inventory.models import Count, CountLine, Location, Part, StockPolicy
+from inventory.models import Count, Location, Part, StockPolicy
 from inventory.quantities import format_money
 from inventory.services import StockRefused, counting, in_words
 from inventory.views.common import draw, is_sound, signed_in, typed
@@ -166,11 +166,14 @@ def _do(
             drawn_at=form.cleaned_data["drawn_at"],
             **who,
         )
-        return f"{part.number}: {_there(line)} counted.", "#enter"
+        beside = "#other" if subject.kind == Count.Kind.DRAWER else "#enter"
+        return f"{part.number}: {_some(line.part, line.counted_steps)} counted.", beside
     if do == "finish":
         said = {pk for pk in request.POST.getlist("none") if pk.isascii() and pk.isdecimal()}
         none_of = [part for part in counting.not_entered(subject) if str(part.pk) in said]
-        counting.finish_count(none_of=none_of, **who)
+        done = counting.finish_count(none_of=none_of, **who)
+        if done.state == Count.State.POSTED:
+            return "Finished. All is as the books say.", ""
         return "Finished. A manager approves what differs.", ""
     if do == "rest":
         counting.enter_as_booked(parts=counting.not_entered(subject), **who)
@@ -200,11 +203,11 @@ def _do(
         drawn_at=sent.cleaned_data["drawn_at"],
         **who,
     )
-    return f"{rows[pk].number}: {_there(line)} there.", f"#row-{pk}"
+    return f"{rows[pk].number}: {_some(line.part, line.counted_steps)} there.", f"#row-{pk}"
 
 
-def _there(line: CountLine) -> str:
-    return in_words(line.part, line.counted_steps) if line.counted_steps else "none"
+def _some(part: Part, steps: int) -> str:
+    return in_words(part, steps) if steps else "none"
 
 
 def _robbed(request: HttpRequest, sent: RowForm, who: Context) -> tuple[str, str]:
@@ -236,12 +239,15 @@ def _page(request: HttpRequest, subject: Count, form: EntryForm) -> Context:
     if left and not is_drawer and not form.is_bound:
         form.begin_with(left)
     lines = _lines(subject, request)
+    rows = _drawer_rows(subject) if is_drawer else []
     return {
         "count": subject,
         "form": form,
         "parts": Part.objects.filter(retired=False).order_by("number") if is_open else (),
         "left": left,
-        "rows": _drawer_rows(subject) if is_drawer else (),
+        "rows": [row for row in rows if row["should"] or row["is_entered"]],
+        "wanted": [row for row in rows if not row["should"] and not row["is_entered"]],
+        "is_drawer": is_drawer,
         "drawn_at": form.now.isoformat(),
         "seen": _seen(subject),
         "lines": lines,
@@ -271,9 +277,9 @@ def _drawer_rows(subject: Count) -> list[Context]:
             {
                 "part": part,
                 "should": should,
-                "should_words": in_words(part, should) if should else "none",
+                "should_words": _some(part, should),
                 "asked_words": in_words(part, asked[part.pk]) if part.pk in asked else "",
-                "shown_words": in_words(part, shown) if shown else "none",
+                "shown_words": _some(part, shown),
                 "is_entered": part.pk in entered,
                 "less": max(0, shown - step),
                 "more": shown + step,
@@ -300,8 +306,8 @@ def _lines(subject: Count, request: HttpRequest) -> list[Context]:
             {
                 "line": line,
                 "part": line.part,
-                "counted": in_words(line.part, line.counted_steps),
-                "books": in_words(line.part, line.books_steps),
+                "counted": _some(line.part, line.counted_steps),
+                "books": _some(line.part, line.books_steps),
                 "difference": f"{sign}{in_words(line.part, abs(steps))}" if steps else "none",
                 "value": "no longer there" if value is None else format_money(value, symbol),
                 "differs": bool(steps),

@@ -7,8 +7,8 @@ from uuid import uuid4
 import factory
 from factory.django import DjangoModelFactory
 
-from inventory.models import Location, Lot, Movement, Part
-from inventory.services import KitLineSpec, receive, set_kit_lines
+from inventory.models import Balance, Location, Lot, Movement, Part, RobbedKit
+from inventory.services import KitLineSpec, receive, rob_kit, set_kit_lines
 from shop.models import Person, Role
 
 AT = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
@@ -91,3 +91,25 @@ def kit_of(**quantities: int) -> tuple[Part, list[Part]]:
 def who_and_when(**more: Any) -> dict[str, Any]:
     """Author, moment and a fresh request id, as every service wants them."""
     return {"author": PersonFactory(), "at": AT, "request_id": uuid4(), **more}
+
+
+def in_place(part: Part, place: Location) -> int:
+    """How much of a part lies in a place, by its balances. [steps]"""
+    balances = Balance.objects.filter(part=part, location=place)
+    return sum(balances.values_list("quantity_steps", flat=True))
+
+
+class Shelf:
+    """Kits of two seals and a spring in a drawer, and a bin for loose parts."""
+
+    def __init__(self, kits: int = 2) -> None:
+        self.drawer: Location = BinFactory(drawer=True)
+        self.bin: Location = BinFactory(code="K-03")
+        self.kit, (self.seal, self.spring) = kit_of(seal=2, spring=1)
+        self.lot: Lot = received(self.kit, self.drawer, kits, 2_001, lot_code="K77")
+        self.here = in_place
+
+    def rob(self, **given: Any) -> RobbedKit:
+        """One of them lacks a seal."""
+        usual = {"kit": self.kit, "location": self.drawer, "missing": {self.seal: 1}}
+        return rob_kit(**{**usual, **who_and_when(reason="Open bag"), **given})

@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inventory.models import (
-    Balance,
     Count,
     CountLine,
     Location,
@@ -52,6 +51,7 @@ from tests.inventory.factories import (
     BinFactory,
     PartFactory,
     PersonFactory,
+    in_place,
     kit_of,
     received,
     who_and_when,
@@ -83,11 +83,6 @@ def approved(count: Count) -> list[Movement]:
     return approve_count(count=count, author=PersonFactory(), at=AT)
 
 
-def there(part: Part, place: Location) -> int:
-    balances = Balance.objects.filter(part=part, location=place)
-    return sum(balances.values_list("quantity_steps", flat=True))
-
-
 def used(part: Part, place: Location, steps: int) -> None:
     issue(lines=[IssueLine(part, place, steps)], **who_and_when())
 
@@ -101,7 +96,7 @@ def test_what_is_issued_after_the_entry_is_no_difference() -> None:
     (row,) = approved(finished(count))
     assert (row.kind, row.quantity_steps, row.value_cents) == ("count", -2, -2_000)
     assert (row.source_kind, row.source_number) == ("count", count.number)
-    assert there(part, place) == 5
+    assert in_place(part, place) == 5
     assert prove() == []
 
 
@@ -114,7 +109,7 @@ def test_what_lies_on_a_tray_is_not_counted_in_the_bin() -> None:
     entered(count, kit, 3)
     used(kit, tray, 1)
     assert approved(finished(count)) == []
-    assert (there(kit, place), there(kit, tray)) == (3, 0)
+    assert (in_place(kit, place), in_place(kit, tray)) == (3, 0)
     assert prove() == []
 
 
@@ -126,7 +121,7 @@ def test_a_kit_taken_to_a_tray_after_its_entry_is_not_missed() -> None:
     entered(count, kit, 4)
     transfer(lines=[TransferLine(kit, place, tray, 1)], **who_and_when())
     assert approved(finished(count)) == []
-    assert (there(kit, place), there(kit, tray)) == (3, 1)
+    assert (in_place(kit, place), in_place(kit, tray)) == (3, 1)
     assert prove() == []
 
 
@@ -155,7 +150,7 @@ def test_what_is_found_is_worth_as_the_rest_of_its_lot_or_as_usual() -> None:
     values = {each.line.part_id: each.value_cents for each in variances(count)}
     assert values == {part.pk: 250, other.pk: 1_400}
     assert {row.part_id: row.value_cents for row in approved(count)} == values
-    assert (there(part, place), there(other, place)) == (5, 2)
+    assert (in_place(part, place), in_place(other, place)) == (5, 2)
     assert prove() == []
 
 
@@ -177,7 +172,7 @@ def test_a_shortage_that_is_no_longer_there_is_refused_and_nothing_is_posted() -
     recount(count=count, parts=[other])
     entered(count, other, 2)
     approved(finished(count))
-    assert (there(part, place), there(other, place)) == (4, 2)
+    assert (in_place(part, place), in_place(other, place)) == (4, 2)
     assert prove() == []
 
 
@@ -209,7 +204,7 @@ def test_each_thing_sent_twice_counts_once() -> None:
     assert enter_counted(**entry, counted_steps=9, event_id=event) == first  # heard before
     rows = approved(count)
     assert approved(count) == rows
-    assert there(part, place) == 8
+    assert in_place(part, place) == 8
     assert prove() == []
 
 
@@ -278,7 +273,7 @@ def test_a_kit_found_robbed_is_neither_missed_nor_counted_twice() -> None:
     enter_counted(count=check, part=kit, counted_steps=None, author=who, at=later, event_id=uuid4())
     assert find_robbed(**found) == robbed
     assert approved(finished(check)) == []
-    assert there(kit, drawer) == 1
+    assert in_place(kit, drawer) == 1
     assert find_robbed(**found) == robbed  # heard before
     with pytest.raises(CountClosed):
         find_robbed(**{**found, "request_id": uuid4()})
@@ -305,8 +300,8 @@ def test_an_issue_while_a_kit_is_on_a_tray_and_a_count_goes_on() -> None:
     received(seal, place, 5, 500)
     rows = approved(finished(count))
     assert {row.part_id: row.quantity_steps for row in rows} == {seal.pk: -1, spring.pk: 1}
-    assert [there(part, place) for part in (kit, seal, spring)] == [2, 11, 5]
-    assert [there(kit, tray), there(spring, drawer)] == [1, 2]
+    assert [in_place(part, place) for part in (kit, seal, spring)] == [2, 11, 5]
+    assert [in_place(kit, tray), in_place(spring, drawer)] == [1, 2]
     assert prove() == []
 
 
@@ -337,7 +332,7 @@ def test_what_nobody_entered_is_asked_about_and_then_none() -> None:
     assert asked.value.parts == [other]
     assert not count.lines.filter(part=other).exists()
     approved(finished(count, other))
-    assert there(other, place) == 0
+    assert in_place(other, place) == 0
     assert prove() == []
 
 
@@ -365,7 +360,7 @@ def test_only_what_is_open_is_entered_and_only_what_is_finished_is_approved() ->
     drop_count(count=count, author=PersonFactory(), at=AT)
     with pytest.raises(CountClosed, match="was dropped"):
         approved(count)
-    assert there(part, place) == 2
+    assert in_place(part, place) == 2
 
 
 def test_who_approves_approves_what_was_looked_at() -> None:
@@ -379,7 +374,7 @@ def test_who_approves_approves_what_was_looked_at() -> None:
     finish_count(count=count, none_of=(), author=PersonFactory(), at=AT + timedelta(minutes=5))
     with pytest.raises(StockRefused, match="counted anew"):
         approve_count(count=count, author=PersonFactory(), at=AT, seen=seen)
-    assert there(part, place) == 5
+    assert in_place(part, place) == 5
 
 
 def test_below_zero_is_refused() -> None:
@@ -514,5 +509,19 @@ def test_whatever_happens_meanwhile_the_difference_is_that_of_the_last_entry(
     else:
         approved(count)
         lies += off
-    assert there(part, place) == lies
+    assert in_place(part, place) == lies
+    assert prove() == []
+
+
+def test_where_nothing_differs_nobody_has_to_approve() -> None:
+    part, place, who = PartFactory(), BinFactory(), PersonFactory()
+    received(part, place, 5, 500)
+    count = begun(place)
+    entered(count, part, 5)
+    done = finished(count)
+    assert (done.state, done.settled_by_id) == (Count.State.POSTED, who.pk)
+    assert finished(count).state == Count.State.POSTED  # sent twice
+    assert approved(count) == []
+    [row] = places_to_count(today=AT.date(), since=AT - timedelta(days=365))
+    assert row.last_counted_on == AT.date()
     assert prove() == []

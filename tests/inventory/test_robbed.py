@@ -21,7 +21,6 @@ from inventory.services import (
     missing_from,
     prove,
     reverse,
-    rob_kit,
     set_kit_lines,
     take_apart,
     whole_kits,
@@ -30,36 +29,14 @@ from inventory.services.moving import IssueLine
 from inventory.services.robbed import missing_from_each
 from tests.inventory.factories import (
     AT,
-    BinFactory,
     PartFactory,
     PersonFactory,
-    kit_of,
+    Shelf,
     received,
     who_and_when,
 )
 
 pytestmark = pytest.mark.django_db
-
-
-class Shelf:
-    """Two kits of two seals and a spring in a drawer, and loose parts in a bin."""
-
-    def __init__(self) -> None:
-        self.drawer: Location = BinFactory(drawer=True)
-        self.bin: Location = BinFactory(code="K-03")
-        self.kit, (self.seal, self.spring) = kit_of(seal=2, spring=1)
-        self.lot: Lot = received(self.kit, self.drawer, 2, 2_001, lot_code="K77")
-
-    def rob(self, **given: Any) -> RobbedKit:
-        usual = {"kit": self.kit, "location": self.drawer, "missing": {self.seal: 1}}
-        return rob_kit(**{**usual, **who_and_when(reason="Open bag"), **given})
-
-    def here(self, part: Part, place: Location) -> int:
-        return sum(
-            Balance.objects.filter(part=part, location=place).values_list(
-                "quantity_steps", flat=True
-            )
-        )
 
 
 @pytest.fixture
