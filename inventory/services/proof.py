@@ -6,11 +6,21 @@ a figure that they would have refused is named like any other.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from uuid import UUID
 
 from django.db import connection, transaction
 from django.db.models import F, Min, Q, QuerySet, Sum, Window
 
-from inventory.models import Balance, Location, Lot, Movement, Part
+from inventory.models import (
+    Balance,
+    CountLine,
+    Location,
+    Lot,
+    Movement,
+    Part,
+    Receipt,
+    ReceiptLine,
+)
 
 #: What these bring into one place or lot, they take out of another in the same request.
 TRANSFER = Q(kind="transfer") | Q(reverses__kind="transfer")
@@ -163,6 +173,9 @@ class _Books:
         """Lines that contradict each other, which no sum of a lot or balance would show."""
         yield from self._parts_of_lots()
         yield from self._reversals()
+        yield from self._costs()
+        yield from self._counts()
+        yield from self._deliveries()
         yield from self._halves()
         yield from self._history()
 
@@ -185,6 +198,79 @@ class _Books:
             "part_id", "pk", "reverses__quantity_steps", "quantity_steps"
         ):
             yield Discrepancy(self.part(part), f"reversal {pk} and what it reverses", was, now)
+
+    def _costs(self) -> Iterator[Discrepancy]:
+        """What a late invoice changed stays in the lot of the line that bears it."""
+        astray = Movement.objects.filter(about__isnull=False).exclude(lot=F("about__lot"))
+        for part, pk, lot, mine in astray.order_by("pk").values_list(
+            "part_id", "pk", "about__lot_id", "lot_id"
+        ):
+            what = f"lot of cost change {pk} and of the movement it is about"
+            yield Discrepancy(self.part(part), what, mine, lot)
+
+    def _counts(self) -> Iterator[Discrepancy]:
+        """What an approved count posted is its differences; what none approved posted nothing."""
+        said = {
+            (request_id, part): (number, steps)
+            for request_id, part, number, steps in CountLine.objects.filter(count__state="posted")
+            .annotate(steps=F("counted_steps") - F("books_steps"))
+            .exclude(steps=0)
+            .values_list("count__request_id", "part_id", "count__number", "steps")
+        }
+        numbers = {request_id: number for (request_id, _), (number, _) in said.items()}
+        posted: dict[tuple[UUID, int], int] = {}
+        rows = Movement.objects.filter(kind="count", source_kind="count", source_number__gt=0)
+        for request_id, part, number, steps in (
+            rows.order_by()
+            .values("request_id", "part_id", "source_number")
+            .annotate(total=Sum("quantity_steps"))
+            .values_list("request_id", "part_id", "source_number", "total")
+        ):
+            posted[request_id, part] = steps
+            numbers.setdefault(request_id, number)
+        for each in sorted(said.keys() | posted.keys(), key=lambda each: (numbers[each[0]], each)):
+            ledger, (_, differs) = posted.get(each, 0), said.get(each, (0, 0))
+            if ledger != differs:
+                what = f"difference that count {numbers[each[0]]} posted"
+                yield Discrepancy(self.part(each[1]), what, ledger, differs)
+
+    def _deliveries(self) -> Iterator[Discrepancy]:
+        """What a delivery brought is worth its goods and its freight, lot by lot its own."""
+        said: dict[UUID, tuple[str, int]] = {}
+        parts: dict[UUID, int] = {}
+        lines: dict[UUID, set[int]] = {}
+        for request_id, slip, freight, goods, lot in ReceiptLine.objects.order_by("pk").values_list(
+            "receipt__request_id",
+            "receipt__packing_slip",
+            "receipt__freight_cents",
+            "goods_cents",
+            "lot_id",
+        ):
+            _, cents = said.get(request_id, (slip, freight))
+            said[request_id] = slip, cents + goods
+            lines.setdefault(request_id, set()).add(lot)
+            if lot in self.kept_lots:
+                parts.setdefault(request_id, self.kept_lots[lot].part_id)
+        came: dict[UUID, int] = {}
+        brought: dict[UUID, set[int]] = {}
+        receipts = Receipt.objects.values("request_id")
+        for request_id, lot, cents in Movement.objects.filter(
+            kind="receipt", request_id__in=receipts
+        ).values_list("request_id", "lot_id", "value_cents"):
+            came[request_id] = came.get(request_id, 0) + cents
+            brought.setdefault(request_id, set()).add(lot)
+        for request_id, (slip, cents) in said.items():
+            part = self.part(parts.get(request_id, 0))
+            if lines[request_id] != brought.get(request_id, set()):
+                yield Discrepancy(
+                    part,
+                    f"number of lots that packing slip {slip} brought",
+                    len(brought.get(request_id, set())),
+                    len(lines[request_id]),
+                )
+            if came.get(request_id, 0) != cents:
+                what = f"goods and freight of packing slip {slip}"
+                yield Discrepancy(part, what, came.get(request_id, 0), cents)
 
     def _halves(self) -> Iterator[Discrepancy]:
         """What one request carried from place to place, or from a kit to its parts and back."""

@@ -3,17 +3,19 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection, transaction
 
 from inventory import guards
-from inventory.models import Lot, Movement
+from inventory.models import Count, Lot, Movement, ReceiptLine
 from inventory.services import (
     IssueLine,
     TransferLine,
     break_kit,
+    correct_cost,
     issue,
     prove,
     put_back,
@@ -21,7 +23,23 @@ from inventory.services import (
     summary,
     transfer,
 )
-from tests.inventory.factories import AT, BinFactory, PartFactory, kit_of, received, who_and_when
+from inventory.services.counting import (
+    approve_count,
+    enter_counted,
+    finish_count,
+    not_entered,
+    start_count,
+)
+from tests.inventory.broken_rows import a_receipt, saved
+from tests.inventory.factories import (
+    AT,
+    BinFactory,
+    PartFactory,
+    PersonFactory,
+    kit_of,
+    received,
+    who_and_when,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -265,8 +283,83 @@ def test_the_proof_costs_the_same_however_long_the_ledger(
 ) -> None:
     for _ in range(2):
         # savepoint; parts, places and lots; ledger and balances; ledger by lot and first lines;
-        # parts of lots; reversals; transfers and kits; history; release
-        with django_assert_num_queries(14):
+        # parts of lots; reversals; costs; counts and what they posted; deliveries and what they
+        # brought; transfers and kits; history; release
+        with django_assert_num_queries(19):
             assert prove() == []
         for _ in range(10):
             received(PartFactory(), BinFactory(), 1)
+
+
+def test_a_change_of_cost_in_another_lot_is_named(lot: Lot) -> None:
+    """Both lots say what their lines add up to: only the line that it is about shows it."""
+    receipt = Movement.objects.get(lot=lot, kind="receipt")
+    other = received(lot.part, receipt.location, 2, 100, lot_code="2288")
+    [change] = correct_cost(movement=receipt, value_cents=1_030, **who_and_when(reason="invoice"))
+    assert prove() == []
+    forge(f"lot_id = {other.pk}", change)
+    for each, cents in ((lot, -30), (other, 30)):
+        sql(
+            "UPDATE inventory_lot SET value_left_cents = value_left_cents + %s WHERE id = %s",
+            cents,
+            each.pk,
+        )
+    assert [(each.part_number, each.what, each.ledger, each.kept) for each in prove()] == [
+        (
+            "PK-2",
+            f"lot of cost change {change.pk} and of the movement it is about",
+            other.pk,
+            lot.pk,
+        )
+    ]
+
+
+@pytest.fixture
+def counted(lot: Lot) -> Count:
+    """Four on the shelf by the books, three were seen, and a manager approved it."""
+    shelf, who = Movement.objects.get(lot=lot, kind="receipt").location, PersonFactory()
+    count = start_count(location=shelf, kind="cycle", **who_and_when())
+    told = {"count": count, "author": who, "at": AT}
+    enter_counted(part=lot.part, counted_steps=3, event_id=uuid4(), **told)
+    finish_count(none_of=not_entered(count), **told)
+    approve_count(**told)
+    return count
+
+
+def test_a_count_whose_line_was_changed_is_named(counted: Count) -> None:
+    assert prove() == []
+    sql("UPDATE inventory_countline SET counted_steps = 4 WHERE counted_steps = 3")
+    found = [(each.part_number, each.what, each.ledger, each.kept) for each in prove()]
+    assert found == [("PK-2", f"difference that count {counted.number} posted", -1, 0)]
+    sql("UPDATE inventory_countline SET counted_steps = 1 WHERE counted_steps = 4")
+    assert [(each.ledger, each.kept) for each in prove()] == [(-1, -3)]
+
+
+def test_a_count_that_posted_and_is_not_approved_is_named(counted: Count) -> None:
+    sql("UPDATE inventory_count SET state = 'dropped' WHERE id = %s", counted.pk)
+    assert {(each.what, each.kept) for each in prove()} == {
+        (f"difference that count {counted.number} posted", 0)
+    }
+
+
+def test_a_count_taken_back_in_the_ledger_is_no_contradiction(counted: Count) -> None:
+    for posted in Movement.objects.filter(kind="count", source_number=counted.number):
+        reverse(movement=posted, reason="Found again", **who_and_when())
+    assert prove() == []
+
+
+def test_a_delivery_that_is_not_what_its_lots_brought_is_named(lot: Lot) -> None:
+    other = received(lot.part, BinFactory(), 2, 100, lot_code="2288")
+    request_id = Movement.objects.get(lot=other).request_id
+    receipt = saved(a_receipt(packing_slip="S-77", freight_cents=30, request_id=request_id))
+    line = ReceiptLine.objects.create(receipt=receipt, lot=other, goods_cents=70)
+    assert prove() == []
+    guards.lift_all(connection)
+    sql("UPDATE inventory_receipt SET freight_cents = 29 WHERE id = %s", receipt.pk)
+    assert [(each.part_number, each.what, each.ledger, each.kept) for each in prove()] == [
+        ("PK-2", "goods and freight of packing slip S-77", 100, 99)
+    ]
+    sql("UPDATE inventory_receipt SET freight_cents = 30 WHERE id = %s", receipt.pk)
+    sql("UPDATE inventory_receiptline SET lot_id = %s WHERE id = %s", lot.pk, line.pk)
+    guards.install_all(connection)
+    assert [each.what for each in prove()] == ["number of lots that packing slip S-77 brought"]
