@@ -93,6 +93,18 @@ def take(layer: LotLayer, quantity_steps: int) -> tuple[Draw, LotLayer]:
 
     quantity_steps: 0 < quantity_steps <= layer.quantity_steps, else as `issue_value_cents`.
     """
+    drawn = draw_one(layer, quantity_steps)
+    after = replace(
+        layer,
+        quantity_steps=layer.quantity_steps - quantity_steps,
+        value_cents=layer.value_cents - drawn.value_cents,
+        lot_quantity_steps=layer.whole_steps - quantity_steps,
+    )
+    return drawn, after
+
+
+def draw_one(layer: LotLayer, quantity_steps: int) -> Draw:
+    """Return what is drawn from a named lot; quantity and errors as for `take`."""
     if quantity_steps > layer.quantity_steps:
         raise NotEnough(wanted_steps=quantity_steps, available_steps=layer.quantity_steps)
     value = issue_value_cents(
@@ -100,13 +112,7 @@ def take(layer: LotLayer, quantity_steps: int) -> tuple[Draw, LotLayer]:
         quantity_left_steps=layer.whole_steps,
         quantity_steps=quantity_steps,
     )
-    after = replace(
-        layer,
-        quantity_steps=layer.quantity_steps - quantity_steps,
-        value_cents=layer.value_cents - value,
-        lot_quantity_steps=layer.whole_steps - quantity_steps,
-    )
-    return Draw(lot_id=layer.lot_id, quantity_steps=quantity_steps, value_cents=value), after
+    return Draw(lot_id=layer.lot_id, quantity_steps=quantity_steps, value_cents=value)
 
 
 def draw(lots: Iterable[LotLayer], quantity_steps: int) -> list[Draw]:
@@ -130,7 +136,7 @@ def draw(lots: Iterable[LotLayer], quantity_steps: int) -> list[Draw]:
     for layer in layers:
         if wanted == 0:
             break
-        taken, _ = take(layer, min(wanted, layer.quantity_steps))
+        taken = draw_one(layer, min(wanted, layer.quantity_steps))
         draws.append(taken)
         wanted -= taken.quantity_steps
     return draws

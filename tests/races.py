@@ -1,6 +1,7 @@
 """Several people at the same moment, each on a connection of its own; and locks taken away.
 
-On PostgreSQL a lock is `select_for_update`; on SQLite it is the immediate transaction.
+On PostgreSQL a lock is `select_for_update`, in a posting `ledger_rows.for_update`; on SQLite it is
+the immediate transaction.
 """
 
 from collections.abc import Callable
@@ -10,6 +11,8 @@ from typing import Any
 
 import pytest
 from django.db import connection, models
+
+from inventory.services import ledger_rows
 
 
 def at_once(*acts: Callable[[], Any]) -> list[Any]:
@@ -44,6 +47,7 @@ def refused(results: list[Any], kind: type[Exception]) -> int:
 def without_row_locks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take every row lock away, for a twin test on PostgreSQL."""
     monkeypatch.setattr(models.QuerySet, "select_for_update", lambda self, **_: self.all())
+    monkeypatch.setattr(ledger_rows, "for_update", str)
 
 
 def all_meet_in(

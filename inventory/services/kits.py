@@ -239,11 +239,10 @@ def _keys(lines: Iterable[tuple[Way, ...]]) -> list[int]:
 
 def in_date(posting: Posting, part: Part, location: Location) -> int:
     """How much of a part `Posting.draw` would take from a place. [steps]"""
-    today = day_of(posting.at)
     return sum(
         posting.there(location, lot)
         for lot in posting.lots_there(part, location)
-        if location.holds_what_was_picked or lot.expires_on >= today
+        if location.holds_what_was_picked or lot.expires_on >= posting.today
     )
 
 

@@ -11,18 +11,18 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from functools import cache
-from typing import Any
 from uuid import UUID
 
 from django.contrib.auth.base_user import AbstractBaseUser
-from django.db import IntegrityError, connection, transaction
-from django.db.models import Model, Q
+from django.db import IntegrityError, transaction
+from django.db.models import Model
 from django.utils import timezone
 
-from inventory.costing import Draw, LotLayer, NotEnough, draw, receipt_value_cents, take
+from inventory.costing import Draw, LotLayer, NotEnough, draw, draw_one, receipt_value_cents
 from inventory.models import FAR_DATE, Balance, Location, Lot, Movement, Part
 from inventory.quantities import format_quantity
+from inventory.services import ledger_rows
+from inventory.services.ledger_rows import Line, Lying, Said
 
 
 class StockRefused(ValueError):
@@ -128,11 +128,16 @@ class Posting:
     source_text: str = ""
     lots: dict[int, Lot] = field(default_factory=dict)
     _lots_of: dict[int, list[Lot]] = field(default_factory=lambda: defaultdict(list))
-    _balances: dict[tuple[int, int], Balance] = field(default_factory=dict)
+    #: By key of the place and identity of the lot: a new lot has no key yet.
+    _lying: dict[tuple[int, int], Lying] = field(default_factory=dict)
     _new_lots: list[Lot] = field(default_factory=list)
     _touched_lots: dict[int, Lot] = field(default_factory=dict)
-    _touched_balances: dict[tuple[int, int], Balance] = field(default_factory=dict)
-    _rows: list[Movement] = field(default_factory=list)
+    _touched_lying: dict[tuple[int, int], Lying] = field(default_factory=dict)
+    _lines: list[Line] = field(default_factory=list)
+    today: date = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.today = day_of(self.at)
 
     def post(
         self,
@@ -160,7 +165,7 @@ class Posting:
 
     def earlier(self) -> list[Movement]:
         """What this request wrote when it was sent before."""
-        return list(Movement.objects.of_request(self.request_id))
+        return ledger_rows.of_request(self.request_id)
 
     # --- reading under the lock ---------------------------------------------------------------
 
@@ -172,8 +177,8 @@ class Posting:
 
     def there(self, location: Location, lot: Lot) -> int:
         """How much of a lot lies in a place now. [steps]"""
-        balance = self._balances.get((location.pk, id(lot)))
-        return balance.quantity_steps if balance else 0
+        lying = self._lying.get((location.pk, id(lot)))
+        return lying.quantity_steps if lying else 0
 
     def lots_there(self, part: Part, location: Location) -> list[Lot]:
         """The lots of a part that lie in a place."""
@@ -197,15 +202,14 @@ class Posting:
         """
         if quantity_steps <= 0:
             raise NothingToMove(part)
-        today = day_of(self.at)
         expired_too = expired_too or location.holds_what_was_picked
         if lot is not None:
             locked = self.lot(lot, part)
-            if locked.expires_on < today and not expired_too:
+            if locked.expires_on < self.today and not expired_too:
                 raise LotExpired(part=part, lot=locked)
             layer = self._layer(location, locked)
             try:
-                return [take(layer, quantity_steps)[0]]
+                return [draw_one(layer, quantity_steps)]
             except NotEnough as short:
                 raise NotEnoughOnHand(
                     part=part,
@@ -215,7 +219,7 @@ class Posting:
                     lot=lot,
                 ) from short
         every = self.lots_there(part, location)
-        usable = every if expired_too else [each for each in every if each.expires_on >= today]
+        usable = every if expired_too else [each for each in every if each.expires_on >= self.today]
         try:
             return draw([self._layer(location, each) for each in usable], quantity_steps)
         except NotEnough as short:
@@ -280,28 +284,20 @@ class Posting:
             self._touched_lots[lot.pk] = lot
         if quantity_steps:
             key = (location.pk, id(lot))
-            if key not in self._balances:
-                self._balances[key] = Balance(
-                    part_id=lot.part_id, location=location, lot=lot, quantity_steps=0
-                )
-            self._balances[key].quantity_steps += quantity_steps
-            self._touched_balances[key] = self._balances[key]
-        self._rows.append(
-            Movement(
+            lying = self._lying.setdefault(key, Lying(None, lot, location.pk, 0))
+            lying.quantity_steps += quantity_steps
+            self._touched_lying[key] = lying
+        self._lines.append(
+            Line(
                 kind=kind,
                 part=part,
                 lot=lot,
                 location=location,
                 quantity_steps=quantity_steps,
                 value_cents=value_cents,
-                at=self.at,
-                author_id=self.author.pk,
-                reason=self.reason,
                 source_kind=source.source_kind,
                 source_number=source.source_number,
                 source_text=source.source_text,
-                request_id=self.request_id,
-                line_no=len(self._rows) + 1,
                 reverses=reverses,
                 about=about,
             )
@@ -340,19 +336,12 @@ class Posting:
         lots: Iterable[Lot | int | None],
     ) -> None:
         named = {lot.pk if isinstance(lot, Lot) else lot for lot in lots if lot is not None}
-        left = Q(part__in={part.pk for part in parts}, quantity_left_steps__gt=0)
-        self.lots = {
-            lot.pk: lot
-            for lot in Lot.objects.select_for_update().filter(left | Q(pk__in=named)).order_by("pk")
-        }
-        for lot in self.lots.values():
+        locked = ledger_rows.locked_lots(parts={part.pk for part in parts}, named=named)
+        self.lots = {lot.pk: lot for lot in locked}
+        for lot in locked:
             self._lots_of[lot.part_id].append(lot)
-        self._balances = {
-            (balance.location_id, id(self.lots[balance.lot_id])): balance
-            for balance in Balance.objects.select_for_update()
-            .filter(lot__in=list(self.lots), location__in={place.pk for place in places})
-            .order_by("pk")
-        }
+        balances = ledger_rows.locked_lying(lots=self.lots, places={place.pk for place in places})
+        self._lying = {(lying.location_id, id(lying.lot)): lying for lying in balances}
 
     def _layer(self, location: Location, lot: Lot) -> LotLayer:
         return LotLayer(
@@ -366,70 +355,20 @@ class Posting:
 
     def _write(self) -> list[Movement]:
         Lot.objects.bulk_create(self._new_lots)
-        _write_each(self._touched_lots.values(), "quantity_left_steps", "value_left_cents")
-        balances = self._touched_balances.values()
-        _write_each([each for each in balances if each.pk is not None], "quantity_steps")
-        Balance.objects.bulk_create(each for each in balances if each.pk is None)
-        if self._rows:
-            _add_each(self._rows)
-        return self._rows
-
-
-#: PostgreSQL takes 65,535 values in a statement, SQLite half of that.
-ROWS_AT_A_TIME = 1000
-
-
-def _add_each(rows: list[Movement]) -> None:
-    """Write the lines of the ledger, many in one statement, and give each its key.
-
-    As bulk_create does, which looks at every value of every line: most are the same in all lines of
-    a posting, and are made ready for the database once.
-    """
-    quote = connection.ops.quote_name
-    key = Movement._meta.pk
-    fields = [field for field in Movement._meta.concrete_fields if field is not key]
-    recorded_at = Movement._meta.get_field("recorded_at").pre_save(rows[0], add=True)
-    for row in rows:
-        row.lot_id = row.lot.pk  # a new lot has its key by now
-        row.recorded_at = recorded_at
-
-    @cache
-    def ready(field: Any, value: Any) -> Any:
-        return field.get_db_prep_save(value, connection)
-
-    head = (
-        f"INSERT INTO {quote(Movement._meta.db_table)} "
-        f"({', '.join(quote(str(field.column)) for field in fields)}) VALUES "
-    )
-    line = f"({', '.join(['%s'] * len(fields))})"
-    with connection.cursor() as cursor:
-        for start in range(0, len(rows), ROWS_AT_A_TIME):
-            batch = rows[start : start + ROWS_AT_A_TIME]
-            cursor.execute(
-                f"{head}{', '.join([line] * len(batch))} RETURNING {quote(str(key.column))}",
-                [ready(field, getattr(row, field.attname)) for row in batch for field in fields],
-            )
-            for row, (pk,) in zip(batch, cursor.fetchall(), strict=True):
-                row.pk = pk
-                row._state.adding = False
-                row._state.db = connection.alias
-
-
-def _write_each(rows: Iterable[Model], *columns: str) -> None:
-    """Write these columns of rows that exist and are locked.
-
-    One plain statement sent many times: Django's bulk_update builds a CASE for each column and row,
-    which takes longer than all the rest of an issue.
-    """
-    known = sorted(rows, key=lambda row: row.pk)
-    if not known:
-        return
-    quote = connection.ops.quote_name
-    meta = known[0]._meta
-    key = str(meta.pk.column)
-    written = ", ".join(f"{quote(name)} = %s" for name in columns)
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            f"UPDATE {quote(meta.db_table)} SET {written} WHERE {quote(key)} = %s",
-            [(*(getattr(row, name) for name in columns), row.pk) for row in known],
+        ledger_rows.write(
+            Lot, self._touched_lots.values(), "quantity_left_steps", "value_left_cents"
         )
+        lying = self._touched_lying.values()
+        ledger_rows.write(Balance, [each for each in lying if each.pk], "quantity_steps")
+        Balance.objects.bulk_create(
+            Balance(
+                part_id=each.lot.part_id,
+                location_id=each.location_id,
+                lot=each.lot,
+                quantity_steps=each.quantity_steps,
+            )
+            for each in lying
+            if each.pk is None
+        )
+        said = Said(self.request_id, self.author.pk, self.at, self.reason)
+        return ledger_rows.add(self._lines, said)

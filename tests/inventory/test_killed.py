@@ -22,7 +22,16 @@ from django.conf import settings
 from django.db import connection, models
 
 from inventory.models import Lot, Movement, Part
-from inventory.services import IssueLine, TransferLine, issue, posting, prove, put_back, transfer
+from inventory.services import (
+    IssueLine,
+    TransferLine,
+    issue,
+    ledger_rows,
+    posting,
+    prove,
+    put_back,
+    transfer,
+)
 from tests.inventory.factories import (
     AT,
     BinFactory,
@@ -55,8 +64,9 @@ def post_for_ever(author: int, *, held: bool = False, unguarded: bool = False) -
     if unguarded:
         mock.patch.object(posting, "transaction", SimpleNamespace(atomic=nullcontext)).start()
         mock.patch.object(models.QuerySet, "select_for_update", models.QuerySet.all).start()
+        mock.patch.object(ledger_rows, "for_update", str).start()
     if held:
-        mock.patch.object(posting, "_add_each", _stop).start()
+        mock.patch.object(ledger_rows, "add", _stop).start()
     print("ready", flush=True)
     while True:
         random.shuffle(parts)
@@ -72,7 +82,7 @@ def post_for_ever(author: int, *, held: bool = False, unguarded: bool = False) -
             print(request_id, flush=True)
 
 
-def _stop(rows: list[Movement]) -> None:
+def _stop(*_: object) -> None:
     print("held", flush=True)
     time.sleep(600)
 
