@@ -5,8 +5,7 @@ from typing import Final
 
 from equipment.models import Due, Finding, Skill
 from equipment.services import Done, record_readings, record_renewals
-from inventory.models import Part
-from shop.demo import incidents, logs, sheets, shelf
+from shop.demo import buying, incidents, logs, sheets, shelf
 from shop.demo.fleet import RIGS
 from shop.demo.seasons import Season, begin
 from shop.demo.story import Story
@@ -18,11 +17,6 @@ BETWEEN_SHEETS: Final = 44
 LOOK_AHEAD: Final = 10
 #: In a job, the counters are read after so many spray days.
 READ_EVERY: Final = 6
-#: The last delivery came so many days ago; what fell to its point since waits to be bought.
-LAST_DELIVERY: Final = -16
-#: Not to be had since the last was used: its delivery is still awaited.
-AWAITED: Final = ("CO-504",)
-AWAITED_SINCE: Final = -120
 #: A rig nobody has read since: its crew forgets.
 UNREAD: Final = (9, -22)
 #: Services let slide, by rig, so that there is something to see today: name → when last done.
@@ -36,9 +30,9 @@ LET_SLIDE: Final[dict[int, dict[tuple[str, str], int]]] = {
 def tell(story: Story) -> dict[int, Season]:
     """Live through the months up to yesterday; return how each rig's season stands."""
     seasons = {plan.number: begin(story, plan) for plan in RIGS}
+    orders = buying.begin(story)
     for offset in range(story.first_day + 1, 0):
-        if story.day(offset).weekday() == 0 and offset <= LAST_DELIVERY:
-            _deliver(story, offset)
+        buying.on(orders, offset)
         incidents.on(story, offset, seasons)
         _last_time(story, offset)
         for number, season in seasons.items():
@@ -48,16 +42,6 @@ def tell(story: Story) -> dict[int, Season]:
             if job := season.job_on(offset):
                 _day_away(story, season, offset, is_last=offset == job.last)
     return seasons
-
-
-def _deliver(story: Story, offset: int) -> None:
-    """What fell to its point is bought up to its level."""
-    for part in Part.objects.at_reorder_point(today=story.day(offset)).order_by("number"):
-        plan = shelf.PLANS[part.number]
-        missing = plan.up_to - getattr(part, "usable_steps") // plan.steps  # noqa: B009 (annotated)
-        is_awaited = part.number in AWAITED and offset > AWAITED_SINCE
-        if missing > 0 and not is_awaited:
-            shelf.take_in(story, plan, units=missing, offset=offset, text="weekly order")
 
 
 def _day_away(story: Story, season: Season, offset: int, *, is_last: bool) -> None:
@@ -70,7 +54,7 @@ def _day_away(story: Story, season: Season, offset: int, *, is_last: bool) -> No
     is_day_off = story.is_sunday(offset)
     if not is_day_off:
         before = logs.showing(season)
-        season.spray(story, offset)
+        season.spray(offset)
         logs.of_the_day(story, season, offset, before)
     number, unread_since = UNREAD
     if season.plan.number == number and offset > unread_since:

@@ -5,11 +5,12 @@ from datetime import timedelta
 from equipment.models import Due, Round, RoundAnswer
 from equipment.services import NewAnswer, items_for_round, open_finding, record_round
 from inventory.services import count as count_stock
-from shop.demo import sheets, shelf
+from shop.demo import buying, counts, sheets, shelf
 from shop.demo.incidents import fitted
 from shop.demo.seasons import Season
 from shop.demo.story import Story
 from shop.models import ServiceSheet, SheetStep, StepEntry
+from shop.services.advising import follow_again
 from shop.services.drafting import hand_out, set_waiting
 
 ROUND_DAYS = 9
@@ -27,6 +28,9 @@ def tell(story: Story, seasons: dict[int, Season]) -> None:
     """Bring the shop to this morning."""
     _rounds(story, seasons)
     _counts(story)
+    counts.tell(story)
+    buying.send_old_parts_back(story)
+    _by_advice(story)
     _hold_plover(story)
     _under_way(story)
     _to_sign_off(story)
@@ -75,6 +79,13 @@ def _counts(story: Story) -> None:
             request_id=story.new_id(),
             reason="shelf counted",
         )
+
+
+def _by_advice(story: Story) -> None:
+    """Lately the manager let the book reckon when to buy, but for what she knows better."""
+    for number, part in story.parts.items():
+        if number not in buying.BY_HAND and number not in buying.IN_BULK:
+            follow_again(part=part, author=story.manager, at=story.at(-5, 8))
 
 
 def _hold_plover(story: Story) -> None:

@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass, field
 from decimal import Decimal
+from random import Random
 from typing import Final
 
 from equipment.counters import CONTINUED, RESET, ROLLOVER
 from equipment.models import Counter
 from equipment.services import NewReading, book_job
 from shop.demo.fleet import RigPlan
-from shop.demo.story import Story
+from shop.demo.story import Story, between, dice_for
 
 JOBS: Final = (
     "barn, Lowfield", "two houses, Marl Lane", "roof, Alder school", "loft, Quarry Row",
@@ -84,6 +85,7 @@ class Season:
 
     plan: RigPlan
     jobs: list[Job]
+    dice: Random
     faces: dict[str, Face] = field(default_factory=dict)
     sprayed_days: int = 0
     last_sheet: int = -10_000
@@ -96,16 +98,16 @@ class Season:
     def job_on(self, offset: int) -> Job | None:
         return next((job for job in self.jobs if job.first <= offset <= job.last), None)
 
-    def spray(self, story: Story, offset: int) -> None:
+    def spray(self, offset: int) -> None:
         """One spray day: gallons out of both sides, and the hours that belong to them."""
-        share = story.between(0.5, 1.5, 3)
+        share = between(self.dice, 0.5, 1.5, 3)
         gallons = self.plan.gallons_a_day * share
-        a_part = story.between(0.496, 0.503, 4)
+        a_part = between(self.dice, 0.496, 0.503, 4)
         for side, part in (("A", a_part), ("B", 1 - a_part)):
             face = self.faces[f"{side} {self.plan.counts}"]
             slip = self._slip(offset) if side == "A" else Decimal(0)
             face.count(gallons * part / self._gallons_a_count() * (1 + slip))
-        hours = 3 + 3 * share + story.between(0, 1, 1)
+        hours = 3 + 3 * share + between(self.dice, 0, 1, 1)
         for name, ran in (("Generator", "1"), ("Hydraulic unit", "0.62"), ("Compressor", "0.85")):
             if hour_meter := self.faces.get(f"{name} hours"):
                 hour_meter.count(hours * Decimal(ran))
@@ -128,14 +130,15 @@ def begin(story: Story, plan: RigPlan) -> Season:
     """Lay out a rig's jobs, backwards from where it is today, and book them."""
     around = [Job(*each) for each in AROUND_TODAY[plan.number]]
     earlier: list[Job] = []
+    dice = dice_for(f"rig {plan.number}")
     is_spare = plan.number == 11
-    end = around[0].first - story.dice.randint(3, 5)
+    end = around[0].first - dice.randint(3, 5)
     while end > story.first_day + 10:
-        length = story.dice.choice((3, 4, 5, 5, 8, 10, 12))
-        earlier.append(Job(story.dice.choice(JOBS), end - length + 1, end))
-        gap = story.dice.randint(9, 20) if is_spare else story.dice.randint(3, 6)
+        length = dice.choice((3, 4, 5, 5, 8, 10, 12))
+        earlier.append(Job(dice.choice(JOBS), end - length + 1, end))
+        gap = dice.randint(9, 20) if is_spare else dice.randint(3, 6)
         end -= length + gap
-    season = Season(plan, [*reversed(earlier), *around])
+    season = Season(plan, [*reversed(earlier), *around], dice)
     rig = story.rigs[plan.number]
     for job in season.jobs:
         book_job(

@@ -1,7 +1,7 @@
 """Parts and kits, where they lie, what they cost, and which service needs which."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Final
 
 from equipment.services.library import current_version
@@ -202,24 +202,37 @@ def build(story: Story) -> None:
 def take_in(
     story: Story, plan: PartPlan, *, units: int, offset: int, text: str, age_months: int = 0
 ) -> None:
-    """Receive so much of a part in its bin; what it costs creeps up by some percent a year."""
-    steps = units * plan.steps
-    months = (offset - story.first_day) // 30
-    cost = plan.cost_cents * units * (1000 + 3 * months + story.dice.randint(-8, 8)) // 1000
-    made_on = story.day(offset) - timedelta(days=story.dice.randint(30, 120))
-    made_on -= timedelta(days=age_months * 365 // 12)
+    """Receive so much of a part in its bin, without an order."""
     receive(
         part=story.parts[plan.number],
         location=story.places[plan.place],
-        quantity_steps=steps,
-        value_cents=cost,
-        lot_code=f"{story.day(offset):%y%m}-{story.dice.randint(100, 999)}",
-        cured_on=made_on if plan.group or plan.keeps_months else None,
+        quantity_steps=units * plan.steps,
+        value_cents=cost_on(story, plan.cost_cents * units, offset),
+        lot_code=lot_code(story, offset),
+        cured_on=made_on(story, plan, offset, age_months=age_months),
         author=story.manager,
         at=story.at(offset, 6, 40),
         request_id=story.new_id(),
         source_text=text,
     )
+
+
+def cost_on(story: Story, cents: int, offset: int) -> int:
+    """What cost so much at first costs on a day: it creeps up by some percent a year."""
+    months = (offset - story.first_day) // 30
+    return cents * (1000 + 3 * months + story.stock_dice.randint(-8, 8)) // 1000
+
+
+def lot_code(story: Story, offset: int) -> str:
+    return f"{story.day(offset):%y%m}-{story.stock_dice.randint(100, 999)}"
+
+
+def made_on(story: Story, plan: PartPlan, offset: int, *, age_months: int = 0) -> date | None:
+    """The day on which what comes today was made; None for what does not age."""
+    if not (plan.group or plan.keeps_months):
+        return None
+    days = story.stock_dice.randint(30, 120) + age_months * 365 // 12
+    return story.day(offset) - timedelta(days=days)
 
 
 def _needs(story: Story) -> None:

@@ -30,6 +30,8 @@ class Story:
     #: How far back the book goes.
     days: int = HISTORY_DAYS
     dice: random.Random = field(default_factory=lambda: random.Random(SEED))
+    #: How deliveries come: by dice of their own.
+    stock_dice: random.Random = field(default_factory=lambda: dice_for("stock"))
     shop: Shop = field(init=False)
     manager: Person = field(init=False)
     technician: Person = field(init=False)
@@ -70,4 +72,13 @@ class Story:
 
     def between(self, low: float, high: float, places: int = 0) -> Decimal:
         """A figure somewhere between two, with so many decimals."""
-        return round(Decimal(repr(self.dice.uniform(low, high))), places)
+        return between(self.dice, low, high, places)
+
+
+def dice_for(subject: str) -> random.Random:
+    """Dice of their own for one subject: what happens elsewhere does not change how they fall."""
+    return random.Random(f"{SEED} {subject}")
+
+
+def between(dice: random.Random, low: float, high: float, places: int = 0) -> Decimal:
+    return round(Decimal(repr(dice.uniform(low, high))), places)

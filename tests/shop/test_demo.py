@@ -18,8 +18,18 @@ from django.utils import timezone
 from equipment.models import Due, Finding, Installation, Reading, Renewal, Rig, SideSignal
 from equipment.services import rebuild_all
 from equipment.services.sides import compare
-from inventory.models import Movement, Part
+from inventory.models import (
+    Core,
+    Count,
+    Movement,
+    Part,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    Receipt,
+    RobbedKit,
+)
 from inventory.services import prove
+from inventory.services.buying_times import late_orders
 from shop.demo.loading import load
 from shop.demo.story import HISTORY_DAYS, PASSWORD, Story
 from shop.management.commands import demo
@@ -112,10 +122,31 @@ def test_there_is_something_to_see_this_morning(demo_shop: Story) -> None:
     assert states["due"] >= 3
     assert states["soon"] >= 5
     assert states["clear"] > states["overdue"] + states["due"]
-    assert 4 <= Part.objects.at_reorder_point(today=today).count() <= 20
+    assert 2 <= Part.objects.at_reorder_point(today=today).count() <= 20
     held = Finding.objects.holding()
     assert [finding.rig.name for finding in held if finding.rig] == ["Plover"]
     assert Finding.objects.open().filter(is_grave=False).count() >= 3
+
+
+def test_the_shop_buys_by_orders_and_one_of_them_is_late(demo_shop: Story) -> None:
+    states = Tally(PurchaseOrder.objects.values_list("state", flat=True))
+    assert states["closed"] >= 30
+    assert Receipt.objects.count() >= 30
+    late = late_orders(today=demo_shop.today)
+    assert "Harrow Air Works" in {order.supplier.name for order in late}
+    assert "CO-504" in {line.part.number for order in late for line in order.lines.all()}
+    assert PurchaseOrderLine.objects.to_come().filter(received_steps__gt=0).exists()
+    assert Core.objects.filter(credited_on__isnull=False).exists()
+    assert Core.objects.filter(sent_back_on__isnull=True).exists()
+
+
+def test_something_was_counted_found_robbed_and_waits_for_the_manager(demo_shop: Story) -> None:
+    (robbed,) = RobbedKit.objects.all()
+    assert robbed.kit.number == "GK-100"
+    states = Tally(Count.objects.values_list("kind", "state"))
+    assert states["cycle", "counted"] == 1
+    assert states["cycle", "posted"] >= 3
+    assert states["drawer", "posted"] >= 3
 
 
 def test_nothing_happened_in_the_future(demo_shop: Story) -> None:
