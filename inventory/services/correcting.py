@@ -10,7 +10,7 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from inventory.models import Location, Lot, Movement, Part
 from inventory.services.posting import NothingToMove, Posting, StockRefused, in_words
 from inventory.services.robbed import SOURCE as ROBBED
-from inventory.services.robbed import undo_robbed
+from inventory.services.robbed import put_back_into, undo_robbed
 
 #: Movements whose lines of one request stand and fall together.
 KITS = (Movement.Kind.BREAK, Movement.Kind.MAKE)
@@ -194,7 +194,19 @@ def reverse(
                     f"The cost of lot {lot.code} of {row.part} changed since. "
                     "Reverse what came later with this lot first.",
                 )
-        if movement.source_kind == ROBBED and movement.kind in KITS:
+        trays = {
+            row.location_id
+            for row in rows
+            if row.quantity_steps < 0 and row.location.kind == Location.Kind.TRAY
+        }
+        of_robbed = movement.source_kind == ROBBED and movement.kind in KITS
+        if trays and not of_robbed:
+            whole = put_back_into(trays, author=author, at=at)
+            if whole is not None:
+                raise CannotReverse(
+                    movement, f"The {whole.kit} was made whole since. Reverse that first."
+                )
+        if of_robbed:
             undo_robbed(movement.kind, movement.source_number, author=author, at=at)
 
     return posting.post(

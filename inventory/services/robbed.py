@@ -6,7 +6,7 @@ says it.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -256,6 +256,27 @@ def undo_robbed(kind: str, number: int, *, author: AbstractBaseUser, at: datetim
     Location.objects.filter(pk=robbed.tray_id).update(
         retired=ends, changed_by=author.pk, changed_at=at
     )
+
+
+def put_back_into(
+    trays: Collection[int], *, author: AbstractBaseUser, at: datetime
+) -> RobbedKit | None:
+    """Open robbed kits again into whose trays a reversal lays pieces.
+
+    Returns one that was made whole, so that pieces in its tray would be seen by nobody: its making
+    must be undone first. Called inside the reversal's transaction, after the locks of lots.
+    """
+    ended = RobbedKit.objects.select_for_update(of=("self",)).select_related("kit")
+    for robbed in ended.filter(tray__in=trays, ended_at__isnull=False).order_by("pk"):
+        made = Movement.objects.of_source(SOURCE, robbed.pk).filter(kind=Movement.Kind.MAKE)
+        if made.filter(reversed_by__isnull=True).exists():
+            return robbed
+        robbed.ended_by, robbed.ended_at = None, None
+        robbed.save(update_fields=["ended_by", "ended_at"])
+        Location.objects.filter(pk=robbed.tray_id).update(
+            retired=False, changed_by=author.pk, changed_at=at
+        )
+    return None
 
 
 def _draw_one(posting: Posting, kit: Part, location: Location, lot: Lot | None) -> Draw:

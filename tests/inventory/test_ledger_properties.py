@@ -21,7 +21,18 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from inventory.models import Balance, Location, Lot, Movement, Part, Reservation
+from inventory.models import (
+    Balance,
+    Location,
+    Lot,
+    Movement,
+    Part,
+    PurchaseOrder,
+    Reservation,
+    RobbedKit,
+    Supplier,
+)
+from inventory.pack_prices import PackPrice
 from inventory.services import (
     IssueLine,
     Need,
@@ -34,15 +45,28 @@ from inventory.services import (
     count,
     issue,
     make_kit,
+    make_whole,
     prove,
     put_back,
     receive,
     release,
     reserve,
     reverse,
+    rob_kit,
     scrap,
+    take_apart,
     transfer,
 )
+from inventory.services.buying import (
+    Terms,
+    Wish,
+    create_supplier,
+    draft_order,
+    send_order,
+    set_supplier_part,
+)
+from inventory.services.buying_receipts import Arrival, receive_delivery
+from inventory.services.counting import approve_count, enter_counted, finish_count, start_count
 from tests.inventory.factories import (
     AT,
     BinFactory,
@@ -79,6 +103,7 @@ class World:
     kit: Part
     parts: list[Part]
     places: list[Location]
+    supplier: Supplier
     done: int = 0
     refusals: int = 0
     told: dict[str, Any] = field(default_factory=dict)
@@ -88,8 +113,13 @@ class World:
     def new(cls) -> "World":
         kit, parts = kit_of(seal=2, spring=1)
         places = [BinFactory(), BinFactory(drawer=True), BinFactory(tray=True)]
-        world = cls(kit, [kit, *parts], places)
-        world.told = {"author": PersonFactory(), "at": AT}
+        told = {"author": PersonFactory(), "at": AT}
+        supplier = create_supplier(name="Tern Seals", **told)
+        for part in (kit, *parts):
+            terms = Terms(pack_steps=2, prices=(PackPrice(1, 333),))
+            set_supplier_part(supplier=supplier, part=part, terms=terms)
+        world = cls(kit, [kit, *parts], places, supplier)
+        world.told = told
         return world
 
     def do(self, act: tuple[str, int, int, int, int]) -> list[Movement]:
@@ -150,6 +180,15 @@ class World:
                 kit=self.kit, location=here, to_location=there, quantity=amount, **told
             ),
             "make": lambda: make_kit(kit=self.kit, location=here, quantity=amount, **told),
+            "deliver": lambda: self.deliver(part, here, amount, to_no, told),
+            "count place": lambda: self.count_place(here, amount, to_no, told),
+            "rob": lambda: self.rob(here, self.parts[1 + part_no % 2], amount, told),
+            "make whole": lambda: self.robbed_one(
+                make_whole, amount, told, fill_from=self.places[from_no]
+            ),
+            "take apart": lambda: self.robbed_one(
+                take_apart, amount, told, to_location=self.places[from_no]
+            ),
             "invoice": lambda: self.invoice_one(amount, to_no, told),
             "reverse": lambda: self.undo_one(amount, told),
             "reserve": lambda: self.promise(part, [here, there], amount, to_no),
@@ -178,6 +217,55 @@ class World:
         cents = (0, 3 * receipt.value_cents + 1, 100)[times]
         return correct_cost(movement=receipt, value_cents=cents, reason="invoice", **told)
 
+    def deliver(
+        self, part: Part, here: Location, amount: int, freight: int, told: dict[str, Any]
+    ) -> list[Movement]:
+        """So much comes of an order of two, less, all or more, with freight."""
+        sent = PurchaseOrder.objects.filter(request_id=told["request_id"]).first()
+        order = sent or send_order(
+            order=draft_order(supplier=self.supplier, wishes=[Wish(part, 2)], **told), **self.told
+        )
+        receive_delivery(
+            order=order,
+            packing_slip=f"S-{self.done}",
+            arrivals=[Arrival(order.lines.get(), here, amount)],
+            freight_cents=7 * freight,
+            **told,
+        )
+        return list(Movement.objects.of_request(told["request_id"]))
+
+    def count_place(
+        self, here: Location, amount: int, other: int, told: dict[str, Any]
+    ) -> list[Movement]:
+        """So many are seen of the kit, so many others of its parts; a manager approves."""
+        count = start_count(location=here, kind="cycle", **told)
+        for number, (part, steps) in enumerate(
+            zip(self.parts, (amount, other, amount + 1), strict=True)
+        ):
+            enter_counted(
+                count=count,
+                part=part,
+                counted_steps=steps,
+                event_id=UUID(int=10**9 + 10 * self.done + number),
+                **self.told,
+            )
+        finish_count(count=count, none_of=(), **self.told)
+        return approve_count(count=count, **self.told)
+
+    def rob(self, here: Location, part: Part, amount: int, told: dict[str, Any]) -> list[Movement]:
+        rob_kit(kit=self.kit, location=here, missing={part: amount}, **told)
+        return list(Movement.objects.of_request(told["request_id"]))
+
+    def robbed_one(
+        self, act: Callable[..., Any], which: int, told: dict[str, Any], **where: Location
+    ) -> list[Movement]:
+        """One of those ever robbed, whether it still is or not."""
+        every = list(RobbedKit.objects.order_by("pk"))
+        if not every:
+            return []
+        act(robbed=every[which % len(every)], **where, **told)
+        return list(Movement.objects.of_request(told["request_id"]))
+
     def promise(
         self, part: Part, places: list[Location], amount: int, sheet: int
     ) -> list[Movement]:
@@ -194,6 +282,7 @@ class World:
 
 NAMES = ["receive", "receive", "receive", "issue", "issue", "put back", "transfer", "found"]
 NAMES += ["missing", "count", "scrap", "break", "make", "reverse", "reverse", "invoice", "invoice"]
+NAMES += ["deliver", "count place", "rob", "rob", "make whole", "take apart"]
 ACTS = st.tuples(
     st.sampled_from(NAMES),
     st.integers(0, 2),
@@ -307,6 +396,8 @@ class Storekeeping(RuleBasedStateMachine):
             self.receive_what_has_expired(part, 0, 0, 2)
             self.receive_what_has_expired(part, TRAY, 0, 2)
             self.issue(part, 0, part % 2, 2)
+        self.rob(0, 0, 1)
+        self.rob(1, 1, 1)
 
     @rule(part=PARTS, place=PLACES, sort=st.integers(0, 2), amount=AMOUNTS)
     def receive(self, part: int, place: int, sort: int, amount: int) -> None:
@@ -359,6 +450,55 @@ class Storekeeping(RuleBasedStateMachine):
     def count(self, part: int, place: int, amount: int) -> None:
         self.do("count", part, place, 0, amount, refused=False)
         self.tally[self.key(part, place)] = amount
+
+    @rule(part=PARTS, place=PLACES, freight=st.integers(0, 2), amount=AMOUNTS)
+    def receive_by_order(self, part: int, place: int, freight: int, amount: int) -> None:
+        self.do("deliver", part, place, freight, amount, refused=False)
+        self.tally[self.key(part, place)] += amount
+
+    @rule(place=PLACES, amount=st.integers(0, 7), other=st.integers(0, 2))
+    def count_a_place(self, place: int, amount: int, other: int) -> None:
+        self.do("count place", 0, place, other, amount, refused=place == TRAY)
+        if place != TRAY:
+            for part, steps in enumerate((amount, other, amount + 1)):
+                self.tally[self.key(part, place)] = steps
+
+    @rule(place=PLACES, which=st.integers(0, 1), amount=st.integers(1, 2))
+    def rob(self, place: int, which: int, amount: int) -> None:
+        kit, lacks = self.key(0, place), self.world.parts[1 + which].pk
+        refused = not self.tally[kit] or amount > self.inside[lacks]
+        self.do("rob", which, place, 0, amount, refused=refused)
+        if not refused:
+            self.tally[kit] -= 1
+            tray = RobbedKit.objects.latest("pk").tray_id
+            for part, quantity in self.inside.items():
+                self.tally[part, tray] += quantity - (amount if part == lacks else 0)
+
+    @precondition(lambda self: RobbedKit.objects.exists())
+    @rule(which=st.integers(0, 5), place=PLACES)
+    def make_whole(self, which: int, place: int) -> None:
+        every = list(RobbedKit.objects.order_by("pk"))
+        robbed, here = every[which % len(every)], self.world.places[place].pk
+        refused = robbed.ended_at is not None or any(
+            self.tally[part, robbed.tray_id] + self.in_date((part, here)) < quantity
+            for part, quantity in self.inside.items()
+        )
+        self.do("make whole", 0, place, 0, which, refused=refused)
+        if not refused:
+            self.tally[robbed.kit_id, robbed.lies_in_id] += 1
+            for part, quantity in self.inside.items():
+                self.tally[part, here] += self.tally.pop((part, robbed.tray_id), 0) - quantity
+
+    @precondition(lambda self: RobbedKit.objects.exists())
+    @rule(which=st.integers(0, 5), place=PLACES)
+    def take_apart(self, which: int, place: int) -> None:
+        every = list(RobbedKit.objects.order_by("pk"))
+        robbed, here = every[which % len(every)], self.world.places[place].pk
+        refused = robbed.ended_at is not None
+        self.do("take apart", 0, place, 0, which, refused=refused)
+        if not refused:
+            for part in self.inside:
+                self.tally[part, here] += self.tally.pop((part, robbed.tray_id), 0)
 
     @rule(place=PLACES, to=PLACES, amount=st.integers(1, 3))
     def break_kits(self, place: int, to: int, amount: int) -> None:
@@ -483,7 +623,7 @@ def test_after_every_step_the_books_are_proved() -> None:
     run_state_machine_as_test(
         Storekeeping,
         settings=settings(
-            max_examples=16,
+            max_examples=20,
             stateful_step_count=30,
             deadline=None,
             suppress_health_check=list(HealthCheck),
@@ -518,8 +658,12 @@ def test_the_world_of_these_tests_lets_most_things_happen() -> None:
             world.do((name, part_no, 0, 1, amount))
     for name, part_no in (
         *(("receive", 1), ("make", 0), ("break", 0), ("scrap", 0)),
-        *(("reverse", 0), ("invoice", 0)),
+        *(("reverse", 0), ("invoice", 0), ("deliver", 0), ("count place", 0)),
+        *(("receive", 1), ("receive", 1), ("rob", 0), ("make whole", 0), ("rob", 0)),
     ):
         world.do((name, part_no, 0, 1, 1))
+    world.do(("take apart", 0, 0, 1, 1))
     assert world.refusals == 0
+    made, apart = RobbedKit.objects.order_by("pk")
+    assert None not in (made.ended_at, apart.ended_at)
     assert set(Movement.objects.values_list("kind", flat=True)) >= set(Movement.Kind.values)

@@ -9,6 +9,7 @@ import pytest
 from inventory.models import Balance, Location, Lot, Movement, Part, RobbedKit
 from inventory.services import (
     AlternateSpec,
+    CannotReverse,
     KitLineSpec,
     NotAKit,
     NotEnoughOnHand,
@@ -249,6 +250,37 @@ def test_making_whole_taken_back_it_is_robbed_again(shelf: Shelf) -> None:
     assert robbed.ended_at is None
     assert not robbed.tray.retired
     assert [each.quantity_steps for each in missing_from(robbed)] == [1]
+    assert prove() == []
+
+
+def test_taking_apart_taken_back_it_is_robbed_again(shelf: Shelf) -> None:
+    robbed = shelf.rob()
+    take_apart(robbed=robbed, to_location=shelf.bin, **who_and_when())
+    for part in (shelf.seal, shelf.spring):
+        carried = Movement.objects.get(kind="transfer", part=part, location=shelf.bin)
+        reverse(movement=carried, **who_and_when(reason="Not yet"))
+    robbed.refresh_from_db()
+    robbed.tray.refresh_from_db()
+    assert (robbed.ended_at, robbed.ended_by, robbed.tray.retired) == (None, None, False)
+    assert [each.part for each in missing_from(robbed)] == [shelf.seal]
+    take_apart(robbed=robbed, to_location=shelf.bin, **who_and_when())
+    assert prove() == []
+
+
+def test_nothing_is_put_back_into_the_tray_of_a_kit_made_whole(shelf: Shelf) -> None:
+    """It would lie where nobody looks; with the making undone first, it may."""
+    received(shelf.seal, shelf.bin, 2)
+    received(shelf.spring, shelf.bin, 1)
+    robbed = shelf.rob()
+    [used] = issue(lines=[IssueLine(shelf.spring, robbed.tray, 1)], **who_and_when())
+    make_whole(robbed=robbed, fill_from=shelf.bin, **who_and_when())
+    with pytest.raises(CannotReverse, match="made whole since"):
+        reverse(movement=used, **who_and_when(reason="Not used"))
+    robbed.tray.refresh_from_db()
+    assert robbed.tray.retired
+    reverse(movement=Movement.objects.filter(kind="make")[0], **who_and_when(reason="Not yet"))
+    reverse(movement=used, **who_and_when(reason="Not used"))
+    assert shelf.here(shelf.spring, robbed.tray) == 1
     assert prove() == []
 
 
