@@ -115,6 +115,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:sending": CREW,
     "shop:withdraw_log": MANAGER,
     # shop: money
+    "shop:order_pdf": OFFICE,
     "shop:rig_spend": OFFICE,
     "shop:spend": OFFICE,
     "shop:spend_file": OFFICE,
