@@ -165,7 +165,9 @@ class Posting:
 
     def earlier(self) -> list[Movement]:
         """What this request wrote when it was sent before."""
-        return ledger_rows.of_request(self.request_id)
+        if not ledger_rows.was_sent(self.request_id):
+            return []
+        return list(Movement.objects.of_request(self.request_id))
 
     # --- reading under the lock ---------------------------------------------------------------
 
