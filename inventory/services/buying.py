@@ -392,6 +392,7 @@ def settle_state(
     if any(to_come_steps(line) for line in lines):
         came = any(line.received_steps for line in lines)
         order.state = PurchaseOrder.State.PARTLY if came else PurchaseOrder.State.SENT
+        order.closed_by_id, order.closed_at, order.closed_because = None, None, ""
     else:
         order.state = PurchaseOrder.State.CLOSED
         order.closed_by_id, order.closed_at = author.pk, at

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
+from django.db.models import QuerySet
 
 from inventory.costing import receipt_value_cents, split_cents
 from inventory.models import (
@@ -39,10 +40,15 @@ STRANGE_QUANTITY = 10
 class SlipReceivedBefore(StockRefused):
     def __init__(self, receipt: Receipt) -> None:
         self.receipt = receipt
-        super().__init__(
+        said = (
             f"Packing slip {receipt.packing_slip} of {receipt.supplier} was received on "
             f"{day_of(receipt.received_at):%Y-%m-%d} already."
         )
+        if not standing_lines().filter(receipt=receipt).exists():
+            said += (
+                f" All of it was reversed: to enter it anew, call it {receipt.packing_slip} (2)."
+            )
+        super().__init__(said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +65,12 @@ class Arrival:
     lot_code: str = ""
     cured_on: date | None = None
     expires_on: date | None = None
+
+
+def standing_lines() -> QuerySet[ReceiptLine]:
+    """What deliveries brought, without what was reversed."""
+    taken_back = Movement.objects.filter(kind=Movement.Kind.RECEIPT, reversed_by__isnull=False)
+    return ReceiptLine.objects.exclude(lot__in=taken_back.values("lot"))
 
 
 def delivery_questions(arrivals: Sequence[Arrival]) -> list[str]:
@@ -137,6 +149,43 @@ def receive_delivery(
         settle_state(order, list(lines.values()), author=author, at=at)
         _owe_old_parts(supplier, brought, author=author, at=at)
     return receipt
+
+
+def lock_order_of(movement: Movement) -> ReceiptLine | None:
+    """Lock the order by which a receipt came, before any lot; None for what came without one."""
+    if movement.kind != Movement.Kind.RECEIPT:
+        return None
+    brought = (
+        ReceiptLine.objects.filter(lot=movement.lot_id, order_line__isnull=False)
+        .select_related("receipt", "order_line")
+        .first()
+    )
+    if brought is not None and brought.order_line is not None:
+        Supplier.objects.select_for_update().get(pk=brought.receipt.supplier_id)
+        PurchaseOrder.objects.select_for_update().get(pk=brought.order_line.order_id)
+    return brought
+
+
+def take_delivery_back(
+    brought: ReceiptLine, *, steps: int, author: AbstractBaseUser, at: datetime
+) -> None:
+    """What a delivery brought is reversed: it is to come again, under the lock of its order.
+
+    An order that somebody closed by hand stays closed: then it will not come. Old parts owed for
+    it that are still here are owed no more. steps: > 0.
+    """
+    assert brought.order_line is not None, "It came by an order."
+    order = PurchaseOrder.objects.get(pk=brought.order_line.order_id)
+    lines = list(order.lines.select_for_update().order_by("pk"))
+    line = next(each for each in lines if each.pk == brought.order_line_id)
+    before = to_come_steps(line)
+    line.received_steps -= steps
+    if order.state == PurchaseOrder.State.CLOSED and order.closed_because:
+        line.cancelled_steps += to_come_steps(line) - before
+    line.save(update_fields=["received_steps", "cancelled_steps"])
+    if to_come_steps(line) > before:
+        settle_state(order, lines, author=author, at=at)
+    Core.objects.filter(receipt_line=brought, sent_back_on__isnull=True).delete()
 
 
 def _goods_cents(each: Arrival, lines: dict[int, PurchaseOrderLine]) -> int:

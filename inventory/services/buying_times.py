@@ -4,10 +4,11 @@ from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date
 
-from django.db.models import Min
+from django.db.models import Min, Q
 
 from inventory.lead_times import LeadTime, Wait, learnt
 from inventory.models import PurchaseOrder, PurchaseOrderLine, SupplierPart
+from inventory.services.buying_receipts import standing_lines
 from inventory.services.posting import day_of
 
 
@@ -21,7 +22,12 @@ def waits_of(supplier_ids: Sequence[int], *, today: date) -> dict[tuple[int, int
         PurchaseOrderLine.objects.filter(
             order__supplier__in=supplier_ids, order__sent_at__isnull=False
         )
-        .annotate(came_at=Min("receipt_lines__receipt__received_at"))
+        .annotate(
+            came_at=Min(
+                "receipt_lines__receipt__received_at",
+                filter=Q(receipt_lines__in=standing_lines()),
+            )
+        )
         .values_list("order__supplier", "part", "order__sent_at", "came_at", "order__closed_at")
         .order_by("pk")
     )

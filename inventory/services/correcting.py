@@ -6,8 +6,10 @@ from datetime import datetime
 from uuid import UUID
 
 from django.contrib.auth.base_user import AbstractBaseUser
+from django.db import transaction
 
 from inventory.models import Location, Lot, Movement, Part
+from inventory.services.buying_receipts import lock_order_of, take_delivery_back
 from inventory.services.posting import NothingToMove, Posting, StockRefused, in_words
 from inventory.services.robbed import SOURCE as ROBBED
 from inventory.services.robbed import put_back_into, undo_robbed
@@ -136,7 +138,8 @@ def reverse(
     """Undo a movement by its opposite, which names it. Returns the new lines.
 
     Both lines of a transfer are reversed together, all lines of a kit broken or made, and all of
-    a change of cost; and with a movement, what a late invoice changed about it.
+    a change of cost; and with a movement, what a late invoice changed about it. What came by an
+    order is to come again.
     Raises AlreadyReversed; CannotReverse when it is a reversal itself, when what it brought is no
     longer there, or when something later must be undone first.
     """
@@ -208,13 +211,17 @@ def reverse(
                 )
         if of_robbed:
             undo_robbed(movement.kind, movement.source_number, author=author, at=at)
+        if brought is not None:
+            take_delivery_back(brought, steps=movement.quantity_steps, author=author, at=at)
 
-    return posting.post(
-        work,
-        parts=(),
-        places=[row.location for row in rows],
-        lots=[row.lot_id for row in rows],
-    )
+    with transaction.atomic():
+        brought = lock_order_of(movement)
+        return posting.post(
+            work,
+            parts=(),
+            places=[row.location for row in rows],
+            lots=[row.lot_id for row in rows],
+        )
 
 
 def change_stock(
