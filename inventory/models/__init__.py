@@ -1,5 +1,6 @@
 """What the shop keeps: parts, places, lots, and the ledger that moves them."""
 
+from inventory.models.append_only import RowIsAppendOnly
 from inventory.models.buying import (
     Core,
     PriceBreak,
@@ -15,7 +16,6 @@ from inventory.models.checking import Count, CountLine, LotExtension, RobbedKit
 from inventory.models.ledger import (
     Balance,
     BalanceQuerySet,
-    LedgerIsAppendOnly,
     Movement,
     MovementQuerySet,
 )
@@ -38,7 +38,6 @@ __all__ = [
     "CountLine",
     "KitAlternate",
     "KitLine",
-    "LedgerIsAppendOnly",
     "Location",
     "LocationQuerySet",
     "Lot",
@@ -58,6 +57,7 @@ __all__ = [
     "Reservation",
     "ReservationQuerySet",
     "RobbedKit",
+    "RowIsAppendOnly",
     "StockAdvice",
     "StockClass",
     "StockPolicy",

@@ -1,11 +1,13 @@
 """Who we buy from, what was ordered, what came, and old parts that are owed back."""
 
-from typing import Any, Self
+from typing import Self
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q, Sum
 from django.db.models.functions import Greatest
+
+from inventory.models.append_only import AppendOnly
 
 
 class Supplier(models.Model):
@@ -223,16 +225,6 @@ class PurchaseOrderLine(models.Model):
     @property
     def price_cents(self) -> int:
         return self.packs * self.pack_price_cents
-
-
-class AppendOnly(models.Model):
-    """A row that is only added; guards in the database say so as well (inventory/guards.py)."""
-
-    class Meta:
-        abstract = True
-
-    def save(self, **kwargs: Any) -> None:
-        super().save(**{**kwargs, "force_insert": True})
 
 
 class Receipt(AppendOnly):

@@ -4,7 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from inventory.models.buying import AppendOnly
+from inventory.models.append_only import AppendOnly
 
 
 class Count(models.Model):

@@ -13,11 +13,13 @@ from django.db import IntegrityError, models, transaction
 from inventory.models import (
     Balance,
     KitLine,
-    LedgerIsAppendOnly,
     Lot,
+    LotExtension,
     Movement,
     Part,
+    ReceiptLine,
     Reservation,
+    RowIsAppendOnly,
     StockPolicy,
 )
 from inventory.services import issue, reverse
@@ -232,17 +234,34 @@ def test_a_movement_is_reversed_once() -> None:
         again.save()
 
 
-def test_code_cannot_change_a_movement() -> None:
-    movement = Movement.objects.get(lot=received(PartFactory(), BinFactory(), 5, 500))
-    movement.reason = "I thought better of it"
+def a_posted_movement() -> Movement:
+    return Movement.objects.get(lot=received(PartFactory(), BinFactory(), 5, 500))
+
+
+def a_receipt_line() -> ReceiptLine:
+    receipt = broken_rows.a_receipt()
+    receipt.save()
+    return ReceiptLine.objects.create(receipt=receipt, lot=a_posted_movement().lot, goods_cents=500)
+
+
+def an_extension() -> LotExtension:
+    extension = broken_rows.an_extension(lot=a_posted_movement().lot)
+    extension.save()
+    return extension
+
+
+@pytest.mark.parametrize("made", [a_posted_movement, a_receipt_line, an_extension])
+def test_code_cannot_change_what_is_only_added(made: Callable[[], models.Model]) -> None:
+    row = made()
+    rows = type(row)._default_manager.all()
     for attempt in (
-        movement.save,
-        movement.delete,
-        Movement.objects.all().delete,
-        lambda: Movement.objects.update(reason=""),
-        lambda: Movement.objects.bulk_update([movement], ["reason"]),
+        row.save,
+        row.delete,
+        rows.delete,
+        lambda: rows.update(lot=None),
+        lambda: rows.bulk_update([row], ["lot"]),
     ):
-        with pytest.raises(LedgerIsAppendOnly):
+        with pytest.raises(RowIsAppendOnly, match="is only added"):
             attempt()
 
 
