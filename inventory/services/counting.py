@@ -316,9 +316,10 @@ def finish_count(
                 _write_line(row, part, 0, books[part.pk], author, at, uuid4())
         if left := not_entered(row):
             raise NotEntered(left)
+        row.note = ""
         if not row.lines.exists() and row.kind == Count.Kind.CYCLE:
             # An empty place that is empty in the books as well: that too was looked at.
-            row.note = row.note or "Nothing there, and nothing in the books."
+            row.note = "Nothing there, and nothing in the books."
         row.state, row.counted_at = Count.State.COUNTED, at
         if not row.lines.exclude(counted_steps=F("books_steps")).exists():
             # Nothing to decide, and nothing to post.
@@ -366,7 +367,9 @@ def recount(*, count: Count, parts: Collection[Part]) -> Count:
         row = _locked(count, Count.State.COUNTED)
         row.lines.filter(part__in=parts).delete()
         row.state, row.counted_at = Count.State.OPEN, None
-        row.save(update_fields=["state", "counted_at"])
+        # What was found and is in no book would else be asked of nobody.
+        row.note = f"Count again: {', '.join(sorted(part.number for part in parts))}."
+        row.save(update_fields=["state", "counted_at", "note"])
         return row
 
 

@@ -80,11 +80,12 @@ def count(request: HttpRequest, number: int) -> HttpResponse:
         except counting.NotEntered as asked:
             context["asked"] = asked.parts
         except StockRefused as refused:
-            if do == "enter":
+            subject.refresh_from_db()
+            if do == "enter" and subject.state == Count.State.OPEN:
                 form.send_anew()
                 form.add_error("quantity", str(refused))
             else:
-                context["refused"] = _refusal(do, request, refused)
+                context["refused"] = _refusal(do, request, subject, refused)
     subject.refresh_from_db()
     return draw(request, "inventory/count.html", context | _page(request, subject, form))
 
@@ -128,9 +129,11 @@ def _seen(subject: Count) -> str:
     return subject.counted_at.isoformat() if subject.counted_at else ""
 
 
-def _refusal(do: str, request: HttpRequest, refused: StockRefused) -> Context:
-    """What was refused, and beside which row or button it stands."""
+def _refusal(do: str, request: HttpRequest, subject: Count, refused: StockRefused) -> Context:
+    """What was refused, and beside which row or button it stands, while those are there."""
     word, _, rest = do.partition(" ")
+    if subject.state != Count.State.OPEN:
+        return {"at": "settle", "row": "", "text": str(refused)}
     row = request.POST.get("kit", "") if word == "robbed" else rest.partition(" ")[0]
     return {"at": word, "row": row, "text": str(refused)}
 

@@ -197,6 +197,9 @@ def test_a_refused_approval_stands_beside_the_part_it_is_about(
     assert " checked" in page.split(">P-1<")[1].split("</li>")[0]  # what was ticked stays
     assert boss.post(f"{url}settle/", {"do": "recount"}).status_code == 422
     assert Movement.objects.filter(kind="count").count() == 0
+    again = {"do": "recount", "line": [part.pk, other.pk]}
+    assert boss.post(f"{url}settle/", again).status_code == 302
+    assert "Count again: P-1, P-2." in crew.get(url).content.decode()
 
 
 def test_a_count_asks_for_one_part_after_the_other(client_as: Callable[..., Client]) -> None:
@@ -212,3 +215,43 @@ def test_a_count_asks_for_one_part_after_the_other(client_as: Callable[..., Clie
         assert client.post(url, sent(number=number, quantity="7", do="enter")).status_code == 302
     assert 'name="number" value="P-3"' in client.get(f"{url}?part=P-3").content.decode()
     assert client.post(url, {"do": "finish"}).status_code == 302
+
+
+def test_what_comes_after_the_end_is_told_on_the_page_as_it_is_now(
+    client_as: Callable[..., Client],
+) -> None:
+    """Somebody else finished meanwhile: the button's row is gone, and the words are not."""
+    part, drawer = PartFactory(number="P-1"), BinFactory(drawer=True)
+    received(part, drawer, 5, 500)
+    received(PartFactory(), drawer, 5, 500)
+    client = client_as("technician")
+    url = f"/counts/{begun(client, drawer, 'drawer').number}/"
+    for do in (f"set {part.pk} 4", "rest", "finish"):
+        assert client.post(url, sent(do=do)).status_code == 302
+    for late in (
+        sent(number="P-1", quantity="2", do="enter"),
+        sent(do=f"set {part.pk} 2"),
+        sent(do="rest"),
+        sent(do="drop"),
+    ):
+        answer = client.post(url, late)
+        assert answer.status_code == 422
+        page = answer.content.decode()
+        assert page.count("is finished and waits for approval") == 1
+    assert Count.objects.get().state == "counted"
+
+
+def test_a_drawer_in_which_all_is_there_takes_three_taps(client_as: Callable[..., Client]) -> None:
+    """Begin, all the rest, finish; and nobody has to approve it."""
+    kit, _ = kit_of(seal=2, spring=1)
+    drawer = BinFactory(drawer=True)
+    received(kit, drawer, 2, 1_000)
+    received(PartFactory(), drawer, 5, 500)
+    client = client_as("technician")
+    check = begun(client, drawer, "drawer")
+    for do in ("rest", "finish"):
+        answer = client.post(f"/counts/{check.number}/", sent(do=do), follow=True)
+    assert "Finished. All is as the books say." in answer.content.decode()
+    check.refresh_from_db()
+    assert check.state == "posted"
+    assert prove() == []
