@@ -21,7 +21,7 @@ import pytest
 from django.conf import settings
 from django.db import connection, models
 
-from inventory.models import Lot, Movement, Part
+from inventory.models import Balance, Count, Location, Lot, Movement, Part, RobbedKit
 from inventory.services import (
     IssueLine,
     TransferLine,
@@ -30,13 +30,16 @@ from inventory.services import (
     posting,
     prove,
     put_back,
+    rob_kit,
     transfer,
 )
+from inventory.services.counting import approve_count, enter_counted, finish_count, start_count
 from tests.inventory.factories import (
     AT,
     BinFactory,
     PartFactory,
     PersonFactory,
+    kit_of,
     received,
     who_and_when,
 )
@@ -55,7 +58,6 @@ def post_for_ever(author: int, *, held: bool = False, unguarded: bool = False) -
     held: stop for good where the balances are written and the ledger is not.
     unguarded: without the transaction, for the twin.
     """
-    from inventory.models import Location
     from shop.models import Person
 
     told: dict[str, Any] = {"author": Person.objects.get(pk=author), "at": AT}
@@ -82,13 +84,30 @@ def post_for_ever(author: int, *, held: bool = False, unguarded: bool = False) -
             print(request_id, flush=True)
 
 
+def post_held(author: int, what: str) -> None:
+    """Approve the count, or find the kit robbed; stop for good before the ledger is written."""
+    from shop.models import Person
+
+    told: dict[str, Any] = {"author": Person.objects.get(pk=author), "at": AT}
+    mock.patch.object(ledger_rows, "add", _stop).start()
+    print("ready", flush=True)
+    if what == "approve":
+        approve_count(count=Count.objects.get(), **told)
+    kit = Part.objects.get(is_kit=True)
+    missing = {kit.lines.order_by("pk")[0].part: 1}
+    place = Balance.objects.get(part=kit).location
+    rob_kit(kit=kit, location=place, missing=missing, request_id=uuid4(), **told)
+
+
 def _stop(*_: object) -> None:
     print("held", flush=True)
     time.sleep(600)
 
 
 @contextmanager
-def poster(folder: Path, **how: bool) -> Iterator["subprocess.Popen[str]"]:
+def poster(
+    folder: Path, act: str = "post_for_ever", **how: bool | str
+) -> Iterator["subprocess.Popen[str]"]:
     """A process that posts on this test's database; gone at the end, whatever happens."""
     name = connection.settings_dict["NAME"]
     url = f"sqlite:///{name}"
@@ -99,8 +118,8 @@ def poster(folder: Path, **how: bool) -> Iterator["subprocess.Popen[str]"]:
             sys.executable,
             "-c",
             "import django; django.setup()\n"
-            "from tests.inventory.test_killed import post_for_ever\n"
-            f"post_for_ever({PersonFactory().pk}, **{how!r})",
+            f"from tests.inventory.test_killed import {act}\n"
+            f"{act}({PersonFactory().pk}, **{how!r})",
         ],
         cwd=settings.BASE_DIR,
         env={
@@ -206,6 +225,33 @@ def test_killed_between_balances_and_ledger_nothing_is_there(
     assert set(Movement.objects.values_list("kind", flat=True)) == {"receipt"}
     line = IssueLine(stock[0], Movement.objects.all()[0].location, 1)
     assert len(issue(lines=[line], **who_and_when())) == 1  # and no lock was left behind
+
+
+@pytest.mark.parametrize("what", ["approve", "rob"])
+def test_killed_in_a_count_or_a_robbery_neither_is_half_there(what: str, tmp_path: Path) -> None:
+    """The count is still to be approved, no tray was made, and either is done when sent again."""
+    kit, (seal, _) = kit_of(seal=2, spring=1)
+    place = BinFactory()
+    received(kit, place, 2, 1_001)
+    told = {"author": PersonFactory(), "at": AT}
+    count = start_count(location=place, kind="cycle", request_id=uuid4(), **told)
+    enter_counted(count=count, part=kit, counted_steps=1, event_id=uuid4(), **told)
+    finish_count(count=count, none_of=(), **told)
+    with poster(tmp_path, act="post_held", what=what) as child:
+        assert child.stdout is not None
+        assert [child.stdout.readline() for _ in range(2)] == ["ready\n", "held\n"]
+        assert killed(child) == set()
+    wait_for_the_server()
+    assert prove() == []
+    count.refresh_from_db()
+    assert count.state == Count.State.COUNTED
+    assert not RobbedKit.objects.exists()
+    assert not Location.objects.filter(kind="tray").exists()
+    if what == "approve":
+        assert len(approve_count(count=count, **told)) == 1
+    else:
+        rob_kit(kit=kit, location=place, missing={seal: 1}, request_id=uuid4(), **told)
+    assert prove() == []
 
 
 def test_twin_without_the_transaction_the_books_are_broken(
