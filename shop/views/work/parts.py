@@ -1,0 +1,191 @@
+"""The parts of a sheet: taken to its tray, used, and what nobody planned."""
+
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import HttpResponse, HttpResponseRedirect
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from inventory.models import Location, Part
+from inventory.quantities import QuantityRefused, to_steps
+from inventory.services import StockRefused, in_words
+from shop.http import PageRequest
+from shop.models import RigDrawer, ServiceSheet, SheetPart
+from shop.services import sheet_parts
+from shop.services.paper import IN_TRAY, part_places
+from shop.services.refusals import SheetClosed, SheetRefused, UsedMoreThanTaken, UsedNotEntered
+from shop.views.work.frame import (
+    find_open_sheet,
+    find_sheet,
+    frame,
+    last_checks_url,
+    typed_text,
+    typed_uuid,
+)
+
+
+def work_parts(request: PageRequest, number: int) -> HttpResponse:
+    sheet = find_open_sheet(request, number)
+    if isinstance(sheet, HttpResponseRedirect):
+        return sheet
+    return _parts_page(request, sheet)
+
+
+@require_POST
+def take_parts(request: PageRequest, number: int) -> HttpResponse:
+    """Move what was promised into the tray of the sheet."""
+    sheet = find_sheet(number)
+    try:
+        moved = sheet_parts.take_parts(
+            sheet=sheet,
+            author=request.user,
+            at=timezone.now(),
+            request_id=typed_uuid(request.POST.get("request_id")),
+        )
+    except (SheetRefused, StockRefused) as refusal:
+        messages.error(request, str(refusal))
+    else:
+        taken = sum(1 for movement in moved if movement.quantity_steps > 0)
+        parts = "1 part" if taken == 1 else f"{taken or 'No'} parts"
+        messages.success(request, f"{parts} taken to the tray of sheet {sheet}.")
+    return redirect(_back_to(request, reverse("shop:work_parts", args=[number])))
+
+
+@require_POST
+def used(request: PageRequest, number: int) -> HttpResponse:
+    """Note how much of each part was used, all of the page at once."""
+    sheet = find_sheet(number)
+    now = timezone.now()
+    errors: dict[int, str] = {}
+    rows = list(sheet.parts.select_related("part"))
+    for row in rows:
+        text = typed_text(request, f"used-{row.pk}")
+        if not text:
+            continue
+        try:
+            steps = to_steps(text, steps_per_unit=row.part.steps_per_unit)
+            if steps == row.used_steps:
+                continue
+            sheet_parts.enter_used(
+                sheet_part=row,
+                used_steps=steps,
+                event_id=typed_uuid(request.POST.get(f"event-{row.pk}")),
+                author=request.user,
+                at=now,
+                recorded_at=now,
+            )
+        except SheetClosed as refusal:
+            messages.error(request, str(refusal))
+            return redirect("shop:sheet", number)
+        except QuantityRefused as refusal:
+            errors[row.pk] = str(refusal)
+    if errors:
+        return _parts_page(request, sheet, errors=errors, typed=request.POST, status=422)
+    try:
+        sheet_parts.check_used(sheet)
+    except UsedMoreThanTaken as refusal:
+        # Noted all the same; said here, where it can be put right, before the signature refuses it.
+        messages.warning(request, str(refusal))
+        return redirect("shop:work_parts", number)
+    except UsedNotEntered as refusal:
+        messages.warning(request, f"What was typed is noted. {refusal}")
+    else:
+        messages.success(request, "Parts used are noted.")
+    return redirect("shop:work_sign", number)
+
+
+@require_POST
+def add_part(request: PageRequest, number: int) -> HttpResponse:
+    """Take a part that was not planned, by its number, from a bin or the rig's own drawer."""
+    sheet = find_sheet(number)
+    part = Part.objects.filter(number__iexact=typed_text(request, "part")).first()
+    place = Location.objects.filter(code__iexact=typed_text(request, "place")).first()
+    error = ""
+    if part is None:
+        error = "There is no part of that number."
+    elif place is None:
+        error = "There is no bin or drawer of that name."
+    else:
+        try:
+            sheet_parts.add_part(
+                sheet=sheet,
+                part=part,
+                location=place,
+                quantity_steps=to_steps(
+                    typed_text(request, "quantity"), steps_per_unit=part.steps_per_unit
+                ),
+                author=request.user,
+                at=timezone.now(),
+                request_id=typed_uuid(request.POST.get("request_id")),
+                expired_reason=typed_text(request, "expired_reason"),
+            )
+        except (SheetRefused, StockRefused, QuantityRefused) as refusal:
+            error = str(refusal)
+    if error:
+        return _parts_page(request, sheet, add_error=error, typed=request.POST, status=422)
+    messages.success(request, f"{part} is in the tray of this sheet.")
+    return redirect("shop:work_parts", number)
+
+
+def _parts_page(
+    request: PageRequest,
+    sheet: ServiceSheet,
+    *,
+    errors: dict[int, str] | None = None,
+    add_error: str = "",
+    typed: Any = None,
+    status: int = 200,
+) -> HttpResponse:
+    rows = list(sheet.parts.select_related("part", "for_kit", "line__position").order_by("pk"))
+    places = part_places(sheet, rows)
+    tray = sheet_parts.in_tray(sheet)
+    typed = typed or {}
+    shown = [
+        {
+            "row": row,
+            "taken": in_words(row.part, tray[row.part_id]) if tray.get(row.part_id) else "",
+            "planned": in_words(row.part, row.planned_steps) if row.planned_steps else "",
+            "short": in_words(row.part, row.short_steps) if row.short_steps else "",
+            "places": places[row.part_id],
+            "used": typed.get(f"used-{row.pk}", _used_text(row, tray)),
+            "error": (errors or {}).get(row.pk, ""),
+            "event_id": uuid4(),
+        }
+        for row in rows
+    ]
+    drawer = RigDrawer.objects.filter(rig=sheet.rig_id).select_related("location").first()
+    return render(
+        request,
+        "shop/work/parts.html",
+        frame(sheet, "parts")
+        | {
+            "rows": shown,
+            "to_take": any(place != IN_TRAY for row in shown for place, _lot in row["places"]),
+            "anything_taken": bool(tray),
+            "drawer": drawer.location if drawer else None,
+            "request_id": uuid4(),
+            "add_id": typed.get("request_id") or uuid4(),
+            "add_error": add_error,
+            "typed": typed,
+            "back_url": last_checks_url(sheet),
+            "next_url": reverse("shop:work_sign", args=[sheet.number]),
+        },
+        status=status,
+    )
+
+
+def _used_text(row: SheetPart, tray: dict[int, int]) -> str:
+    if row.used_steps is None:
+        return ""
+    return f"{Decimal(row.used_steps) / row.part.steps_per_unit:f}"
+
+
+def _back_to(request: PageRequest, otherwise: str) -> str:
+    """The page that the form stood on: the sheet's own pages only."""
+    back = request.POST.get("back", "")
+    return back if back.startswith("/sheets/") else otherwise
