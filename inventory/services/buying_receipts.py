@@ -45,9 +45,8 @@ class SlipReceivedBefore(StockRefused):
             f"{day_of(receipt.received_at):%Y-%m-%d} already."
         )
         if not standing_lines().filter(receipt=receipt).exists():
-            said += (
-                f" All of it was reversed: to enter it anew, call it {receipt.packing_slip} (2)."
-            )
+            again = f"{receipt.packing_slip} (2)"
+            said += f" All of it was reversed since: to enter it anew, call it {again}."
         super().__init__(said)
 
 
