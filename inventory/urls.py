@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from inventory.views import buying, counting, keeping, kits, lots, moving, parts, places
+from inventory.views import (
+    buying,
+    counting,
+    deliveries,
+    keeping,
+    kits,
+    lots,
+    moving,
+    orders,
+    parts,
+    places,
+)
 
 app_name = "inventory"
 
@@ -25,6 +36,9 @@ urlpatterns = [
     path("lots/<int:pk>/", lots.lot, name="lot"),
     path("lots/<int:pk>/extend/", lots.extend, name="extend_lot"),
     path("buying/", buying.buying, name="buying"),
+    path("orders/", orders.orders, name="orders"),
+    path("orders/<int:order>/", orders.order, name="order"),
+    path("orders/<int:order>/receive/", deliveries.receive_order, name="receive_order"),
     path("counts/", counting.counts, name="counts"),
     path("counts/<int:number>/", counting.count, name="count"),
     path("counts/<int:number>/settle/", counting.settle_count, name="settle_count"),

@@ -295,6 +295,16 @@ def set_draft_line(*, order: PurchaseOrder, part: Part, packs: int) -> PurchaseO
     return order
 
 
+def set_note(*, order: PurchaseOrder, note: str) -> PurchaseOrder:
+    """Say what else is written on a draft. Raises OrderNotOpen once it was sent."""
+    with transaction.atomic():
+        order = _locked(order)
+        _refuse_unless_draft(order)
+        order.note = note.strip()
+        order.save(update_fields=["note"])
+    return order
+
+
 def send_order(
     *,
     order: PurchaseOrder,
