@@ -5,12 +5,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from typing import Final
 
 from shop.paper.content import PageSize
-from shop.paper.document import MARGIN, SIZES, begin
-from shop.paper.list_foot import FOOT, list_foot
+from shop.paper.document import MARGIN, SIZES
+from shop.paper.list_foot import FOOT, list_file
 from shop.paper.pen import BOX, FRAME, HAIR, Pen
 from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
 
@@ -67,17 +66,8 @@ def due_list_pdf(paper: DuePaper, *, page_size: PageSize = "letter") -> bytes:
     head = _head(paper, width - 2 * MARGIN)
     first = height - 2 * MARGIN - FOOT - _heights(head) - _PAD - SMALL * 2
     pages = _pages(waiting, first=first, further=height - 2 * MARGIN - FOOT - SMALL * 2)
-    file = BytesIO()
-    canvas = begin(
-        file,
-        size=(width, height),
-        language=paper.language,
-        author=paper.shop_name,
-        subject="Due list",
-    )
-    canvas.setTitle(f"Due list, {paper.asked}")
-    for number, rows in enumerate(pages, start=1):
-        pen = Pen(canvas)
+
+    def draw(pen: Pen, number: int, rows: Sequence[_Set]) -> None:
         y = height - MARGIN
         if number == 1:
             for text in head:
@@ -89,11 +79,17 @@ def due_list_pdf(paper: DuePaper, *, page_size: PageSize = "letter") -> bytes:
             y = _draw(pen, row, columns, y, right=width - MARGIN)
         if not paper.rows:
             pen.write(MARGIN, y - TEXT * LEADING - _PAD, line("Nothing falls due like that."))
-        list_foot(pen, paper.printed_text, f"page {number} of {len(pages)}", width=width)
-        pen.finish()
-        canvas.showPage()
-    canvas.save()
-    return file.getvalue()
+
+    return list_file(
+        pages,
+        draw,
+        size=(width, height),
+        language=paper.language,
+        shop_name=paper.shop_name,
+        subject="Due list",
+        title=f"Due list, {paper.asked}",
+        printed=paper.printed_text,
+    )
 
 
 def _columns(width: float) -> list[tuple[float, float]]:

@@ -1,12 +1,12 @@
 """What to put into the drawers of the rigs, to carry along the shelves: a box for each line."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from typing import Final
 
 from shop.paper.content import PageSize
-from shop.paper.document import MARGIN, SIZES, begin
-from shop.paper.list_foot import FOOT, list_foot
+from shop.paper.document import MARGIN, SIZES
+from shop.paper.list_foot import FOOT, list_file
 from shop.paper.pen import BOX, HAIR, Pen
 from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
 
@@ -72,26 +72,23 @@ def pick_list_pdf(paper: PickList, *, page_size: PageSize = "letter") -> bytes:
             left = room
         pages[-1].append(block)
         left -= block.height
-    file = BytesIO()
-    canvas = begin(
-        file,
-        size=(width, height),
-        language=paper.language,
-        author=paper.shop_name,
-        subject="Pick list for the drawers",
-    )
-    canvas.setTitle(f"Pick list, {paper.asked}")
-    for number, page in enumerate(pages, start=1):
-        pen = Pen(canvas)
+
+    def draw(pen: Pen, _: int, page: Sequence[_Block]) -> None:
         y = height - MARGIN
         for block in page:
             _draw(pen, block, y, width)
             y -= block.height
-        list_foot(pen, paper.printed_text, f"page {number} of {len(pages)}", width=width)
-        pen.finish()
-        canvas.showPage()
-    canvas.save()
-    return file.getvalue()
+
+    return list_file(
+        pages,
+        draw,
+        size=(width, height),
+        language=paper.language,
+        shop_name=paper.shop_name,
+        subject="Pick list for the drawers",
+        title=f"Pick list, {paper.asked}",
+        printed=paper.printed_text,
+    )
 
 
 @dataclass(frozen=True, slots=True)
