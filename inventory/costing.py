@@ -93,7 +93,7 @@ def take(layer: LotLayer, quantity_steps: int) -> tuple[Draw, LotLayer]:
 
     quantity_steps: 0 < quantity_steps <= layer.quantity_steps, else as `issue_value_cents`.
     """
-    drawn = draw_one(layer, quantity_steps)
+    drawn = _drawn(layer, quantity_steps)
     after = replace(
         layer,
         quantity_steps=layer.quantity_steps - quantity_steps,
@@ -101,18 +101,6 @@ def take(layer: LotLayer, quantity_steps: int) -> tuple[Draw, LotLayer]:
         lot_quantity_steps=layer.whole_steps - quantity_steps,
     )
     return drawn, after
-
-
-def draw_one(layer: LotLayer, quantity_steps: int) -> Draw:
-    """Return what is drawn from a named lot; quantity and errors as for `take`."""
-    if quantity_steps > layer.quantity_steps:
-        raise NotEnough(wanted_steps=quantity_steps, available_steps=layer.quantity_steps)
-    value = issue_value_cents(
-        value_left_cents=layer.value_cents,
-        quantity_left_steps=layer.whole_steps,
-        quantity_steps=quantity_steps,
-    )
-    return Draw(lot_id=layer.lot_id, quantity_steps=quantity_steps, value_cents=value)
 
 
 def draw(lots: Iterable[LotLayer], quantity_steps: int) -> list[Draw]:
@@ -136,7 +124,7 @@ def draw(lots: Iterable[LotLayer], quantity_steps: int) -> list[Draw]:
     for layer in layers:
         if wanted == 0:
             break
-        taken = draw_one(layer, min(wanted, layer.quantity_steps))
+        taken = _drawn(layer, min(wanted, layer.quantity_steps))
         draws.append(taken)
         wanted -= taken.quantity_steps
     return draws
@@ -279,6 +267,18 @@ def share_change(total: int, weights: Sequence[int], held: Sequence[int]) -> lis
             rest += held[i]
         open_ = [i for i in open_ if i not in emptied]
     return shares
+
+
+def _drawn(layer: LotLayer, quantity_steps: int) -> Draw:
+    """What is drawn from one lot; quantity and errors as for `take`."""
+    if quantity_steps > layer.quantity_steps:
+        raise NotEnough(wanted_steps=quantity_steps, available_steps=layer.quantity_steps)
+    value = issue_value_cents(
+        value_left_cents=layer.value_cents,
+        quantity_left_steps=layer.whole_steps,
+        quantity_steps=quantity_steps,
+    )
+    return Draw(lot_id=layer.lot_id, quantity_steps=quantity_steps, value_cents=value)
 
 
 def _divide_half_up(dividend: int, divisor: int) -> int:

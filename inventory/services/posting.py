@@ -18,7 +18,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Model
 from django.utils import timezone
 
-from inventory.costing import Draw, LotLayer, NotEnough, draw, draw_one, receipt_value_cents
+from inventory.costing import Draw, LotLayer, NotEnough, draw, receipt_value_cents
 from inventory.models import FAR_DATE, Balance, Location, Lot, Movement, Part
 from inventory.quantities import format_quantity
 from inventory.services import ledger_rows
@@ -206,22 +206,13 @@ class Posting:
             raise NothingToMove(part)
         expired_too = expired_too or location.holds_what_was_picked
         if lot is not None:
-            locked = self.lot(lot, part)
-            if locked.expires_on < self.today and not expired_too:
-                raise LotExpired(part=part, lot=locked)
-            layer = self._layer(location, locked)
-            try:
-                return [draw_one(layer, quantity_steps)]
-            except NotEnough as short:
-                raise NotEnoughOnHand(
-                    part=part,
-                    location=location,
-                    asked_steps=quantity_steps,
-                    there_steps=short.available_steps,
-                    lot=lot,
-                ) from short
-        every = self.lots_there(part, location)
-        usable = every if expired_too else [each for each in every if each.expires_on >= self.today]
+            every = usable = [self.lot(lot, part)]
+            if usable[0].expires_on < self.today and not expired_too:
+                raise LotExpired(part=part, lot=usable[0])
+        else:
+            every = usable = self.lots_there(part, location)
+            if not expired_too:
+                usable = [each for each in every if each.expires_on >= self.today]
         try:
             return draw([self._layer(location, each) for each in usable], quantity_steps)
         except NotEnough as short:
@@ -232,6 +223,7 @@ class Posting:
                 asked_steps=quantity_steps,
                 there_steps=short.available_steps,
                 expired_steps=expired,
+                lot=lot,
             ) from short
 
     # --- changing -----------------------------------------------------------------------------
