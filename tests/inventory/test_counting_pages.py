@@ -9,7 +9,7 @@ from django.test import Client
 from django.utils import timezone
 
 from inventory.models import Balance, Count, Movement, RobbedKit
-from inventory.services import IssueLine, TransferLine, issue, prove, transfer
+from inventory.services import IssueLine, issue, prove
 from tests.inventory.factories import BinFactory, PartFactory, kit_of, received, who_and_when
 
 pytestmark = pytest.mark.django_db
@@ -144,35 +144,6 @@ def test_a_figure_sent_again_late_is_asked_about_beside_its_box(
     again = {**late, "request_id": uuid4(), "drawn_at": timezone.now().isoformat()}
     assert client.post(url, again).status_code == 302
     assert count.lines.get().counted_steps == 3
-
-
-def test_an_issue_while_a_kit_is_on_a_tray_and_a_count_goes_on(
-    client_as: Callable[..., Client],
-) -> None:
-    """Of 4 kits and 10 seals: one kit on a tray, 3 seals used between the two entries."""
-    kit, (seal, _) = kit_of(seal=2, spring=1)
-    place, tray = BinFactory(), BinFactory(tray=True)
-    received(kit, place, 4, 4_000)
-    received(seal, place, 10, 1_000)
-    crew, boss = client_as("technician"), client_as("manager")
-    count = begun(crew, place)
-    url = f"/counts/{count.number}/"
-    assert crew.post(url, sent(number="seal", quantity="9", do="enter")).status_code == 302
-    # As a sheet does when its parts are taken, and when it is signed.
-    transfer(lines=[TransferLine(kit, place, tray, 1)], **who_and_when())
-    issue(lines=[IssueLine(seal, place, 3)], **who_and_when())
-    assert crew.post(url, sent(number=kit.number, quantity="3", do="enter")).status_code == 302
-    assert crew.post(url, {"do": "finish"}).status_code == 302
-    page = boss.get(url).content.decode()
-    assert "1 of 2 parts differs" in page
-    assert "−1 piece" in page
-    seen = Count.objects.get().counted_at.isoformat()  # type: ignore[union-attr]
-    assert boss.post(f"{url}settle/", {"do": "approve", "seen": seen}).status_code == 302
-    lying = dict(Balance.objects.there().values_list("location__code", "quantity_steps"))
-    assert lying[tray.code] == 1
-    there = Balance.objects.filter(location=place)
-    assert dict(there.values_list("part__number", "quantity_steps")) == {kit.number: 3, "seal": 6}
-    assert prove() == []
 
 
 def test_a_refused_approval_stands_beside_the_part_it_is_about(
