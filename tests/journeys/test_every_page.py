@@ -38,6 +38,7 @@ from shop.services.feeds import Choices, make_feed
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used, take_parts
 from shop.services.signing import sign_sheet
+from tests.inventory.orders import orders_in_every_state
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import (
     JourneyWorld,
@@ -103,6 +104,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     )
     set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
     add_robbed_kit(world)
+    orders_in_every_state(world.sheets.filter_part, world.sheets.bin, author=manager, at=world.now)
     add_photo(world)
     add_drums(world)
     add_logs(world, technician)
@@ -178,6 +180,9 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "inventory:rob_kit": [{"number": kit}],
         "inventory:robbed_kit": [{"pk": RobbedKit.objects.get().pk}],
         "inventory:kits": [{"number": kit}],
+        "inventory:order": [{"order": number} for number in (1, 2, 3)],
+        "inventory:receive_order": [{"order": 2}],
+        "shop:order_pdf": [{"order": 2}],
         "inventory:location": [{"code": place} for place in ("K-03", "01-D1")],
         "inventory:part": [{"number": plain}, {"number": kit}],
         **{

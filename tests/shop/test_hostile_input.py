@@ -39,6 +39,7 @@ from shop.models import Person
 from shop.services.coming_logs import take_in
 from tests.depth import IN_CI
 from tests.inventory.factories import received
+from tests.inventory.orders import orders_in_every_state
 from tests.shop.services.conftest import Hands
 from tests.shop.test_access import ADDRESSES, example
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
@@ -95,6 +96,7 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     )
     for place, kind in ((made.bin, Count.Kind.CYCLE), (made.drawer, Count.Kind.DRAWER)):
         start_count(location=place, kind=kind, author=manager, at=NOW, request_id=uuid4())
+    orders_in_every_state(made.filter_part, made.bin, author=manager, at=NOW)
     _send_logs(made, technician)
     return made
 
@@ -164,6 +166,8 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         elif argument in ("kind", "way"):
             kind = "place" if name == "shop:go" else "rigs"
             given[argument] = {"kind": kind, "way": "csv"}[argument]
+        elif argument == "order" and name != "shop:work_checks":
+            given[argument] = 2 if "receive" in name else 1
         elif argument in ("order", "place"):
             given[argument] = 1
         elif argument == "sending":
