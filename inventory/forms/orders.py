@@ -34,6 +34,8 @@ class DraftForm(SentForm):
         label="Note to them", max_length=2_000, required=False, widget=forms.Textarea({"rows": 2})
     )
     sure = forms.BooleanField(required=False, label="Yes, send it all the same")
+    #: What `looked_at` says of the lines on the page.
+    seen = forms.CharField(required=False, strip=False, widget=forms.HiddenInput)
 
     def __init__(
         self,

@@ -3,7 +3,7 @@
 Locks: the supplier, then the order, then its lines; a delivery goes on to lots and balances.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -56,6 +56,13 @@ class PartNotBought(StockRefused):
 
 class OrderNotOpen(StockRefused):
     """The order is in a state in which this cannot be done."""
+
+
+class DraftChanged(StockRefused):
+    """A draft is not what the person looked at."""
+
+    def __init__(self, order: PurchaseOrder) -> None:
+        super().__init__(f"Order {order.number} was changed meanwhile. Look at it again.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,6 +300,24 @@ def set_draft_line(*, order: PurchaseOrder, part: Part, packs: int) -> PurchaseO
             },
         )
     return order
+
+
+def looked_at(lines: Iterable[PurchaseOrderLine]) -> str:
+    """What a person sees of a draft's lines, in one word: equal lines, equal word."""
+    return "-".join(
+        f"{line.part_id}.{line.packs}.{line.pack_steps}.{line.pack_price_cents}"
+        for line in sorted(lines, key=lambda line: line.part_id)
+    )
+
+
+def refuse_unless_seen(*, order: PurchaseOrder, seen: str) -> None:
+    """Raise DraftChanged where `looked_at` says something else of the lines than seen.
+
+    Within a transaction: the order stays locked, so that what follows meets the same lines.
+    """
+    order = _locked(order)
+    if order.state == PurchaseOrder.State.DRAFT and looked_at(order.lines.all()) != seen:
+        raise DraftChanged(order)
 
 
 def set_note(*, order: PurchaseOrder, note: str) -> PurchaseOrder:

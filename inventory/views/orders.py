@@ -27,6 +27,8 @@ from inventory.services import StockRefused, in_words
 from inventory.services.buying import (
     cancel_rest,
     close_order,
+    looked_at,
+    refuse_unless_seen,
     send_order,
     set_draft_line,
     set_note,
@@ -148,7 +150,7 @@ class _Page:
             sold=self.sold,
             today=self.today,
             now=self.now,
-            initial={"note": self.order.note},
+            initial={"note": self.order.note, "seen": looked_at(self.lines)},
         )
 
     def keep(self) -> str:
@@ -168,6 +170,9 @@ class _Page:
         part_of = None
         try:
             with transaction.atomic():
+                # Kept twice, the second changes nothing and has nothing to be asked about.
+                if send or form.packs():
+                    refuse_unless_seen(order=self.order, seen=form.cleaned_data["seen"])
                 set_note(order=self.order, note=form.cleaned_data["note"])
                 for part_of, packs in form.packs().items():
                     set_draft_line(order=self.order, part=part_of, packs=packs)
@@ -256,6 +261,7 @@ class _Page:
             "is_draft": self.order.state == State.DRAFT,
             "is_under_way": self.order.state in PurchaseOrder.UNDER_WAY,
             "draft": self.draft,
+            "seen": looked_at(self.lines),
             "rows": [
                 {"line": line, "packs": packs, "day": day, **self._row(line)}
                 for line, packs, day in self.draft.rows()

@@ -28,6 +28,7 @@ from inventory.services.buying import (
     create_supplier,
     draft_order,
     send_order,
+    set_draft_line,
     set_supplier_part,
 )
 from shop.models import Role
@@ -116,6 +117,21 @@ class TestDraft:
         assert draft.state == State.SENT
         assert line_of(draft, part).expected_on == day
         assert line_of(draft, seal).expected_on == timezone.localdate() + timedelta(days=3)
+
+    def test_what_somebody_changed_meanwhile_is_neither_sent_nor_overwritten(
+        self, desk: Client, draft: PurchaseOrder, part: Part
+    ) -> None:
+        line = line_of(draft, part)
+        looked = {**fields_of(desk, "/orders/1/"), f"packs-{line.pk}": "3"}
+        assert desk.post("/orders/1/", {**looked, "do": "keep"}).status_code == 302
+        assert desk.post("/orders/1/", {**looked, "do": "keep"}).status_code == 302
+        set_draft_line(order=draft, part=part, packs=7)
+        for act in ("keep", "send"):
+            answer = desk.post("/orders/1/", {**looked, "do": act})
+            assert answer.status_code == 422
+            assert "Order 1 was changed meanwhile." in answer.content.decode()
+        draft.refresh_from_db()
+        assert (draft.state, line_of(draft, part).packs) == (State.DRAFT, 7)
 
     def test_sent_twice_it_says_so_and_nothing_else(
         self, desk: Client, draft: PurchaseOrder
