@@ -17,9 +17,17 @@ from inventory.forms.fields import (
     SentForm,
     made_on,
 )
-from inventory.models import Location, Part, PurchaseOrderLine, Supplier, SupplierPart
+from inventory.models import (
+    Location,
+    Part,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    Supplier,
+    SupplierPart,
+)
 from inventory.pack_prices import MOST_PACKS
 from inventory.quantities import format_money, format_quantity
+from inventory.services import in_words
 from inventory.services.buying import to_come_steps
 from inventory.services.buying_receipts import Arrival, delivery_questions
 
@@ -157,6 +165,12 @@ class DeliveryForm(AskingForm):
     def ask_about(self, arrivals: Sequence[Arrival]) -> None:
         """Ask back about what is probably a slip."""
         questions = delivery_questions(arrivals)
+        for each in [] if questions else arrivals:
+            more = each.quantity_steps - to_come_steps(each.line)
+            # A closed order is refused as such, not asked about.
+            if more > 0 and each.line.order.state in PurchaseOrder.UNDER_WAY:
+                what = in_words(each.line.part, more)
+                questions.append(f"{what} of {each.line.part} more than is to come.")
         today = timezone.localdate(self.now)
         for each in arrivals:
             part = each.line.part

@@ -269,20 +269,31 @@ class TestReceiving:
         assert line_of(sent, seal).received_steps == 10
         assert line_of(sent, part).received_steps == 0
 
-    def test_far_more_is_asked_about_and_nothing_is_posted_before(
-        self, desk: Client, sent: PurchaseOrder, part: Part, seal: Part, bin_k3: Location
+    @pytest.mark.parametrize(
+        ("quantity", "asked"),
+        [("21", "more than 10 times what is to come"), ("3", "1 piece of GK-1")],
+    )
+    def test_more_is_asked_about_and_nothing_is_posted_before(
+        self,
+        desk: Client,
+        sent: PurchaseOrder,
+        part: Part,
+        seal: Part,
+        bin_k3: Location,
+        quantity: str,
+        asked: str,
     ) -> None:
         typed = {
             "packing_slip": "S-7",
-            **line_fields(sent, part, quantity="21", location=bin_k3.pk),
+            **line_fields(sent, part, quantity=quantity, location=bin_k3.pk),
             **line_fields(sent, seal, quantity=""),
         }
         answer = receive(desk, sent, **typed)
         assert answer.status_code == 422
-        assert "more than 10 times what is to come" in answer.content.decode()
+        assert asked in answer.content.decode()
         assert not Movement.objects.exists()
         receive(desk, sent, sure="on", **typed)
-        assert line_of(sent, part).received_steps == 21
+        assert line_of(sent, part).received_steps == int(quantity)
 
     def test_one_slip_is_received_once_and_one_sending_counts_once(
         self, desk: Client, sent: PurchaseOrder, part: Part, seal: Part, bin_k3: Location
