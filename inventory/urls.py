@@ -13,6 +13,7 @@ from inventory.views import (
     orders,
     parts,
     places,
+    suppliers,
 )
 
 app_name = "inventory"
@@ -39,6 +40,12 @@ urlpatterns = [
     path("orders/", orders.orders, name="orders"),
     path("orders/<int:order>/", orders.order, name="order"),
     path("orders/<int:order>/receive/", deliveries.receive_order, name="receive_order"),
+    path("suppliers/", suppliers.suppliers, name="suppliers"),
+    path("suppliers/new/", suppliers.new_supplier, name="new_supplier"),
+    path("suppliers/parts/new/", suppliers.new_supplier_part, name="new_supplier_part"),
+    path("suppliers/<int:pk>/", suppliers.supplier, name="supplier"),
+    path("suppliers/<int:pk>/change/", suppliers.change, name="change_supplier"),
+    path("suppliers/<int:pk>/parts/<str:number>/", suppliers.supplier_part, name="supplier_part"),
     path("counts/", counting.counts, name="counts"),
     path("counts/<int:number>/", counting.count, name="count"),
     path("counts/<int:number>/settle/", counting.settle_count, name="settle_count"),

@@ -168,6 +168,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:adjust": MANAGER,
     "inventory:buying": OFFICE,
     "inventory:change_part": MANAGER,
+    "inventory:change_supplier": MANAGER,
     "inventory:count": CREW,
     "inventory:counts": CREW,
     "inventory:extend_lot": MANAGER,
@@ -181,6 +182,8 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:lot": SIGNED_IN,
     "inventory:new_location": MANAGER,
     "inventory:new_part": MANAGER,
+    "inventory:new_supplier": MANAGER,
+    "inventory:new_supplier_part": MANAGER,
     "inventory:order": ReadOrChange(read=OFFICE, change=MANAGER),
     "inventory:orders": OFFICE,
     "inventory:part": SIGNED_IN,
@@ -192,6 +195,9 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:rob_kit": MANAGER,
     "inventory:robbed_kit": MANAGER,
     "inventory:settle_count": MANAGER,
+    "inventory:supplier": OFFICE,
+    "inventory:supplier_part": MANAGER,
+    "inventory:suppliers": OFFICE,
     "inventory:transfer": MANAGER,
 }
 

@@ -28,8 +28,10 @@ from equipment.models import (
     ShiftLog,
 )
 from equipment.services import book_job, open_finding
-from inventory.models import Count, Location, Lot, Movement, RobbedKit
+from inventory.models import Count, Location, Lot, Movement, RobbedKit, Supplier
+from inventory.pack_prices import PackPrice
 from inventory.services import receive, rob_kit
+from inventory.services.buying import Terms, create_supplier, set_supplier_part
 from inventory.services.counting import start_count
 from shop.access import ACCESS, may
 from shop.models import ComingLog, Person, Role, ServiceSheet, Shop
@@ -105,6 +107,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     set_need(service=Service.objects.get(name="packing"), part=world.sheets.seal, quantity_steps=1)
     add_robbed_kit(world)
     orders_in_every_state(world.sheets.filter_part, world.sheets.bin, author=manager, at=world.now)
+    add_supplier(world)
     add_photo(world)
     add_drums(world)
     add_logs(world, technician)
@@ -120,6 +123,25 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
         person=technician, key=CALENDAR_KEY, choices=Choices("all", True, "all"), at=world.now
     )
     return world
+
+
+def add_supplier(world: JourneyWorld) -> None:
+    """Somebody who sells a filter, cheaper by the five, and wants the old one back."""
+    seller = create_supplier(
+        name="Tern Filters",
+        contact="555 0100",
+        least_order_cents=15_000,
+        author=world.sheets.manager,
+        at=world.now,
+    )
+    terms = Terms(
+        pack_steps=2,
+        least_packs=2,
+        core_cents=500,
+        preferred=True,
+        prices=(PackPrice(1, 1_000), PackPrice(5, 900)),
+    )
+    set_supplier_part(supplier=seller, part=world.sheets.filter_part, terms=terms)
 
 
 def add_robbed_kit(world: JourneyWorld) -> None:
@@ -191,6 +213,13 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         },
         "inventory:invoice": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
         "inventory:reverse_movement": [{"pk": Movement.objects.filter(kind="receipt")[0].pk}],
+        **{
+            f"inventory:{name}": [{"pk": Supplier.objects.get(name="Tern Filters").pk}]
+            for name in ("supplier", "change_supplier")
+        },
+        "inventory:supplier_part": [
+            {"pk": Supplier.objects.get(name="Tern Filters").pk, "number": plain}
+        ],
         "shop:advice": [{"number": plain}, {"number": kit}],
         "shop:drawer": [{"code": "01-D1"}],
         "shop:go": [{"kind": "place", "code": "K-03"}, {"kind": "part", "code": "gone"}],

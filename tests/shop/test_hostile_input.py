@@ -32,7 +32,7 @@ from equipment.models import (
 )
 from equipment.services import open_finding
 from equipment.services.shiftlogs import read_log, source_of
-from inventory.models import Count, Location, Lot, Movement, RobbedKit
+from inventory.models import Count, Location, Lot, Movement, RobbedKit, Supplier
 from inventory.services import rob_kit
 from inventory.services.counting import start_count
 from shop.models import Person
@@ -136,6 +136,9 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "inventory:extend_lot": Lot,
         "inventory:location": Location,
         "inventory:robbed_kit": RobbedKit,
+        "inventory:change_supplier": Supplier,
+        "inventory:supplier": Supplier,
+        "inventory:supplier_part": Supplier,
         "equipment:service": Service,
         "equipment:new_service_of": ComponentKind,
         "shop:contradiction": LogContradiction,
