@@ -215,6 +215,15 @@ def part_demand(scenarios: Sequence[Scenario]) -> Demand:
     return block.demand(0)
 
 
+def demands_of(parts: Sequence[Sequence[Scenario]]) -> list[Demand]:
+    """Return for each part what `part_demand` does, all of them in blocks together."""
+    found: list[Demand | None] = [None] * len(parts)
+    for block in demand_blocks(*columns_of(parts)):
+        for column, part in enumerate(block.part.tolist()):
+            found[part] = block.demand(column)
+    return [each for each in found if each is not None]
+
+
 def rig_demand(services: Sequence[ServiceOdds]) -> Demand:
     """Return the demand of one rig, whose services move together.
 

@@ -16,7 +16,8 @@ Sources: E. L. Kaplan and P. Meier, J. Amer. Statist. Assoc. 53, 1958; prior as 
 memory; the tests check a worked example by hand. The weights are common practice, no source.
 """
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -25,6 +26,8 @@ from typing import Final
 SAID_WEIGHT: Final = 3.0
 #: What all lines of the supplier say weighs as this many lines of the part.
 SUPPLIER_WEIGHT: Final = 4.0
+#: A lead time in few figures: chances up to these, each band by its longest day.
+BANDS: Final = (0.5, 0.8, 0.95, 0.99)
 #: Longest lead time that is told apart. [days]
 MOST_DAYS: Final = 730
 #: Beyond all that was seen or said, the chance that it comes on the next day if not before.
@@ -80,6 +83,26 @@ class LeadTime:
                 return day
         return len(self.chances) - 1
 
+    def later_than(self, days: int) -> float:
+        """Return the chance that it takes more than so many days. [1]"""
+        return min(1.0, max(0.0, sum(self.chances[max(0, days + 1) :])))
+
+    def bands(self) -> Iterator[tuple[int, float]]:
+        """Yield it in few figures, (days, weight), rising: never shorter than it is, up to 99 %.
+
+        Half of the weight stands for the quicker half, by its longest day, and so on by `BANDS`.
+        Days from three weeks up are rounded up to a grid, so that many parts ask for few days.
+        Weights add up to 1; equal days come once.
+        """
+        weights: dict[int, float] = {}
+        before = 0.0
+        for chance in BANDS:
+            share = (1.0 if chance == BANDS[-1] else chance) - before
+            day = _on_the_grid(self.days_for(chance))
+            weights[day] = weights.get(day, 0.0) + share
+            before = chance
+        yield from sorted(weights.items())
+
     def after_waiting(self, days: int) -> "LeadTime":
         """Return how long it takes in all when it has not come within so many days, >= 0.
 
@@ -94,6 +117,11 @@ class LeadTime:
         else:
             hazards = [0.0] * (days + 1) + _hazards(self.chances)[days + 1 :]
         return _from_hazards(hazards)
+
+
+def _on_the_grid(days: int) -> int:
+    every = 1 if days <= 21 else 3 if days <= 60 else 7
+    return -(-days // every) * every
 
 
 def stated(lead_time_days: int) -> LeadTime:
@@ -113,12 +141,16 @@ def stated(lead_time_days: int) -> LeadTime:
 
 
 def learnt(
-    *, part_waits: Sequence[Wait], supplier_waits: Sequence[Wait], said_days: int
+    *,
+    part_waits: Sequence[Wait] | Mapping[Wait, int],
+    supplier_waits: Sequence[Wait] | Mapping[Wait, int],
+    said_days: int,
 ) -> LeadTime:
     """Return how long a part takes: by its own lines, the supplier's others, what they say.
 
     part_waits: lines of this part from this supplier. supplier_waits: the supplier's other lines,
-    without those of the part. said_days: what the supplier says, 0 to MOST_DAYS. [days]
+    without those of the part; either as lines, or as how many there are of each.
+    said_days: what the supplier says, 0 to MOST_DAYS. [days]
     """
     of_supplier = _updated(stated(said_days), supplier_waits, weight=SAID_WEIGHT)
     return _updated(of_supplier, part_waits, weight=SUPPLIER_WEIGHT)
@@ -135,7 +167,34 @@ def basis_in_words(*, part_lines: int, supplier_lines: int, said_days: int) -> s
     return f"From {' and '.join(seen)}; {said}." if seen else f"Nothing came yet; {said}."
 
 
-def _updated(prior: LeadTime, waits: Sequence[Wait], *, weight: float) -> LeadTime:
+def took_in_words(
+    *, supplier: str, said_days: int, own_days: Sequence[int], supplier_days: Sequence[int]
+) -> str:
+    """Return what a lead time rests on: "Harbor says 10 days; 5 orders of it took 12 to 19".
+
+    own_days, supplier_days: of the lines of the part, and of all lines of the supplier, that came.
+    """
+    said = f"{supplier} says {_days(said_days)}"
+    if own_days:
+        return f"{said}; {_took(own_days, 'of it')}"
+    if supplier_days:
+        return f"{said}; none of it came from them yet, {_took(supplier_days, 'of other parts')}"
+    return f"{said}; nothing came from them yet"
+
+
+def _took(days: Sequence[int], what: str) -> str:
+    low, high = min(days), max(days)
+    orders = f"{len(days)} order line{'' if len(days) == 1 else 's'} {what} took"
+    return f"{orders} {_days(high)}" if low == high else f"{orders} {low} to {_days(high)}"
+
+
+def _days(days: int) -> str:
+    return f"{days} day{'' if days == 1 else 's'}"
+
+
+def _updated(
+    prior: LeadTime, waits: Sequence[Wait] | Mapping[Wait, int], *, weight: float
+) -> LeadTime:
     """The prior moved by lines: hazard of a day = (weight·left·h0 + came) / (weight·left + out).
 
     `left` is what the prior leaves to come by that day, so that it counts as `weight` lines.
@@ -146,11 +205,12 @@ def _updated(prior: LeadTime, waits: Sequence[Wait], *, weight: float) -> LeadTi
     last = min(max(*(wait.days for wait in waits), len(prior_hazards) - 1, 0), MOST_DAYS)
     came = [0] * (last + 1)
     gone = [0] * (last + 1)
-    for wait in waits:
+    out = 0
+    for wait, lines in Counter(waits).items():
         day = min(wait.days, last)
-        gone[day] += 1
-        came[day] += wait.came
-    out = len(waits)
+        gone[day] += lines
+        came[day] += lines if wait.came else 0
+        out += lines
     left = 1.0
     hazards = []
     for day in range(last + 1):

@@ -66,7 +66,11 @@ def reorder_point(scenarios: Sequence[Scenario], *, target: float) -> ReorderPoi
     scenarios: as in `inventory.demand.part_demand`. target: 0 < target < 1.
     Raises ValueError outside those ranges.
     """
-    demand = part_demand(scenarios)
+    return point_of(part_demand(scenarios), scenarios, target=target)
+
+
+def point_of(demand: Demand, scenarios: Sequence[Scenario], *, target: float) -> ReorderPoint:
+    """Return the reorder point for a demand that was worked out already from these scenarios."""
     steps = least_steps(demand, target=target)
     unit = demand.unit_steps
     return ReorderPoint(

@@ -61,6 +61,7 @@ def buying_advice(
     usable_steps: int,
     on_order_steps: int = 0,
     expired_steps: int = 0,
+    robbed: int = 0,
     promises: Sequence[Promise] = (),
     reorder_point_steps: int | None = None,
     order_up_to_steps: int = 0,
@@ -70,7 +71,7 @@ def buying_advice(
 
     usable_steps: in the shop's bins and in date, >= 0. [steps] on_order_steps: still to come, which
     counts with what is here, >= 0. [steps] expired_steps: in the bins, past
-    their day, >= 0. [steps] reorder_point_steps: >= 0; None where nobody has set one. [steps]
+    their day, >= 0. [steps] robbed: kits that something was taken from, >= 0. reorder_point_steps: >= 0; None where nobody has set one. [steps]
     order_up_to_steps: >= reorder_point_steps. [steps]
     "Buy when 3 are left. 4 here, 1 reserved for sheet 0412."
     """
@@ -88,6 +89,8 @@ def buying_advice(
         facts.append(f"{unit.words(on_order_steps)} on order")
     if expired_steps:
         facts.append(f"{unit.words(expired_steps)} more that expired")
+    if robbed:
+        facts.append(f"{robbed:,} more that {'was' if robbed == 1 else 'were'} robbed")
     facts += [f"{unit.words(each.quantity_steps)} reserved for {each.source}" for each in promises]
     if in_drawers_steps:
         facts.append(f"{unit.words(in_drawers_steps)} more in rig drawers")

@@ -6,16 +6,20 @@ number again from what is kept. Pure: no Django, no clock.
 
 Each piece counts once:
 
-- A service of a rig is served first from what lies in the drawer of that rig, or will lie there
-  once the drawer is topped up to its target; only the rest is asked of the shop. What the drawer
-  lacks is taken off what is here (`Given.position_steps`).
+- A service of a rig is served first from what really lies in the drawer of that rig; the rest is
+  asked of the shop's bins. So is what fills the drawer: to its target now, and after a service took
+  from it, to what it should still hold then (`Drawer.asked_steps`).
 - What an open sheet still needs is a need with the chance 1 from its day on, and stands for the
   service on it. So what is promised to sheets is not taken off what is here.
+- What is on order counts with what is here. Of an order that is late, the chance that it is still
+  not here in time is demand like any other, for as much as is to come of it: it counts for as much
+  as it can be relied on, and no more.
 
 Sources: design, "The mathematics", 6 and 7; `inventory.demand`, `inventory.replenishment`. What
 has no source is named so beside it.
 """
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -29,6 +33,7 @@ from inventory.demand import (
     Demand,
     Scenario,
     ServiceOdds,
+    demands_of,
     learnt_breakage,
     part_demand,
 )
@@ -38,9 +43,10 @@ from inventory.lots_to_order import price_breaks
 from inventory.replenishment import (
     Level,
     OrderTerms,
+    least_steps,
     level_at,
     order_quantity,
-    reorder_point,
+    point_of,
     surely_used_steps,
 )
 
@@ -61,6 +67,8 @@ MOST_PERIODS: Final = 26
 #: The days ahead that the drawing shows. [d]
 AHEAD_DAYS: Final = tuple(range(7, 57, 7))
 YEAR_DAYS: Final = 365
+#: Parts whose demands are worked out together.
+AT_A_TIME: Final = 250
 #: A service that falls due with at least this chance may fall due, with at least that is likely.
 MAY: Final = 0.05
 LIKELY: Final = 0.5
@@ -72,6 +80,7 @@ class Need:
 
     rig: its key; 0: none, of a component on the bench. rig_number: 0 likewise. what: in words.
     sheet: number of the open sheet, 0 for a service on none. quantity_steps: each time, > 0.
+    promised_steps: of what the sheet needs, reserved for it in the bins.
     chances: by days ahead, of falling due once, twice, …; a day without chance is left out. [1]
     """
 
@@ -81,6 +90,7 @@ class Need:
     quantity_steps: int
     chances: Mapping[int, tuple[float, ...]]
     sheet: int = 0
+    promised_steps: int = 0
 
     def by(self, days: int) -> tuple[float, ...]:
         return self.chances.get(days, ())
@@ -88,21 +98,39 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Drawer:
-    """What lies in the drawer of a rig, in date, and what should: >= 0. [steps]"""
+    """What lies in the drawer of a rig, in date, and what should: >= 0. [steps]
+
+    refill_steps: what it should hold again after a service took from it, at most the target.
+    """
 
     rig: int
     rig_number: int
     here_steps: int
     target_steps: int
-
-    @property
-    def covers_steps(self) -> int:
-        """What serves its own rig, once it is topped up."""
-        return max(self.here_steps, self.target_steps)
+    refill_steps: int = 0
 
     @property
     def lacks_steps(self) -> int:
         return max(0, self.target_steps - self.here_steps)
+
+    def asked_steps(self, needed_steps: int) -> int:
+        """What the bins give when services of the rig need so much: it, and filling the drawer."""
+        beyond = max(0, needed_steps - self.here_steps)
+        left = max(0, self.here_steps - needed_steps)
+        return max(self.lacks_steps, beyond + max(0, self.refill_steps - left))
+
+
+@dataclass(frozen=True, slots=True)
+class LateOrder:
+    """What is still to come of an order that is past its day, >= 1. [steps]
+
+    late_days: >= 1. [d] missing: by days ahead, the chance that it is not here yet by then. [1]
+    """
+
+    order: int
+    steps: int
+    late_days: int
+    missing: Mapping[int, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +197,8 @@ class Given:
     year_use_steps: what is used in a year, >= 0. unit_cents: of one unit, 0 where unknown.
     past_steps: used in each period of PERIOD_DAYS, oldest first; at most MOST_PERIODS.
     keeps_days: how long it may be used from its arrival; None: it keeps.
-    usable_steps: in the shop's bins, in date. on_order_steps: still to come.
+    usable_steps: in the shop's bins, in date. on_order_steps: still to come, late or not.
+    late_orders: what of it is late.
     """
 
     unit_name: str
@@ -189,6 +218,7 @@ class Given:
     keeps_days: int | None
     usable_steps: int
     on_order_steps: int
+    late_orders: tuple[LateOrder, ...] = ()
 
     @property
     def lacks_steps(self) -> int:
@@ -197,8 +227,8 @@ class Given:
 
     @property
     def position_steps(self) -> int:
-        """On hand and on order, less what drawers lack; may be below zero."""
-        return self.usable_steps + self.on_order_steps - self.lacks_steps
+        """On hand and on order. [steps]"""
+        return self.usable_steps + self.on_order_steps
 
     @property
     def spans(self) -> tuple[LeadTime, ...]:
@@ -218,41 +248,56 @@ class Given:
                 return span.days
         return self.spans[-1].days
 
-    def scenario(self, days: int, weight: float = 1.0) -> Scenario:
+    def scenario(self, days: int, weight: float = 1.0, *, is_with_late: bool = True) -> Scenario:
         """What the shop may be asked for within so many days.
 
         days: one of `spans` or of AHEAD_DAYS; the chances of others are not known.
+        is_with_late: whether an order that may not be here by then counts as asked for.
         """
+        late = (
+            (ServiceOdds((each.missing.get(days, 0.0),), each.steps),)
+            for each in (self.late_orders if is_with_late else ())
+        )
         return Scenario(
             weight=weight,
-            rigs=tuple(_asked_of_the_shop(self.needs, self.drawers, days)),
+            rigs=(*_asked_of_the_shop(self.needs, self.drawers, days), *late),
             breakage=self.unplanned.within(days),
             days=days,
         )
+
+    @property
+    def span_scenarios(self) -> list[Scenario]:
+        return [self.scenario(span.days, span.weight) for span in self.spans]
 
 
 def _asked_of_the_shop(
     needs: Sequence[Need], drawers: Sequence[Drawer], days: int
 ) -> Iterator[tuple[ServiceOdds, ...]]:
-    """What each rig asks for beyond its own drawer.
+    """What each rig asks of the bins, beyond what its own drawer gives.
 
     Its services move together, so its demand is a step function of its use: the drawer serves the
     likeliest first, and what is left is again one. Components on the bench have nothing to do
     with each other.
     """
     by_rig: dict[tuple[int, int], list[tuple[float, int]]] = {}
+    aboard = {(drawer.rig, 0): drawer for drawer in drawers}
+    for key, drawer in aboard.items():
+        if drawer.lacks_steps:
+            by_rig[key] = []
     for place, need in enumerate(needs):
         key = (need.rig, 0) if need.rig else (0, place)
         by_rig.setdefault(key, []).extend((chance, need.quantity_steps) for chance in need.by(days))
-    covered = {drawer.rig: drawer.covers_steps for drawer in drawers}
-    for (rig, _), thresholds in by_rig.items():
-        left = covered.get(rig, 0) if rig else 0
-        asked = []
+    for key, thresholds in by_rig.items():
+        drawer = aboard.get(key) or Drawer(0, 0, 0, 0)
+        needed = 0
+        before = drawer.asked_steps(0)
+        asked = [ServiceOdds((1.0,), before)] if before else []
         for chance, quantity in sorted(thresholds, reverse=True):
-            served = min(left, quantity)
-            left -= served
-            if quantity > served:
-                asked.append(ServiceOdds((chance,), quantity - served))
+            needed += quantity
+            more = drawer.asked_steps(needed) - before
+            before += more
+            if more:
+                asked.append(ServiceOdds((chance,), more))
         if asked:
             yield tuple(asked)
 
@@ -343,12 +388,56 @@ def reckon(given: Given) -> Found:
 
     Raises ValueError for figures outside the ranges of `Given`.
     """
-    point = reorder_point(
-        [given.scenario(span.days, span.weight) for span in given.spans], target=given.target
-    )
+    (found,) = reckon_all([given])
+    return found
+
+
+def reckon_all(givens: Sequence[Given]) -> list[Found]:
+    """Return the same for many parts: their demands are worked out in blocks together."""
+    found: list[Found] = []
+    for at in range(0, len(givens), AT_A_TIME):
+        some = givens[at : at + AT_A_TIME]
+        asked = [_Asked.of(given) for given in some]
+        demands = iter(demands_of([each for of in asked for each in of.all_of_it]))
+        for given, of in zip(some, asked, strict=True):
+            found.append(_found(given, of, list(itertools.islice(demands, len(of.all_of_it)))))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Every demand that the advice for one part asks for, in this order."""
+
+    until_here: list[Scenario]
+    ahead: list[list[Scenario]]
+    until_expiry: list[Scenario] | None
+    smoothed: list[Scenario] | None
+
+    @classmethod
+    def of(cls, given: Given) -> "_Asked":
+        return cls(
+            until_here=given.span_scenarios,
+            ahead=[[given.scenario(days, is_with_late=False)] for days in AHEAD_DAYS],
+            until_expiry=_until_expiry(given),
+            smoothed=_smoothed_scenarios(given),
+        )
+
+    @property
+    def all_of_it(self) -> list[list[Scenario]]:
+        return [
+            self.until_here,
+            *self.ahead,
+            *(each for each in (self.until_expiry, self.smoothed) if each is not None),
+        ]
+
+
+def _found(given: Given, asked: _Asked, demands: Sequence[Demand]) -> Found:
+    point = point_of(demands[0], asked.until_here, target=given.target)
+    rest = list(demands[1 + len(asked.ahead) :])
+    usable = surely_used_steps(rest.pop(0)) if asked.until_expiry is not None else None
+    slow = _intermittent(given, rest.pop(0)) if asked.smoothed is not None else None
     level = point.level.steps
     lot = _economic_lot(given)
-    usable = _used_in_time(given)
     order = order_quantity(
         position_steps=level,
         level_steps=level + point.unit_steps,
@@ -380,14 +469,12 @@ def reckon(given: Given) -> Found:
         usable_steps=usable,
         may_expire_steps=order.may_expire_steps if is_kept else 0,
         classic=_classic(given),
-        intermittent=_intermittent(given),
-        ahead=tuple(_ahead(given, days) for days in AHEAD_DAYS),
+        intermittent=slow,
+        ahead=tuple(
+            Ahead(days, *(_quantile(demand, chance) for chance in (0.1, 0.5, 0.9)))
+            for days, demand in zip(AHEAD_DAYS, demands[1:], strict=False)
+        ),
     )
-
-
-def _ahead(given: Given, days: int) -> Ahead:
-    demand = part_demand([given.scenario(days)])
-    return Ahead(days, *(_quantile(demand, chance) for chance in (0.1, 0.5, 0.9)))
 
 
 def _quantile(demand: Demand, chance: float) -> int:
@@ -402,8 +489,7 @@ def _quantile(demand: Demand, chance: float) -> int:
 
 def chance_with(given: Given, steps: int) -> float:
     """Return the chance that so much on hand and on order suffices until an order can be here."""
-    scenarios = [given.scenario(span.days, span.weight) for span in given.spans]
-    return level_at(part_demand(scenarios), max(0, steps)).reached
+    return level_at(part_demand(given.span_scenarios), max(0, steps)).reached
 
 
 def _economic_lot(given: Given) -> int:
@@ -430,14 +516,14 @@ def _economic_lot(given: Given) -> int:
     return round(lot.quantity) * terms.pack_steps
 
 
-def _used_in_time(given: Given) -> int | None:
-    """What will very likely be used before an order of now expires, at the rate of a year."""
+def _until_expiry(given: Given) -> list[Scenario] | None:
+    """What is used before an order of now expires, at the rate of a year."""
     if given.keeps_days is None:
         return None
     each = max(1, given.unplanned.quantity_steps if given.unplanned.events else _usual(given))
     times = given.year_use_steps / each * given.keeps_days / YEAR_DAYS
     used = Breakage(mean=min(times, float(MOST_BREAKAGES)), quantity_steps=each)
-    return surely_used_steps(part_demand([Scenario(weight=1.0, breakage=used)]))
+    return [Scenario(weight=1.0, breakage=used)]
 
 
 def _usual(given: Given) -> int:
@@ -462,7 +548,8 @@ def _classic(given: Given) -> Classic | None:
     return Classic(mean, sd, deviations, max(0, math.ceil(point - 1e-9)))
 
 
-def _intermittent(given: Given) -> Intermittent | None:
+def _smoothed_scenarios(given: Given) -> list[Scenario] | None:
+    """What is asked for at the smoothed rate of the past; None where nothing was."""
     if not any(given.past_steps):
         return None
     smoothed = croston(given.past_steps, weight=SMOOTHING)
@@ -472,12 +559,15 @@ def _intermittent(given: Given) -> Intermittent | None:
         mean=min(float(MOST_BREAKAGES), smoothed.per_period_corrected * periods / each),
         quantity_steps=each,
     )
-    point = reorder_point([Scenario(weight=1.0, breakage=broken)], target=given.target)
+    return [Scenario(weight=1.0, breakage=broken)]
+
+
+def _intermittent(given: Given, demand: Demand) -> Intermittent:
     return Intermittent(
         kind=pattern(given.past_steps).kind,
-        corrected=smoothed.per_period_corrected,
+        corrected=croston(given.past_steps, weight=SMOOTHING).per_period_corrected,
         fading=fading(given.past_steps, size_weight=SMOOTHING, chance_weight=SMOOTHING),
-        point_steps=point.level.steps,
+        point_steps=least_steps(demand, target=given.target),
     )
 
 
@@ -512,6 +602,12 @@ def given_of(figures: Mapping[str, Any]) -> Given:
         for each in kept["needs"]
     )
     kept["drawers"] = tuple(Drawer(**each) for each in kept["drawers"])
+    kept["late_orders"] = tuple(
+        LateOrder(
+            **{**each, "missing": {int(day): chance for day, chance in each["missing"].items()}}
+        )
+        for each in kept.get("late_orders", ())
+    )
     kept["unplanned"] = Unplanned(**kept["unplanned"])
     prices = tuple((packs, cents) for packs, cents in kept["terms"]["prices"])
     kept["terms"] = Terms(**{**kept["terms"], "prices": prices})

@@ -55,7 +55,7 @@ def left_ahead(
         day = reckoned_on + timedelta(days=each.days)
         if day <= today:
             continue
-        there = usable_steps - given.lacks_steps
+        there = usable_steps
         there += sum(due.steps for due in coming if today <= due.day <= day)
         rows.append(
             Left(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from inventory.quantities import format_money
 from inventory.replenishment import Bound, Level
 from inventory.sentences import Unit
-from shop.advice import AHEAD_DAYS, MAY, Found, Given
+from shop.advice import AHEAD_DAYS, MAY, Drawer, Found, Given, Need
 
 #: What settled an order, as the page says it; the level itself is always first.
 BOUNDS = {
@@ -56,9 +56,12 @@ def sentence(given: Given, found: Found) -> Sentence:
     span = f"In the {given.span_days} days until an order can be here"
     enough = of_hundred(found.at_point.reached)
     if not found.order_up_to_steps:
+        aboard = aboard_steps(given)
+        why = f"; {unit.words(aboard)} of that lie in the drawers of their rigs" if aboard else ""
         return Sentence(
-            "None needs to lie here yet.",
-            f"{span}, {_asked(given, found, unit)}; in {enough} such spans none is asked for.",
+            "None needs to lie in the bins yet.",
+            f"{span}, {_asked(given, found, unit)}{why}; "
+            f"in {enough} such spans none is taken from the bins.",
         )
     up_to = unit.words(found.order_up_to_steps)
     if not found.point_steps:
@@ -77,6 +80,51 @@ def sentence(given: Given, found: Found) -> Sentence:
         f"{span}, {_asked(given, found, unit)}; "
         f"{point} {verb} enough in {enough} such spans{fewer}.",
     )
+
+
+def aboard_steps(given: Given) -> int:
+    """What services that may fall due within the middle span find in the drawers of their rigs."""
+    days = given.span_days
+    return sum(
+        steps
+        for need, steps in zip(given.needs, _from_drawers(given, days), strict=True)
+        if need.by(days)[:1] >= (MAY,)
+    )
+
+
+def _from_drawers(given: Given, days: int) -> list[int]:
+    """By need, what of it lies in the drawer of its rig: the likeliest is served first. [steps]"""
+    left = {drawer.rig: drawer.here_steps for drawer in given.drawers}
+    found = [0] * len(given.needs)
+    order = sorted(
+        range(len(given.needs)), key=lambda place: (-sum(given.needs[place].by(days)[:1]), place)
+    )
+    for place in order:
+        need = given.needs[place]
+        if need.rig and need.by(days):
+            found[place] = min(left.get(need.rig, 0), need.quantity_steps)
+            left[need.rig] = left.get(need.rig, 0) - found[place]
+    return found
+
+
+def late_words(given: Given) -> list[str]:
+    """Say of each late order how late it is, and for how much it counts."""
+    unit = unit_of(given)
+    said = []
+    for each in given.late_orders:
+        days = "1 day" if each.late_days == 1 else f"{each.late_days} days"
+        here = sum(span.weight * (1.0 - each.missing.get(span.days, 0.0)) for span in given.spans)
+        if here >= 0.995:
+            counts = "it is reckoned as certain to be here before a new order could be"
+        else:
+            counts = (
+                f"it is reckoned as here in {of_hundred(here)} cases before a new order could be"
+            )
+        said.append(
+            f"Order {each.order} is {days} late with {unit.words(each.steps)}. "
+            f"It may still come: {counts}, and counts on order once."
+        )
+    return said
 
 
 def _is_one(unit: Unit, steps: int) -> bool:
@@ -168,6 +216,7 @@ class NeedRow:
     """A service or a sheet, what it takes each time, and its odds within the span.
 
     odds: "63 %". again: of falling due twice, likewise; empty where that cannot be.
+    covered: where what it takes lies already: "in its drawer", "reserved in the bins".
     """
 
     rig_number: int
@@ -176,14 +225,17 @@ class NeedRow:
     odds: str
     again: str
     sheet: int
+    covered: str = ""
 
 
 def need_rows(given: Given) -> list[NeedRow]:
     """Return what may need the part within the middle span or the weeks shown, likeliest first."""
     unit = unit_of(given)
     rows = []
-    for need in sorted(
-        given.needs, key=lambda need: (-sum(need.by(given.span_days)), need.rig_number, need.what)
+    aboard = zip(given.needs, _from_drawers(given, given.span_days), strict=True)
+    for need, here in sorted(
+        aboard,
+        key=lambda each: (-sum(each[0].by(given.span_days)), each[0].rig_number, each[0].what),
     ):
         within = need.by(given.span_days)
         later = need.by(AHEAD_DAYS[-1])
@@ -197,9 +249,21 @@ def need_rows(given: Given) -> list[NeedRow]:
                 odds="certain" if need.sheet and within else percent(within[0] if within else 0.0),
                 again=percent(within[1]) if len(within) > 1 else "",
                 sheet=need.sheet,
+                covered=_covered(need, here, unit),
             )
         )
     return rows
+
+
+def _covered(need: Need, aboard: int, unit: Unit) -> str:
+    """Where what it takes lies already, and how much of it where that is not all."""
+    said = []
+    for steps, where in ((aboard, "in its drawer"), (need.promised_steps, "reserved in the bins")):
+        if steps >= need.quantity_steps:
+            said.append(where)
+        elif steps:
+            said.append(f"{unit.words(steps)} {where}")
+    return ", ".join(said)
 
 
 def percent(chance: float) -> str:
@@ -232,11 +296,22 @@ def arithmetic(given: Given, found: Found, *, symbol: str) -> list[tuple[str, st
         ("On order", unit.words(given.on_order_steps)),
     ]
     if given.lacks_steps:
-        rows.append(("Drawers lack, to be taken from the bins", unit.words(given.lacks_steps)))
+        rows.append(("Drawers lack, asked of the bins", unit.words(given.lacks_steps)))
     rows += [
-        (f"In the drawer of rig {drawer.rig_number:02d}", _drawer(drawer.here_steps, unit))
+        (f"In the drawer of rig {drawer.rig_number:02d}", _drawer(drawer, unit))
         for drawer in given.drawers
-        if drawer.here_steps
+        if drawer.here_steps or drawer.target_steps
+    ]
+    rows += [
+        (
+            f"Late, order {each.order}",
+            f"{unit.words(each.steps)}; not here yet with "
+            + ", ".join(
+                f"{percent(each.missing.get(span.days, 0.0))} in {span.days} d"
+                for span in given.spans
+            ),
+        )
+        for each in given.late_orders
     ]
     if found.lot_steps:
         an_order = format_money(given.terms.order_cost_cents, symbol)
@@ -266,8 +341,15 @@ def _seen(given: Given, unit: Unit) -> str:
     return f"{times}, {unit.words(unplanned.quantity_steps)} each time,"
 
 
-def _drawer(steps: int, unit: Unit) -> str:
-    return f"{unit.words(steps)}, which serves that rig first"
+def _drawer(drawer: Drawer, unit: Unit) -> str:
+    said = unit.words(drawer.here_steps) if drawer.here_steps else "none"
+    if drawer.here_steps:
+        said += ", which serves that rig first"
+    if drawer.target_steps:
+        said += f"; should hold {unit.words(drawer.target_steps)}"
+    if drawer.refill_steps:
+        said += f", and {unit.words(drawer.refill_steps)} again once used from"
+    return said
 
 
 def beside(given: Given, found: Found) -> list[str]:

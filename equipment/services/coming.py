@@ -25,12 +25,13 @@ _MONTH_DAYS: Final = 30.436875
 Renewals = Mapping[int, Sequence[tuple[float, ...]]]
 
 
-def renewals_by(rows: Any, *, days: Sequence[date], zone: ZoneInfo) -> Renewals:
+def renewals_by(rows: Any, *, today: date, days: Sequence[date], zone: ZoneInfo) -> Renewals:
     """Return the chances that each due row has fallen due once, twice, … by the end of some days.
 
-    rows: a queryset of due rows. days: any, rising. The first chance is that of `odds.odds_by`.
+    rows: a queryset of due rows. days: any, rising, from today on. The first chance is that of `odds.odds_by`.
     The n-th is that of n − 1 intervals more on the same clocks, P(use >= remaining + (n − 1) ×
-    interval), on the day set by the calendar that many intervals later; where a service has
+    interval), on the day set by the calendar that many intervals later; what is past due is done
+    once, today at the earliest, however long ago it fell due. Where a service has
     triggers of both sorts and is done early by one of them, its next renewal is really somewhat
     sooner. What comes before a job, after another service, after standing still or by a measured
     value is looked at once. No chance is above that of the renewal before it. A number of queries
@@ -58,7 +59,7 @@ def renewals_by(rows: Any, *, days: Sequence[date], zone: ZoneInfo) -> Renewals:
     )
     found = [first]
     for done in range(1, MOST_RENEWALS):
-        again = np.array([_again(flat, in_use, ahead, each, done) for each in after])
+        again = np.array([_again(flat, in_use, ahead, each, done, today) for each in after])
         again = np.minimum(again, found[-1])
         if not (again[-1] >= LEAST_CHANCE).any():
             break
@@ -74,9 +75,11 @@ def renewals_by(rows: Any, *, days: Sequence[date], zone: ZoneInfo) -> Renewals:
     }
 
 
-def _again(flat: Flat, in_use: InUse, ahead: Ahead, until: int, done: int) -> forecast.Floats:
+def _again(
+    flat: Flat, in_use: InUse, ahead: Ahead, until: int, done: int, today: date
+) -> forecast.Floats:
     """The chance of each row to fall due once more before a day, done so many times before it."""
-    due = np.array([_by_calendar(clock, until, done) for _, clock in flat.clocks])
+    due = np.array([_by_calendar(clock, until, done, today) for _, clock in flat.clocks])
     if len(in_use.at):
         intervals = np.array([float(clock.interval) for _, clock in in_use.used])
         due[in_use.at] = forecast.chance_before(
@@ -89,7 +92,7 @@ def _again(flat: Flat, in_use: InUse, ahead: Ahead, until: int, done: int) -> fo
     return np.where(flat.is_all, forecast.all_of(due, flat.starts), first)
 
 
-def _by_calendar(clock: Any, until: int, done: int) -> float:
+def _by_calendar(clock: Any, until: int, done: int, today: date) -> float:
     if clock.measure in dates.USE:
         return 0.0
     if clock.measure == DAYS:
@@ -100,4 +103,4 @@ def _by_calendar(clock: Any, until: int, done: int) -> float:
         every = 12 * _MONTH_DAYS
     else:
         return 0.0
-    return float(clock.due_date.toordinal() + done * every < until)
+    return float(max(clock.due_date, today).toordinal() + done * every < until)

@@ -1,7 +1,7 @@
 """How long a supplier takes, from the order lines that came and those that are still out."""
 
-from collections import defaultdict
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
 from django.db.models import Min, Q
@@ -41,22 +41,39 @@ def waits_of(supplier_ids: Sequence[int], *, today: date) -> dict[tuple[int, int
     return waits
 
 
+def learnt_by_part(
+    sold: Iterable[tuple[int, int, int]], *, waits: Mapping[tuple[int, int], Sequence[Wait]]
+) -> dict[tuple[int, int], LeadTime]:
+    """By supplier and part, how long it takes to come. sold: supplier, part, what they say. [d]
+
+    waits: as `waits_of` gives them. Lines of a supplier are added up once, so that many parts cost
+    little each.
+    """
+    whole: dict[int, Counter[Wait]] = defaultdict(Counter)
+    for (supplier, _), of_part in waits.items():
+        whole[supplier].update(of_part)
+    alone: dict[tuple[int, int], LeadTime] = {}
+    found: dict[tuple[int, int], LeadTime] = {}
+    for supplier, part, said_days in sold:
+        own = Counter(waits.get((supplier, part), ()))
+        if not own and (supplier, said_days) in alone:
+            found[supplier, part] = alone[supplier, said_days]
+            continue
+        found[supplier, part] = learnt(
+            part_waits=own, supplier_waits=whole[supplier] - own, said_days=said_days
+        )
+        if not own:
+            alone[supplier, said_days] = found[supplier, part]
+    return found
+
+
 def lead_times(sold: Sequence[SupplierPart], *, today: date) -> dict[int, LeadTime]:
     """By id of the supplier's part, how long it takes to come. One query for all of them."""
     waits = waits_of(list({each.supplier_id for each in sold}), today=today)
-    return {
-        each.pk: learnt(
-            part_waits=waits.get((each.supplier_id, each.part_id), []),
-            supplier_waits=[
-                wait
-                for (supplier, part), of_part in waits.items()
-                if supplier == each.supplier_id and part != each.part_id
-                for wait in of_part
-            ],
-            said_days=each.lead_time_days,
-        )
-        for each in sold
-    }
+    found = learnt_by_part(
+        [(each.supplier_id, each.part_id, each.lead_time_days) for each in sold], waits=waits
+    )
+    return {each.pk: found[each.supplier_id, each.part_id] for each in sold}
 
 
 def late_orders(*, today: date) -> list[PurchaseOrder]:

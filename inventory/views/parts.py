@@ -98,6 +98,7 @@ def _advice(shown: Part) -> Advice:
         usable_steps=shown.usable_steps,  # type: ignore[attr-defined]
         on_order_steps=shown.on_order_steps,  # type: ignore[attr-defined]
         expired_steps=shown.expired_steps,
+        robbed=shown.robbed.filter(ended_at__isnull=True).count() if shown.is_kit else 0,
         in_drawers_steps=shown.in_drawers_steps,  # type: ignore[attr-defined]
         promises=[
             Promise(source_name(row.source_kind, row.source_number), row.quantity_steps)

@@ -52,6 +52,8 @@ def advice(request: PageRequest, number: str) -> HttpResponse:
             "choices": list(say.choices(given, found, symbol=symbol)),
             "arithmetic": say.arithmetic(given, found, symbol=symbol),
             "bounds": say.bound_words(found),
+            "late": say.late_words(given),
+            "took": given.lead_from,
             "beside": say.beside(given, found),
         }
     return render(request, "shop/advice.html", context)

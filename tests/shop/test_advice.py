@@ -19,6 +19,7 @@ from shop.advice import (
     Drawer,
     Found,
     Given,
+    LateOrder,
     LeadTime,
     Need,
     Terms,
@@ -99,16 +100,21 @@ def from_what_is_shown(kept: dict[str, Any]) -> np.ndarray:
                 rigs.setdefault(each["rig"] or f"bench {place}", []).append(
                     (chance, each["quantity_steps"])
                 )
-        aboard = {
-            each["rig"]: max(each["here_steps"], each["target_steps"]) for each in shown["drawers"]
-        }
+        aboard = {each["rig"]: each for each in shown["drawers"]}
+        for rig in aboard:
+            rigs.setdefault(rig, [])
         for rig, services in rigs.items():
             edges = sorted({0.0, 1.0, *(chance for chance, _ in services)})
             one = np.zeros(200)
             for low, high in itertools.pairwise(edges):
                 worked = (low + high) / 2
                 asked = sum(steps for chance, steps in services if chance > worked)
-                one[max(0, asked - aboard.get(rig, 0))] += high - low
+                one[out_of_the_bins(asked, aboard.get(rig))] += high - low
+            total = np.convolve(total, one)[:200]
+        for order in shown["late_orders"]:
+            one = np.zeros(200)
+            one[0] = 1 - order["missing"][str(days)]
+            one[order["steps"]] += order["missing"][str(days)]
             total = np.convolve(total, one)[:200]
         breaks = shown["unplanned"]
         shape = breaks["prior_events"] + breaks["events"]
@@ -121,6 +127,23 @@ def from_what_is_shown(kept: dict[str, Any]) -> np.ndarray:
     return mixed
 
 
+def out_of_the_bins(asked: int, drawer: dict[str, int] | None) -> int:
+    """Piece by piece: fill the drawer, let the services take, fill it again as far as it is."""
+    if drawer is None:
+        return asked
+    aboard, taken = drawer["here_steps"], 0
+    while aboard < drawer["target_steps"]:
+        aboard, taken = aboard + 1, taken + 1
+    for _ in range(asked):
+        if aboard:
+            aboard -= 1
+        else:
+            taken += 1
+    while aboard < drawer["refill_steps"]:
+        aboard, taken = aboard + 1, taken + 1
+    return taken
+
+
 def enough(kept: dict[str, Any], steps: int) -> float:
     return float(from_what_is_shown(kept)[: steps + 1].sum()) if steps >= 0 else 0.0
 
@@ -131,6 +154,7 @@ def through_json(given: Given) -> dict[str, Any]:
 
 
 odds = st.floats(0, 1).map(lambda each: round(each, 3))
+two_odds = st.tuples(odds, odds).map(lambda both: tuple(sorted(both, reverse=True)))
 
 
 @st.composite
@@ -142,8 +166,14 @@ def givens(draw: st.DrawFn) -> Given:
             steps, late = draw(st.integers(1, 4)), draw(odds)
             # Rig 0: components on the bench.
             needs.append(need(rig, *falling, steps=steps, late=late))
-    drawers = tuple(
-        Drawer(rig, rig, draw(st.integers(0, 3)), draw(st.integers(0, 3))) for rig in range(1, 3)
+    drawers = []
+    for rig in range(1, 3):
+        target = draw(st.integers(0, 3))
+        again = draw(st.integers(0, target))
+        drawers.append(Drawer(rig, rig, draw(st.integers(0, 3)), target, again))
+    late = tuple(
+        LateOrder(order, draw(st.integers(1, 8)), 3, dict(zip(SPANS, draw(two_odds), strict=True)))
+        for order in range(draw(st.integers(0, 2)))
     )
     events = draw(st.integers(0, 5))
     unplanned = Unplanned(
@@ -155,7 +185,8 @@ def givens(draw: st.DrawFn) -> Given:
     )
     return figures(
         *needs,
-        drawers=drawers,
+        drawers=tuple(drawers),
+        late_orders=late,
         unplanned=unplanned,
         target=draw(st.sampled_from((0.8, 0.9, 0.95, 0.98))),
         terms=Terms(
@@ -205,12 +236,33 @@ def test_a_drawer_serves_its_own_rig_first_and_no_other() -> None:
     assert reckon(figures(*due, drawers=plenty)).point_steps == 1
 
 
-def test_what_a_drawer_lacks_is_taken_off_what_is_here_and_then_serves_its_rig() -> None:
-    given = figures(
-        need(1, 1.0), need(2, 1.0), drawers=(Drawer(1, 1, here_steps=0, target_steps=1),)
-    )
-    assert reckon(given).point_steps == 1
-    assert given.position_steps == 3 - 1
+def test_what_a_drawer_lacks_is_asked_of_the_bins_and_then_serves_its_rig() -> None:
+    due = [need(1, 1.0), need(2, 1.0)]
+    lacking = (Drawer(1, 1, here_steps=0, target_steps=1),)
+    assert reckon(figures(*due, drawers=lacking)).point_steps == 2
+    assert reckon(figures(drawers=lacking)).point_steps == 1
+    assert reckon(figures(drawers=(Drawer(1, 1, 1, 1),))).point_steps == 0
+
+
+def test_a_drawer_that_is_filled_again_asks_the_bins_for_it() -> None:
+    """A rig is served from its drawer, and the drawer from the bins, once each."""
+    for target, again, point in ((1, 0, 0), (1, 1, 1), (2, 1, 1), (2, 2, 2)):
+        aboard = (Drawer(1, 1, here_steps=1, target_steps=target, refill_steps=again),)
+        found = reckon(figures(need(1, 1.0), drawers=aboard))
+        assert found.point_steps == point, (target, again)
+
+
+def test_an_order_that_is_late_counts_for_as_much_as_it_can_be_relied_on() -> None:
+    """One is needed for certain, eight are late; they count on order, and as asked for where the
+    chance that they are missing is above what the target leaves (here 5 %).
+    """
+    for missing, point in ((0.0, 1), (0.04, 1), (0.06, 9), (1.0, 9)):
+        late = (LateOrder(12, 8, 6, dict.fromkeys(DAYS, missing)),)
+        given = figures(need(1, 1.0), late_orders=late, on_order_steps=8)
+        assert reckon(given).point_steps == point
+        assert given.position_steps == 11
+        # The drawing ahead is of what is asked for, not of what does not come.
+        assert reckon(given).ahead[0].high == 1
 
 
 def test_what_a_drawer_serves_are_the_likeliest_services() -> None:

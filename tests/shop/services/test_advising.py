@@ -68,7 +68,7 @@ def reckoned(world: SheetWorld) -> dict[int, StockAdvice]:
 def test_the_first_renewal_has_the_odds_of_the_due_list(world: SheetWorld) -> None:
     rows = Due.objects.listed()
     days = [TODAY + timedelta(days=ahead) for ahead in (0, 7, 40)]
-    found = renewals_by(rows, days=days, zone=ZONE)
+    found = renewals_by(rows, today=TODAY, days=days, zone=ZONE)
     for place, each in enumerate(days):
         expected = odds_by(rows, day=each, zone=ZONE)
         for pk, odds in expected.items():
@@ -79,7 +79,7 @@ def test_the_first_renewal_has_the_odds_of_the_due_list(world: SheetWorld) -> No
 def test_a_service_falls_due_again_an_interval_later_and_never_likelier(world: SheetWorld) -> None:
     """150 hours at about 10 a day: once more about every 15 days."""
     days = [TODAY + timedelta(days=ahead) for ahead in (7, 14, 28, 56)]
-    chances = renewals_by(Due.objects.listed(), days=days, zone=ZONE)[world.oil.pk]
+    chances = renewals_by(Due.objects.listed(), today=TODAY, days=days, zone=ZONE)[world.oil.pk]
     assert all(a >= b for of_day in chances for a, b in itertools.pairwise(of_day))
     assert chances[0][2] < 0.2
     assert chances[-1][2] > 0.9
@@ -91,8 +91,21 @@ def test_by_the_calendar_the_next_one_is_an_interval_later(world: SheetWorld) ->
     )
     due = Due.objects.get(version=version)
     days = [due.due_date + timedelta(days=ahead) for ahead in (-1, 0, 19, 20)]
-    chances = renewals_by(Due.objects.filter(pk=due.pk), days=days, zone=ZONE)[due.pk]
+    chances = renewals_by(Due.objects.filter(pk=due.pk), today=days[0], days=days, zone=ZONE)[
+        due.pk
+    ]
     assert chances == [(), (1.0,), (1.0,), (1.0, 1.0)]
+
+
+def test_what_is_long_past_due_is_done_once_and_then_an_interval_later(world: SheetWorld) -> None:
+    version = service_for(
+        world.fleet.components["gun"], ("days", 5), name="wipe down", author=world.manager
+    )
+    days = [TODAY + timedelta(days=ahead) for ahead in (0, 4, 5, 10)]
+    rows = Due.objects.filter(version=version)
+    assert rows.get().due_date < TODAY - timedelta(days=20)
+    (chances,) = renewals_by(rows, today=TODAY, days=days, zone=ZONE).values()
+    assert chances == [(1.0,), (1.0,), (1.0, 1.0), (1.0, 1.0, 1.0)]
 
 
 # --- what services, sheets and drawers ask -------------------------------------------------------
@@ -182,7 +195,7 @@ def test_a_kit_in_the_rigs_drawer_is_counted_once(world: SheetWorld) -> None:
     )
     given = given_for(world, world.kit)
     assert [(each.rig, each.here_steps) for each in given.drawers] == [(world.fleet.rig.pk, 1)]
-    assert given.position_steps == 0
+    assert (given.usable_steps, given.position_steps) == (0, 0)
     assert reckoned(world)[world.kit.pk].reorder_point_steps == bare - 1
 
 
@@ -196,7 +209,10 @@ def test_what_a_drawer_should_hold_and_does_not_is_taken_from_the_shop(world: Sh
         at=NOW,
     )
     given = given_for(world, world.kit)
-    assert (given.lacks_steps, given.position_steps) == (1, 0)
+    assert (given.lacks_steps, given.position_steps) == (1, 1)
+    (drawer,) = given.drawers
+    # A number by hand stands: once used from, the drawer is filled again.
+    assert (drawer.asked_steps(0), drawer.asked_steps(1)) == (1, 2)
 
 
 def test_a_robbed_kit_is_bought_as_a_kit_unless_its_parts_are(world: SheetWorld) -> None:
@@ -254,9 +270,10 @@ def test_lead_time_review_pack_and_prices_come_from_the_supplier(world: SheetWor
     PriceBreak.objects.create(supplier_part=sold, from_packs=1, pack_price_cents=40_000)
     PriceBreak.objects.create(supplier_part=sold, from_packs=5, pack_price_cents=38_000)
     given = given_for(world, world.kit)
-    assert [lead.days for lead in given.lead_times] == [20, 25, 30]
+    # A triangle about what they say, by bands: 50, 80, 95 and 99 %, from three weeks up by threes.
+    assert [lead.days for lead in given.lead_times] == [20, 24, 27]
     assert given.review_days == 14
-    assert given.lead_from == "as Harbor Supply says"
+    assert given.lead_from == "Harbor Supply says 20 days; nothing came from them yet"
     assert (given.terms.pack_steps, given.terms.least_packs) == (2, 3)
     assert given.terms.prices == ((1, 40_000), (5, 38_000))
     assert all(span.days in given.needs[0].chances for span in given.spans)
