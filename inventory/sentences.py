@@ -70,9 +70,9 @@ def buying_advice(
     """Return what to do about a part, and why.
 
     usable_steps: in the shop's bins and in date, >= 0. [steps] on_order_steps: still to come, which
-    counts with what is here, >= 0. [steps] expired_steps: in the bins, past
-    their day, >= 0. [steps] robbed: kits that something was taken from, >= 0. reorder_point_steps: >= 0; None where nobody has set one. [steps]
-    order_up_to_steps: >= reorder_point_steps. [steps]
+    counts with what is here, >= 0. [steps] expired_steps: in the bins, past their day, >= 0.
+    [steps] robbed: kits that something was taken from, >= 0. reorder_point_steps: >= 0; None where
+    nobody has set one. [steps] order_up_to_steps: >= reorder_point_steps. [steps]
     "Buy when 3 are left. 4 here, 1 reserved for sheet 0412."
     """
     position = usable_steps + on_order_steps

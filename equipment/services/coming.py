@@ -28,10 +28,10 @@ Renewals = Mapping[int, Sequence[tuple[float, ...]]]
 def renewals_by(rows: Any, *, today: date, days: Sequence[date], zone: ZoneInfo) -> Renewals:
     """Return the chances that each due row has fallen due once, twice, … by the end of some days.
 
-    rows: a queryset of due rows. days: any, rising, from today on. The first chance is that of `odds.odds_by`.
-    The n-th is that of n − 1 intervals more on the same clocks, P(use >= remaining + (n − 1) ×
-    interval), on the day set by the calendar that many intervals later; what is past due is done
-    once, today at the earliest, however long ago it fell due. Where a service has
+    rows: a queryset of due rows. days: any, rising, from today on. The first chance is that of
+    `odds.odds_by`. The n-th is that of n − 1 intervals more on the same clocks, P(use >= remaining
+    + (n − 1) × interval), on the day set by the calendar that many intervals later; what is past
+    due is done once, today at the earliest, however long ago it fell due. Where a service has
     triggers of both sorts and is done early by one of them, its next renewal is really somewhat
     sooner. What comes before a job, after another service, after standing still or by a measured
     value is looked at once. No chance is above that of the renewal before it. A number of queries
