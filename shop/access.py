@@ -166,7 +166,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:undo_renewal": MANAGER,
     # inventory
     "inventory:adjust": MANAGER,
-    "inventory:buying": OFFICE,
+    "inventory:buying": ReadOrChange(read=OFFICE, change=MANAGER),
     "inventory:change_part": MANAGER,
     "inventory:change_supplier": MANAGER,
     "inventory:count": CREW,

@@ -87,9 +87,11 @@ class PartQuerySet(models.QuerySet["Part"]):
         """Parts in use with a policy for the shop whose stock fell to its point.
 
         What is usable and what is on order count together: what was ordered is not bought twice.
+        Of a part that another has taken the place of, that one is bought.
         """
         return (
             self.in_use()
+            .filter(superseded_by__isnull=True)
             .with_stock(today=today)
             .with_on_order()
             .with_policy()
@@ -103,6 +105,7 @@ class PartQuerySet(models.QuerySet["Part"]):
         """Parts in use above their reorder point, the closest to it first."""
         return (
             self.in_use()
+            .filter(superseded_by__isnull=True)
             .with_stock(today=today)
             .with_on_order()
             .with_policy()
