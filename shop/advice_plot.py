@@ -88,14 +88,21 @@ def held_behind(moved: Sequence[Moved], *, on_hand_steps: int, today: date) -> l
 
 
 def plot_of(
-    *, given: Given, found: Found, held: Sequence[Moved], left: Sequence[Left], today: date
+    *,
+    given: Given,
+    point_steps: int | None,
+    held: Sequence[Moved],
+    left: Sequence[Left],
+    today: date,
 ) -> StockPlot:
-    """Return the drawing of stock behind and ahead, with its sentence."""
+    """Return the drawing of stock behind and ahead, with its sentence.
+
+    point_steps: the reorder point in force, by hand or by the advice; None where there is none.
+    """
     unit = Unit(given.unit_name, given.steps_per_unit)
-    is_kept = bool(found.order_up_to_steps)
     buy = None
-    if is_kept:
-        buy = next((row.day for row in left if row.middle <= found.point_steps), None)
+    if point_steps is not None:
+        buy = next((row.day for row in left if row.middle <= point_steps), None)
     return StockPlot(
         today=today,
         back=BACK_DAYS,
@@ -110,24 +117,24 @@ def plot_of(
             )
             for row in left
         ),
-        point=found.point_steps / unit.steps if is_kept else None,
-        point_text=unit.words(found.point_steps),
+        point=point_steps / unit.steps if point_steps is not None else None,
+        point_text=unit.words(point_steps or 0),
         lead=given.span_days - given.review_days,
         buy_day=(buy - today).days if buy else None,
-        label=sentence(unit, found, left, buy, today=today),
+        label=sentence(unit, point_steps or 0, left, buy, today=today),
     )
 
 
 def sentence(
-    unit: Unit, found: Found, left: Sequence[Left], buy: date | None, *, today: date
+    unit: Unit, point_steps: int, left: Sequence[Left], buy: date | None, *, today: date
 ) -> str:
     """Say what is here, when it falls to the reorder point, and what is left at the end."""
     first, last = left[0], left[-1]
     said = [f"{_words(unit, first.middle).capitalize()} usable in the bins on {_day(today)}."]
     if buy == today:
-        said.append(f"That is at the reorder point of {unit.words(found.point_steps)} or below.")
+        said.append(f"That is at the reorder point of {unit.words(point_steps)} or below.")
     elif buy is not None:
-        point = unit.words(found.point_steps)
+        point = unit.words(point_steps)
         said.append(f"It falls to the reorder point of {point} by about {_day(buy)}.")
     if last.low == last.high:
         said.append(f"On {_day(last.day)} {_words(unit, last.middle)} will be left.")

@@ -83,7 +83,14 @@ def advice_for(context: dict[str, Any], part: Part) -> Advised | None:
         coming=coming,
     )
     held = held_behind(moved, on_hand_steps=part.on_hand_steps, today=today)  # type: ignore[attr-defined]
-    plot = plot_of(given=given, found=found, held=held, left=left, today=today)
+    plot = plot_of(
+        given=given,
+        # As the shop goes by it: by hand, or by the advice.
+        point_steps=part.reorder_point_steps if part.order_up_to_steps else None,  # type: ignore[attr-defined]
+        held=held,
+        left=left,
+        today=today,
+    )
     unit = Unit(part.unit_name, part.steps_per_unit)
     return Advised(
         sentence=sentence(given, found),

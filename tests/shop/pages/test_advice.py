@@ -100,7 +100,11 @@ def test_what_a_manager_fixes_stands_with_reason_and_day(world: SheetWorld, desk
     }
     assert desk.post(f"{address}/policy/", sent).status_code == 302
     shown = text_of(page(desk, f"{address}/advice/"))
-    assert "By hand: buy at 6, up to 9. “winter”" in shown
+    assert "Fixed by hand: buy at 6, up to 9. “winter”" in shown
+    assert "By what falls due, which is not in force: Buy when" in shown
+    part = text_of(page(desk, f"{address}/"))
+    assert "The number above is fixed by hand until" in part
+    assert "reorder point 6" in part
     assert "is past" not in shown
     assert "to be looked at again" not in page(desk, "/buying/")
 
