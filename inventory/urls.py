@@ -4,6 +4,7 @@ from django.urls import path
 
 from inventory.views import (
     buying,
+    cores,
     counting,
     deliveries,
     keeping,
@@ -46,6 +47,7 @@ urlpatterns = [
     path("suppliers/<int:pk>/", suppliers.supplier, name="supplier"),
     path("suppliers/<int:pk>/change/", suppliers.change, name="change_supplier"),
     path("suppliers/<int:pk>/parts/<str:number>/", suppliers.supplier_part, name="supplier_part"),
+    path("cores/", cores.cores, name="cores"),
     path("counts/", counting.counts, name="counts"),
     path("counts/<int:number>/", counting.count, name="count"),
     path("counts/<int:number>/settle/", counting.settle_count, name="settle_count"),

@@ -169,6 +169,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:buying": ReadOrChange(read=OFFICE, change=MANAGER),
     "inventory:change_part": MANAGER,
     "inventory:change_supplier": MANAGER,
+    "inventory:cores": ReadOrChange(read=OFFICE, change=MANAGER),
     "inventory:count": CREW,
     "inventory:counts": CREW,
     "inventory:extend_lot": MANAGER,

@@ -53,7 +53,7 @@ NAV: dict[str, tuple[tuple[str, str], ...]] = {
 
 #: Rarer pages, reached by a word whose address they do not begin with.
 BELOW: dict[str, tuple[str, ...]] = {
-    "inventory:buying": ("inventory:orders", "inventory:suppliers"),
+    "inventory:buying": ("inventory:orders", "inventory:suppliers", "inventory:cores"),
     "inventory:parts": ("inventory:keeping", "inventory:counts", "shop:find", "shop:labels"),
     "shop:rigs": ("shop:jobs", "shop:drawers"),
     "shop:settings": (

@@ -272,6 +272,25 @@ def _owe_old_parts(
     )
 
 
+def set_back_by(
+    *, core: Core, back_by: date | None, author: AbstractBaseUser, at: datetime
+) -> Core:
+    """Say the last day on which the supplier takes old parts; None: any day.
+
+    Raises StockRefused when they went back, and for a day before they were owed.
+    """
+    with transaction.atomic():
+        core = Core.objects.select_for_update().get(pk=core.pk)
+        if core.sent_back_on is not None:
+            raise StockRefused(f"They went back on {core.sent_back_on:%Y-%m-%d} already.")
+        if back_by is not None and back_by < core.owed_since:
+            raise StockRefused("That is before the new ones came.")
+        core.back_by = back_by
+        core.changed_by_id, core.changed_at = author.pk, at
+        core.save(update_fields=["back_by", "changed_by", "changed_at"])
+    return core
+
+
 def send_core_back(*, core: Core, on: date, author: AbstractBaseUser, at: datetime) -> Core:
     """Say that old parts went back on a day. Raises StockRefused when they did before."""
     with transaction.atomic():

@@ -41,6 +41,7 @@ from inventory.views.common import (
     typed,
 )
 from inventory.views.kits import kit_on_its_page
+from inventory.views.part_buying import part_buying
 
 PARTS_A_PAGE: Final = 50
 LEDGER_ROWS: Final = 25
@@ -86,6 +87,11 @@ def part(request: HttpRequest, number: str) -> HttpResponse:
         "cells": figures(shown, request),
         **_kit(shown, request.today),  # type: ignore[attr-defined]
         **kit_on_its_page(shown, request.today),  # type: ignore[attr-defined]
+        "buying": part_buying(
+            shown,
+            symbol=request.shop.currency,  # type: ignore[attr-defined]
+            today=request.today,  # type: ignore[attr-defined]
+        ),
         **_ledger(request, shown),
     }
     return render(request, "inventory/part.html", context)

@@ -102,8 +102,8 @@ def test_what_a_manager_fixes_stands_with_reason_and_day(world: SheetWorld, desk
     shown = text_of(page(desk, f"{address}/advice/"))
     assert "Fixed by hand: buy at 6, up to 9. “winter”" in shown
     assert "By what falls due, which is not in force: Buy when" in shown
-    part = text_of(page(desk, f"{address}/"))
-    assert "The number above is fixed by hand until" in part
+    part = page(desk, f"{address}/")
+    assert "The number above is fixed by hand until" in text_of(part)
     assert "reorder point 6" in part
     assert "is past" not in shown
     assert "to be looked at again" not in page(desk, "/buying/")
