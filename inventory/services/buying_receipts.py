@@ -272,6 +272,15 @@ def _owe_old_parts(
     )
 
 
+def cores_due(by: date) -> list[Core]:
+    """Old parts here that a supplier takes until a day at the latest, the first to go on top."""
+    return list(
+        Core.objects.filter(sent_back_on__isnull=True, credited_on__isnull=True, back_by__lte=by)
+        .select_related("part", "supplier")
+        .order_by("back_by", "pk")
+    )
+
+
 def set_back_by(
     *, core: Core, back_by: date | None, author: AbstractBaseUser, at: datetime
 ) -> Core:

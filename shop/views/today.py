@@ -14,6 +14,8 @@ from equipment.models import Due, Rig, Round
 from equipment.services import missed_rounds
 from inventory.models import Movement
 from inventory.services import counting
+from inventory.services.buying_receipts import cores_due
+from inventory.services.buying_times import late_orders
 from shop import (
     daybook,
     drawer_checks,
@@ -39,6 +41,9 @@ MOST_SHORT: Final = 12
 MOST_SIGNALS: Final = 6
 MOST_MISSED: Final = 6
 MOST_CHECKS: Final = 6
+MOST_LATE: Final = 4
+#: Old parts are named when they must go back within so long.
+CORES_AHEAD: Final = timedelta(days=7)
 MONTH: Final = timedelta(days=30)
 
 
@@ -117,6 +122,8 @@ def _manager(request: PageRequest) -> HttpResponse:
             "sign_off": sign_off,
             **_checks(everybody, day),
             "to_approve": counting.to_approve(),
+            "late_orders": late_orders(today=day)[:MOST_LATE],
+            "cores_due": cores_due(day + CORES_AHEAD),
             "short": short[:MOST_SHORT],
             "short_more": max(len(short) - MOST_SHORT, 0),
             "next_due": ""

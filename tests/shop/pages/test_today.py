@@ -9,12 +9,14 @@ import pytest
 from django.test import Client
 
 from equipment.models import Round
+from inventory.models import Core
 from inventory.models import Count as StockCount
 from inventory.services import IssueLine, issue
 from inventory.services.counting import approve_count, finish_count, start_count
 from shop.drawing.days import DayBar, DayMark
 from shop.models import RigDrawer, SheetPart, SheetStep, Shop, StepEntry
-from tests.inventory.factories import BinFactory, PartFactory, received
+from tests.inventory.factories import BinFactory, PartFactory, PersonFactory, received
+from tests.inventory.orders import orders_in_every_state
 from tests.shop.pages import world
 from tests.shop.pages.test_due import queries_of, text_of
 
@@ -463,3 +465,18 @@ def test_a_count_waits_on_the_managers_day_until_it_is_approved(client_as: Any) 
     assert "Counts to approve" not in text_of(client_as("technician").get("/"))
     approve_count(count=count, **told)
     assert "Counts to approve" not in text_of(client_as("manager").get("/"))
+
+
+def test_late_orders_and_old_parts_to_send_back_stand_on_the_managers_day(client_as: Any) -> None:
+    world.make_rig(4)
+    assert "is late" not in text_of(client_as("manager").get("/"))
+    part, place = PartFactory(number="SE-1"), BinFactory()
+    orders_in_every_state(part, place, author=PersonFactory(), at=world.AT)
+    said = text_of(client_as("manager").get("/"))
+    assert "Order 2 to Harbor Seals is late" in said
+    assert "goes back" not in said
+    Core.objects.update(back_by=world.AT.date() + timedelta(days=7))
+    assert "goes back to Harbor Seals by" in text_of(client_as("manager").get("/"))
+    Core.objects.update(back_by=world.AT.date() + timedelta(days=8))
+    assert "goes back" not in text_of(client_as("manager").get("/"))
+    assert "is late" not in text_of(client_as("technician").get("/"))
