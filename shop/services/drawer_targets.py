@@ -10,10 +10,10 @@ from django.db import transaction
 from django.db.models import Sum
 
 from equipment.due import FAR_DATE
-from equipment.models import Due
+from equipment.models import Due, ServiceVersion, Skill
 from inventory import drawer_target
 from inventory.drawer_target import Carried, Need
-from inventory.models import Balance, Location, Part, StockAdvice, StockPolicy
+from inventory.models import Balance, KitLine, Location, Part, StockAdvice, StockPolicy
 from inventory.services import StockRefused, set_policy
 from shop import duelist, odds
 from shop.models import PartsNeed, Person, RigDrawer, Role, Shop
@@ -114,6 +114,7 @@ def _advice(drawer: RigDrawer, *, shop: Shop, today: date) -> Iterable[StockAdvi
     own = [due for due in own if (due.component_id, due.version_id) not in sheets]
     chances = odds.before(own, until, zone=shop.zone)
     asked: dict[Part, list[Need]] = defaultdict(list)
+    in_the_shop: dict[Part, str] = {}
     by_service: dict[int, list[PartsNeed]] = defaultdict(list)
     wanted = PartsNeed.objects.filter(service__in={due.version.service_id for due in own})
     for row in wanted.select_related("part").order_by("part__number", "pk"):
@@ -124,8 +125,15 @@ def _advice(drawer: RigDrawer, *, shop: Shop, today: date) -> Iterable[StockAdvi
             chance = found.due / 1000
         for row in by_service[due.version.service_id]:
             name = f"{due.component}, {due.version.service.name}"
-            asked[row.part].append(Need(chance, row.quantity_steps, name))
-    for part, needs in sorted(asked.items(), key=lambda each: each[0].number):
+            needs = asked[row.part]
+            if _is_field_work(due.version):
+                needs.append(Need(chance, row.quantity_steps, name))
+            else:
+                in_the_shop[row.part] = name
+    inside = _in_kits(asked)
+    kits_aboard: dict[int, int] = {}
+    # Kits first: what lies in one is aboard already.
+    for part, needs in sorted(asked.items(), key=lambda each: (not each[0].is_kit, each[0].number)):
         if part.retired:
             continue
         piece = drawer_target.piece_of(needs, steps_per_unit=part.steps_per_unit)
@@ -134,20 +142,51 @@ def _advice(drawer: RigDrawer, *, shop: Shop, today: date) -> Iterable[StockAdvi
             days=(until - today).days,
             piece_steps=piece,
             piece_cents=part.cost_of(piece),
+            # What nobody renews on a job is not mended there either.
+            unplanned_a_year=drawer_target.UNPLANNED_A_YEAR if needs else 0.0,
+            stops_share=drawer_target.STOPS_SHARE,
+            handling_cents=drawer_target.HANDLING_CENTS,
         )
         target = drawer_target.drawer_target(carried)
+        if part.is_kit:
+            kits_aboard[part.pk] = target.steps
+        in_kits = sum(
+            kits_aboard.get(kit, 0) * steps for kit, steps in inside.get(part.pk, {}).items()
+        )
+        kept = max(0, target.steps - in_kits)
         yield StockAdvice(
             part=part,
             location=drawer.location,
-            reorder_point_steps=max(0, target.steps - piece),
-            order_up_to_steps=target.steps,
+            reorder_point_steps=max(0, kept - piece),
+            order_up_to_steps=kept,
             figures={
                 **drawer_target.figures_of(carried, target),
+                "in_kit_steps": min(in_kits, target.steps),
+                "in_the_shop": "" if needs else in_the_shop[part],
                 "kind": "drawer",
                 "until": until.isoformat(),
             },
             reckoned_on=today,
         )
+
+
+def _is_field_work(version: ServiceVersion) -> bool:
+    """Whether a crew does it on a job: without an outside firm or the electrician, in two hours."""
+    return (
+        version.skill in (Skill.OPERATOR, Skill.TECHNICIAN)
+        and version.labour_minutes <= drawer_target.FIELD_MINUTES
+    )
+
+
+def _in_kits(parts: Iterable[Part]) -> dict[int, dict[int, int]]:
+    """By part, how much of it lies in each of these kits. [steps]"""
+    found: dict[int, dict[int, int]] = defaultdict(dict)
+    kits = [part for part in parts if part.is_kit]
+    for kit, part, steps in KitLine.objects.filter(kit__in=kits).values_list(
+        "kit", "part", "quantity_steps"
+    ):
+        found[part][kit] = steps
+    return found
 
 
 def kept_in(drawers: Sequence[Location], *, today: date | None = None) -> dict[int, list[KeptPart]]:

@@ -139,3 +139,48 @@ def test_figures_out_of_range_are_refused(wrong: dict[str, object]) -> None:
     sound = {"needs": (), "days": 7, "piece_steps": 1, "piece_cents": 100}
     with pytest.raises(ValueError, match=r"\."):
         Carried(**{**sound, **wrong})  # type: ignore[arg-type]
+
+
+def test_of_services_that_fall_due_only_a_share_stops_the_spraying() -> None:
+    """Due with 60 %, one in ten stops: worth 0.6 × 0.1 × $1,500 = $90. By hand."""
+    asked = Carried(
+        needs=(Need(0.6, 1),),
+        days=30,
+        piece_steps=1,
+        piece_cents=0,
+        unplanned_a_year=0,
+        stops_share=0.1,
+        handling_cents=500,
+    )
+    target = drawer_target(asked)
+    assert (target.steps, target.carrying_cents) == (1, 500)
+    assert target.worth_cents == pytest.approx((9_000, 0))
+
+
+def test_what_breaks_stops_it_whatever_the_share() -> None:
+    """Poisson, 1 a year for 365 days: more than none with 63.2 %, worth $948. By hand."""
+    asked = Carried(
+        needs=(Need(1.0, 1),),
+        days=365,
+        piece_steps=1,
+        piece_cents=0,
+        unplanned_a_year=1,
+        stops_share=0.0,
+    )
+    assert drawer_target(asked).worth_cents[0] == pytest.approx(94_818, abs=1)
+
+
+@given(carried, st.floats(0, 1))
+def test_the_fewer_services_stop_it_the_less_is_kept(asked: Carried, share: float) -> None:
+    figures = figures_of(asked, drawer_target(asked))
+    milder = from_figures({**figures, "stops_share": share})
+    assert drawer_target(milder).steps <= drawer_target(asked).steps
+
+
+@given(carried, st.integers(1, 5_000))
+def test_what_takes_longer_to_keep_in_order_is_never_kept_more_often(
+    asked: Carried, cents: int
+) -> None:
+    figures = figures_of(asked, drawer_target(asked))
+    harder = from_figures({**figures, "handling_cents": cents})
+    assert drawer_target(harder).steps <= drawer_target(asked).steps

@@ -5,11 +5,12 @@ from datetime import timedelta
 import pytest
 import time_machine
 
-from equipment.models import Due
+from equipment.models import Due, ServiceVersion, Skill
 from inventory.drawer_target import drawer_target, from_figures
 from inventory.models import StockAdvice, StockPolicy
 from shop.models import Person, Shop
 from shop.services.drawer_targets import USUAL_DAYS, kept_in, reckon_drawer_targets, set_target
+from shop.services.needs import set_need
 from shop.services.turning import turn_shop
 from tests.shop.worlds import NOW, TODAY, SheetWorld, sheet_world
 
@@ -83,3 +84,28 @@ def test_the_turn_of_the_day_reckons_them(world: SheetWorld) -> None:
     with time_machine.travel(NOW, tick=False):
         turn_shop(shop=world.shop, today=TODAY)
     assert advice(world, world.kit).reckoned_on == TODAY
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"labour_minutes": 121}, {"skill": Skill.OUTSIDE}, {"skill": Skill.ELECTRICIAN}],
+)
+def test_what_is_a_job_for_the_shop_does_not_ride_along(
+    world: SheetWorld, change: dict[str, object]
+) -> None:
+    ServiceVersion.objects.filter(pk=world.rebuild.version_id).update(**change)
+    reckon_drawer_targets(shop=world.shop, today=TODAY)
+    assert advice(world, world.kit).order_up_to_steps == 0
+    assert advice(world, world.filter_part).order_up_to_steps >= 1
+    kept = {each.part: each for each in kept_in([world.drawer], today=TODAY)[world.drawer.pk]}
+    assert kept[world.kit].why_text("$").endswith("full rebuild is a job for the shop.")
+
+
+def test_what_lies_in_a_kit_aboard_is_not_kept_a_second_time(world: SheetWorld) -> None:
+    """The kit holds two seals; a service that takes three asks for one more beside it."""
+    set_need(service=world.oil.version.service, part=world.seal, quantity_steps=3)
+    reckon_drawer_targets(shop=world.shop, today=TODAY)
+    assert advice(world, world.kit).order_up_to_steps == 1
+    seal = advice(world, world.seal)
+    assert (seal.figures["in_kit_steps"], seal.order_up_to_steps) == (2, 1)
+    assert drawer_target(from_figures(seal.figures)).steps == 3
