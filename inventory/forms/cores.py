@@ -7,6 +7,7 @@ from django import forms
 
 from inventory.forms.fields import DayField, MoneyField
 from inventory.models import Core
+from inventory.quantities import to_money
 
 
 class CoreForm(forms.Form):
@@ -23,7 +24,7 @@ class CoreForm(forms.Form):
         self.fields["back_by"].initial = core.back_by
         self.fields["on"].initial = today
         self.fields["amount"].label = f"They paid, {symbol}"
-        self.fields["amount"].initial = f"{core.credit_cents / 100:.2f}"
+        self.fields["amount"].initial = f"{to_money(core.credit_cents):f}"
 
     def clean_on(self) -> date | None:
         on: date | None = self.cleaned_data["on"]

@@ -4,9 +4,10 @@ from datetime import date
 from typing import Any
 
 from inventory.delivery_words import lead_time_in_words
-from inventory.models import Movement, Part, PurchaseOrderLine, ReceiptLine, SupplierPart
+from inventory.models import Movement, Part, PurchaseOrderLine, SupplierPart
 from inventory.quantities import format_money
 from inventory.services import in_words
+from inventory.services.buying_receipts import standing_lines
 from inventory.services.suppliers import took_by_part
 
 #: Deliveries that are shown.
@@ -54,8 +55,10 @@ def part_buying(part: Part, *, symbol: str, today: date) -> dict[str, Any]:
 
 
 def _deliveries(part: Part, symbol: str) -> list[dict[str, Any]]:
+    """What came last and was not taken back. Two queries."""
     rows = list(
-        ReceiptLine.objects.filter(lot__part=part)
+        standing_lines()
+        .filter(lot__part=part)
         .select_related("receipt__supplier", "lot", "order_line__order")
         .order_by("-receipt__received_at", "-pk")[:LAST_DELIVERIES]
     )

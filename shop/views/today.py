@@ -90,6 +90,7 @@ def _manager(request: PageRequest) -> HttpResponse:
     away = [each for each in coming if each not in here]
     sign_off = [sheet for sheet in sheets if sheet.state == ServiceSheet.State.UNDER_WAY]
     short = short_parts(sheets)
+    late = late_orders(today=day)
     overdue = [due for due in near if due.state(today=day, warning_days=0) == due_math.OVERDUE]
     told = {rig.pk: rig for rig in [*shown, *(each.rig for each in away[:MOST_COMING])]}
     ready = readiness.of_rigs(told.values(), today=day, shop=shop)
@@ -122,7 +123,8 @@ def _manager(request: PageRequest) -> HttpResponse:
             "sign_off": sign_off,
             **_checks(everybody, day),
             "to_approve": counting.to_approve(),
-            "late_orders": late_orders(today=day)[:MOST_LATE],
+            "late_orders": late[:MOST_LATE],
+            "late_more": max(len(late) - MOST_LATE, 0),
             "cores_due": cores_due(day + CORES_AHEAD),
             "short": short[:MOST_SHORT],
             "short_more": max(len(short) - MOST_SHORT, 0),

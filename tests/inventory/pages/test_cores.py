@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -10,7 +11,18 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from inventory.models import Core, Location, Part, PurchaseOrder
+from inventory.models import Core, Location, Movement, Part, PurchaseOrder
+from inventory.pack_prices import PackPrice
+from inventory.services import reverse
+from inventory.services.buying import (
+    Terms,
+    Wish,
+    create_supplier,
+    draft_order,
+    send_order,
+    set_supplier_part,
+)
+from inventory.services.buying_receipts import Arrival, receive_delivery
 from shop.models import Role
 from tests.inventory.factories import PersonFactory
 from tests.inventory.orders import orders_in_every_state
@@ -30,9 +42,9 @@ def core(orders: list[PurchaseOrder]) -> Core:
     return Core.objects.get()
 
 
-def post(client: Client, core: Core, do: str, **typed: Any) -> Any:
+def post(client: Client, core: Core, do: str, address: str = "/cores/", **typed: Any) -> Any:
     named = {f"core-{core.pk}-{name}": value for name, value in typed.items()}
-    return client.post("/cores/", {"core": core.pk, "do": do, **named})
+    return client.post(address, {"core": core.pk, "do": do, **named})
 
 
 class TestCores:
@@ -59,10 +71,6 @@ class TestCores:
         assert core.credited_cents == 1_850
         assert "No old part is owed." in text_of(desk.get("/cores/"))
         assert "paid $18.50" in text_of(desk.get("/cores/?all=yes"))
-        again = post(desk, core, "paid", on=today, amount="18.50")
-        assert again.status_code == 302
-        core.refresh_from_db()
-        assert core.credited_cents == 1_850
 
     def test_the_day_until_which_they_take_it(self, desk: Client, core: Core) -> None:
         past = timezone.localdate() - timedelta(days=2)
@@ -71,6 +79,80 @@ class TestCores:
         read = text_of(desk.get("/cores/"))
         assert "they take it until" in read
         assert "past" in read
+
+    @pytest.mark.parametrize("address", ["/cores/", "/cores/?all=yes"])
+    def test_sent_twice_it_counts_once_and_another_word_changes_nothing(
+        self, desk: Client, core: Core, address: str
+    ) -> None:
+        today = timezone.localdate()
+        yesterday = today - timedelta(days=1)
+        Core.objects.update(owed_since=yesterday)
+
+        def again(do: str, **typed: Any) -> str:
+            answer = post(desk, core, do, address=address, **typed)
+            assert answer.status_code == 302
+            assert answer.url == address
+            return text_of(desk.get("/"))
+
+        assert "The old gun rebuild kit went back".lower() in again("sent", on=today).lower()
+        assert f"They went back on {today} already." in again("sent", on=today)
+        assert f"They went back on {today} already." in again("sent", on=yesterday)
+        assert f"They went back on {today} already." in again("until", back_by=today)
+        assert "paid for the old" in again("paid", on=today, amount="18.50")
+        assert f"They were credited on {today} already." in again("paid", on=today, amount="18.50")
+        assert f"They were credited on {today} already." in again("paid", on=today, amount="1")
+        core.refresh_from_db()
+        assert (core.sent_back_on, core.back_by) == (today, None)
+        assert (core.credited_on, core.credited_cents) == (today, 1_850)
+
+    def test_what_must_go_back_first_stands_on_top(
+        self, desk: Client, core: Core, part: Part
+    ) -> None:
+        today = timezone.localdate()
+        since = today - timedelta(days=30)
+        told: dict[str, Any] = {
+            "supplier": core.supplier,
+            "part": part,
+            "owed_since": since,
+            "changed_by": core.changed_by,
+            "changed_at": core.changed_at,
+        }
+        for cents, back_by, sent in [
+            (111, today - timedelta(days=20), today - timedelta(days=25)),
+            (222, None, None),
+            (333, today + timedelta(days=3), None),
+            (444, today - timedelta(days=1), None),
+        ]:
+            Core.objects.create(
+                quantity_steps=1, credit_cents=cents, back_by=back_by, sent_back_on=sent, **told
+            )
+        core.delete()
+        read = text_of(desk.get("/cores/"))
+        at = [read.index(money) for money in ("$4.44", "$3.33", "$2.22", "$1.11")]
+        assert at == sorted(at)
+        assert "$11.10 is still to be paid for 4 delivery lines" in read
+        assert "1 should have gone back already." in read
+
+    def test_a_row_of_a_later_page_is_changed_and_comes_back_to_it(
+        self, desk: Client, core: Core
+    ) -> None:
+        kept = Core.objects.values().get()
+        today = timezone.localdate()
+        more = [{**kept, "id": None, "back_by": today} for _ in range(50)]
+        Core.objects.bulk_create([Core(**row) for row in more])
+        assert "Later" in text_of(desk.get("/cores/"))
+        assert desk.get("/cores/").content.count(b"Keep that day") == 50
+        answer = post(desk, core, "sent", address="/cores/?page=1", on="soon")
+        assert answer.status_code == 422
+        assert 'value="soon"' in answer.content.decode()
+        answer = post(desk, core, "sent", address="/cores/?page=2", on=today)
+        assert (answer.status_code, answer.url) == (302, "/cores/?page=2")
+
+    def test_what_is_owed_no_more_says_so(self, desk: Client, core: Core) -> None:
+        Core.objects.all().delete()
+        assert post(desk, core, "sent", on=timezone.localdate()).status_code == 302
+        assert "owed no more" in text_of(desk.get("/cores/"))
+        assert desk.post("/cores/", {"core": "\u0663", "do": "sent"}).status_code == 302
 
     @pytest.mark.parametrize(
         ("do", "typed", "said"),
@@ -129,6 +211,22 @@ class TestPartPage:
         assert "$50.00" not in read
         assert "Add who sells it" not in read
 
+    def test_a_delivery_taken_back_is_not_said_to_have_come(
+        self, desk: Client, part: Part, orders: list[PurchaseOrder]
+    ) -> None:
+        assert "packing slip HS-100, order 2" in text_of(desk.get("/parts/GK-1/"))
+        came = Movement.objects.get(kind=Movement.Kind.RECEIPT, lot__receipt_line__isnull=False)
+        reverse(
+            movement=came,
+            author=came.author,
+            at=timezone.now(),
+            request_id=uuid4(),
+            reason="typed twice",
+        )
+        read = text_of(desk.get("/parts/GK-1/"))
+        assert "Came last" not in read
+        assert "Order 2 to Harbor Seals: 10 pieces" in read
+
     def test_as_many_queries_for_many_orders_as_for_one(
         self, desk: Client, part: Part, bin_k3: Location, orders: list[PurchaseOrder]
     ) -> None:
@@ -139,7 +237,21 @@ class TestPartPage:
 
         desk.get("/parts/GK-1/")
         before = queries()
-        for order in orders[:1]:
-            order.state, order.sent_at = "sent", timezone.now()
-            order.save()
+        who: dict[str, Any] = {"author": PersonFactory(), "at": timezone.now()}
+        for number in range(3):
+            seller = create_supplier(name=f"Seller {number}", **who)
+            prices = (PackPrice(1, 5_000), PackPrice(20, 4_500))
+            set_supplier_part(supplier=seller, part=part, terms=Terms(1, prices=prices))
+            order = draft_order(supplier=seller, wishes=[Wish(part, 10)], request_id=uuid4(), **who)
+            send_order(order=order, **who)
+            receive_delivery(
+                order=order,
+                packing_slip="1",
+                arrivals=[Arrival(order.lines.get(), bin_k3, 4)],
+                request_id=uuid4(),
+                **who,
+            )
+        read = text_of(desk.get("/parts/GK-1/"))
+        assert read.count("4 pieces from Seller") == 3
+        assert read.count("6 pieces") >= 4
         assert queries() == before

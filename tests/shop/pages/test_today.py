@@ -9,9 +9,10 @@ import pytest
 from django.test import Client
 
 from equipment.models import Round
-from inventory.models import Core
+from inventory.models import Core, PurchaseOrder
 from inventory.models import Count as StockCount
 from inventory.services import IssueLine, issue
+from inventory.services.buying import Wish, draft_order, send_order
 from inventory.services.counting import approve_count, finish_count, start_count
 from shop.drawing.days import DayBar, DayMark
 from shop.models import RigDrawer, SheetPart, SheetStep, Shop, StepEntry
@@ -479,4 +480,16 @@ def test_late_orders_and_old_parts_to_send_back_stand_on_the_managers_day(client
     assert "goes back to Harbor Seals by" in text_of(client_as("manager").get("/"))
     Core.objects.update(back_by=world.AT.date() + timedelta(days=8))
     assert "goes back" not in text_of(client_as("manager").get("/"))
+    assert "more late" not in said
+    supplier = PurchaseOrder.objects.get(number=2).supplier
+    for _ in range(5):
+        late = draft_order(
+            supplier=supplier,
+            wishes=[Wish(part, 1)],
+            author=supplier.changed_by,
+            at=world.AT - timedelta(days=9),
+            request_id=uuid4(),
+        )
+        send_order(order=late, author=supplier.changed_by, at=world.AT - timedelta(days=8))
+    assert "and 2 more late orders" in text_of(client_as("manager").get("/"))
     assert "is late" not in text_of(client_as("technician").get("/"))
