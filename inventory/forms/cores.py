@@ -21,6 +21,11 @@ class CoreForm(forms.Form):
         kwargs["prefix"] = f"core-{core.pk}"
         super().__init__(*args, **kwargs)
         self.today = today
+        # The button says what is needed; a page only looked at shows both as needed.
+        do = self.data.get("do") if self.is_bound else None
+        for name, needed_by in {"on": ("sent", "paid"), "amount": ("paid",)}.items():
+            self.fields[name].required = do is None or do in needed_by
+            self.fields[name].error_messages["required"] = "This is needed."
         self.fields["back_by"].initial = core.back_by
         self.fields["on"].initial = today
         self.fields["amount"].label = f"They paid, {symbol}"

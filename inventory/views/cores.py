@@ -95,19 +95,16 @@ def _changed(request: HttpRequest, core: Core, form: CoreForm, now: datetime) ->
         return False
     data = form.cleaned_data
     who: dict[str, Any] = {"author": signed_in(request), "at": now}
-    acts: dict[str, tuple[tuple[str, ...], Callable[[], Core], str]] = {
+    acts: dict[str, tuple[Callable[[], Core], str]] = {
         "until": (
-            (),
             lambda: set_back_by(core=core, back_by=data["back_by"], **who),
             "The day is kept." if data.get("back_by") else "They may go back on any day.",
         ),
         "sent": (
-            ("on",),
             lambda: send_core_back(core=core, on=data["on"], **who),
             f"The old {core.part.name} went back to {core.supplier}.",
         ),
         "paid": (
-            ("on", "amount"),
             lambda: credit_core(core=core, on=data["on"], cents=data["amount"], **who),
             f"{core.supplier} paid for the old {core.part.name}.",
         ),
@@ -115,11 +112,8 @@ def _changed(request: HttpRequest, core: Core, form: CoreForm, now: datetime) ->
     if do not in acts:
         form.add_error(None, "The page came incomplete. Send it again.")
         return False
-    needed, act, said = acts[do]
-    for name in needed:
-        if name in data and data[name] is None:
-            form.add_error(name, "This is needed.")
-    if not sound or form.errors:
+    act, said = acts[do]
+    if not sound:
         return False
     try:
         act()

@@ -72,6 +72,17 @@ class TestCores:
         assert "No old part is owed." in text_of(desk.get("/cores/"))
         assert "paid $18.50" in text_of(desk.get("/cores/?all=yes"))
 
+    def test_only_what_may_stay_empty_is_said_to(self, desk: Client, core: Core) -> None:
+        read = text_of(desk.get("/cores/"))
+        assert "They take it until (may stay empty)" in read
+        assert read.count("may stay empty") == 1
+        today = timezone.localdate()
+        assert post(desk, core, "until", on="", back_by=today).status_code == 302
+        assert post(desk, core, "sent", on=today).status_code == 302
+        answer = post(desk, core, "paid", on=today, amount="")
+        assert (answer.status_code, "This is needed." in text_of(answer)) == (422, True)
+        assert "may stay empty" not in text_of(desk.get("/cores/"))
+
     def test_the_day_until_which_they_take_it(self, desk: Client, core: Core) -> None:
         past = timezone.localdate() - timedelta(days=2)
         Core.objects.update(owed_since=past - timedelta(days=9))
