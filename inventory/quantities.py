@@ -107,10 +107,9 @@ def read_quantity(
     Raises UnknownPack, and what `to_steps` raises.
     """
     packs = packs or {}
-    if not packs or not _IN_PACKS.fullmatch(text.strip()):
-        words = text.strip().split()
-        is_unit = len(words) == 2 and _is_word(words[1], unit_name)
-        return to_steps(words[0] if is_unit else text, steps_per_unit=steps_per_unit)
+    known = [*packs, *([unit_name] if unit_name else [])]
+    if not known or not _IN_PACKS.fullmatch(text.strip()):
+        return to_steps(text, steps_per_unit=steps_per_unit)
     total = Fraction(0)
     for number, word in _AMOUNTS.findall(text):
         units = _read(number)
@@ -121,7 +120,7 @@ def read_quantity(
         elif named := [holds for name, holds in packs.items() if _is_word(word, name)]:
             steps = Fraction(units) * named[0]
         else:
-            raise UnknownPack(word, known=[*packs, *([unit_name] if unit_name else [])])
+            raise UnknownPack(word, known=known)
         if steps.denominator != 1:
             raise NotAWholeStep(
                 units=Decimal(steps.numerator) / (steps.denominator * steps_per_unit),

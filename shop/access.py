@@ -93,6 +93,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:sheet": SIGNED_IN,
     "shop:sheet_pdf": SIGNED_IN,
     "shop:sheets": SIGNED_IN,
+    "shop:take_part": CREW,
     "shop:take_parts": CREW,
     "shop:used": CREW,
     "shop:void_sheet": MANAGER,
@@ -193,13 +194,13 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "inventory:receive": MANAGER,
     "inventory:receive_order": MANAGER,
     "inventory:reverse_movement": MANAGER,
-    "inventory:rob_kit": MANAGER,
+    "inventory:rob_kit": CREW,
     "inventory:robbed_kit": MANAGER,
     "inventory:settle_count": MANAGER,
     "inventory:supplier": OFFICE,
     "inventory:supplier_part": MANAGER,
     "inventory:suppliers": OFFICE,
-    "inventory:transfer": MANAGER,
+    "inventory:transfer": CREW,
 }
 
 

@@ -4,19 +4,17 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
-from urllib.parse import unquote, urlsplit
 
 from django.db.models import QuerySet
 from django.urls import reverse
 
 from equipment.models import Rig
 from inventory.models import Location, Part, PartCode
+from inventory.services.naming import on_label
 from shop.models import ServiceSheet
 
 #: Parts that are offered where several fit.
 MOST_PARTS: Final = 20
-#: What stands in the address on a label: /go/part/P-112/.
-_OURS: Final = re.compile(r"/go/(?P<kind>[a-z]+)/(?P<code>[^/]+)/?")
 _SHEET: Final = re.compile(r"(?:sheet\s*)?#?\s*(\d{1,9})", re.IGNORECASE)
 _RIG: Final = re.compile(r"(?:rig\s*)?#?\s*(\d{1,4})", re.IGNORECASE)
 
@@ -39,10 +37,9 @@ def find(text: str) -> Found:
     asked = text.strip()
     if not asked:
         return Found(said="Scan or type something.")
-    if ours := _OURS.search(urlsplit(asked).path if "//" in asked else asked):
-        code = unquote(ours["code"])
-        address = address_of(ours["kind"], code)
-        return Found(address) if address else Found(said=_unknown(ours["kind"], code))
+    if ours := on_label(asked):
+        address = address_of(*ours)
+        return Found(address) if address else Found(said=_unknown(*ours))
     for kind in ("part", "code", "place", "sheet", "rig"):
         if address := address_of(kind, asked):
             return Found(address)

@@ -7,9 +7,10 @@ from uuid import uuid4
 from django import forms
 from django.http import QueryDict
 
-from inventory.forms.fields import PlaceField, SentForm
+from inventory.forms.fields import PlaceField, SentForm, part_field
 from inventory.models import Location, Part
-from inventory.quantities import QuantityRefused, to_steps
+from inventory.quantities import QuantityRefused
+from inventory.services.naming import part_named, quantity_of
 
 
 class StartForm(SentForm):
@@ -48,15 +49,11 @@ class RowForm(SentForm):
 class EntryForm(RowForm):
     """What was seen of one part. A figure far above the books comes back once with a question."""
 
-    number = forms.CharField(
-        label="Part",
-        max_length=60,
-        widget=forms.TextInput(attrs={"list": "part-numbers", "autocomplete": "off"}),
-    )
+    number = part_field(label="Part")
     quantity = forms.CharField(
         label="Counted",
         max_length=40,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     sure = forms.BooleanField(required=False, label="Yes, I counted that many")
 
@@ -85,7 +82,7 @@ class EntryForm(RowForm):
 
     def clean_number(self) -> str:
         number: str = self.cleaned_data["number"].strip()
-        self.part = Part.objects.filter(number__iexact=number).first()
+        self.part = part_named(number)
         if self.part is None:
             raise forms.ValidationError(f"There is no part {number}.")
         return number
@@ -94,7 +91,7 @@ class EntryForm(RowForm):
         data = super().clean() or self.cleaned_data
         if self.part is not None and "quantity" in data:
             try:
-                self.steps = to_steps(data["quantity"], steps_per_unit=self.part.steps_per_unit)
+                self.steps = quantity_of(self.part, data["quantity"])
             except QuantityRefused as refused:
                 self.add_error("quantity", str(refused))
         return data

@@ -10,7 +10,8 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from inventory.models import Location, Lot, Part
-from inventory.quantities import QuantityRefused, read_quantity, to_cents
+from inventory.quantities import QuantityRefused, format_quantity, read_quantity, to_cents
+from inventory.services.naming import MOST_LETTERS, packs_of
 from inventory.services.posting import in_words
 from inventory.shelf_life import quarter_end
 
@@ -18,8 +19,20 @@ from inventory.shelf_life import quarter_end
 CLOCK_SLACK = timedelta(minutes=5)
 
 
+def measure_of(part: Part) -> dict[str, Any]:
+    """What a `QuantityField` is made with for a part: its step, its unit and its packs."""
+    return {
+        "steps_per_unit": part.steps_per_unit,
+        "unit_name": part.unit_name,
+        "packs": packs_of(part),
+    }
+
+
 class QuantityField(forms.CharField):
-    """A quantity in the part's unit; cleans to whole steps. `part` is known when it is made."""
+    """A quantity in the part's unit or its packs; cleans to whole steps.
+
+    Made with `measure_of(part)`, or given it later by `of` where the part is typed beside it.
+    """
 
     def __init__(
         self,
@@ -37,7 +50,8 @@ class QuantityField(forms.CharField):
         self.zero = zero
         whole = steps_per_unit == 1
         if self.packs:
-            kwargs.setdefault("help_text", f"Or in packs: 2 {next(iter(self.packs))}.")
+            said = kwargs.get("help_text", "")
+            kwargs["help_text"] = f"{said} {self._in_packs()}".strip()
         kwargs.setdefault(
             "widget",
             forms.TextInput(
@@ -50,6 +64,20 @@ class QuantityField(forms.CharField):
         super().__init__(max_length=40, **kwargs)
         if unit_name and self.label:
             self.label = f"{self.label}, {'pieces' if unit_name == 'piece' else unit_name}"
+
+    def of(self, part: Part) -> None:
+        """Read from here on in the unit and packs of this part."""
+        self.steps_per_unit = part.steps_per_unit
+        self.unit_name = part.unit_name
+        self.packs = packs_of(part)
+
+    def _in_packs(self) -> str:
+        """How packs are written here, and what each holds."""
+        names = [
+            f"{name} of {format_quantity(holds, self.steps_per_unit, self.unit_name)}"
+            for name, holds in self.packs.items()
+        ]
+        return f"Or in packs: 2 {next(iter(self.packs))}. Known here: {', '.join(names)}."
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)
@@ -186,10 +214,10 @@ class MomentForm(SentForm):
         return at
 
 
-class AskingForm(MomentForm):
+class SureForm(SentForm):
     """A form that asks back before it does something that is probably a slip.
 
-    `sure` is only shown once there was a question; `questions` says them.
+    `sure` is only shown once there was a question.
     """
 
     sure = forms.BooleanField(required=False, label="Yes, that is right")
@@ -203,6 +231,27 @@ class AskingForm(MomentForm):
         if questions and not self.cleaned_data.get("sure"):
             for question in questions:
                 self.add_error("sure", question)
+
+
+class AskingForm(SureForm, MomentForm):
+    """A `SureForm` about something that happened, now or earlier."""
+
+
+def part_field(**kwargs: Any) -> forms.CharField:
+    """A field for a part: its number, a maker's code, or what a scanner reads on our label.
+
+    A scanner ends with Enter: that leads to the next empty field (shop/page.js, `data-scans`).
+    """
+    attrs = {
+        "list": "part-numbers",
+        "autocomplete": "off",
+        "autocapitalize": "off",
+        "spellcheck": "false",
+        "data-scans": "yes",
+    }
+    kwargs.setdefault("label", "Part number")
+    kwargs.setdefault("error_messages", {"max_length": "No part number is so long."})
+    return forms.CharField(max_length=MOST_LETTERS, widget=forms.TextInput(attrs=attrs), **kwargs)
 
 
 class PlaceField(forms.ModelChoiceField):

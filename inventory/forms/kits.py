@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from inventory.forms.fields import MomentForm, PlaceField, QuantityField
+from inventory.forms.fields import MomentForm, PlaceField, QuantityField, measure_of
 from inventory.forms.parts import BaseKitLines, KitLineForm
 from inventory.models import Balance, KitLine, Location, Part, RobbedKit
 
@@ -44,8 +44,7 @@ class RobForm(MomentForm):
                 label=f"Missing of {line.part}",
                 required=False,
                 zero=True,
-                steps_per_unit=line.part.steps_per_unit,
-                unit_name=line.part.unit_name,
+                **measure_of(line.part),
             )
         self.order_fields(["location", *self.parts, "at", "reason"])
 

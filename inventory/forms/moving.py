@@ -19,15 +19,15 @@ from inventory.forms.fields import (
     QuantityField,
     SentForm,
     made_on,
+    measure_of,
 )
 from inventory.models import Balance, Location, Lot, Part
 from inventory.quantities import format_money
 from inventory.services import in_words
+from inventory.services.naming import slips
 
 #: A cost this many times the usual, or this small a share of it, is asked about.
 STRANGE_COST = 5
-#: A receipt of this many times what is bought at most is asked about.
-STRANGE_QUANTITY = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,40 @@ class PromiseHere:
     location_id: int
     source: str
     quantity_steps: int
+
+
+@dataclass(frozen=True, slots=True)
+class LineHere:
+    """A line of a kit: so much of a part, > 0 [steps], where it lies, and who was promised it."""
+
+    part: Part
+    quantity_steps: int
+    balances: Sequence[Balance]
+    promises: Sequence[PromiseHere]
+
+
+def promise_question(
+    part: Part,
+    location: Location,
+    here_steps: int,
+    taken_steps: int,
+    promises: Sequence[PromiseHere],
+) -> list[str]:
+    """The question whether to take so much from a place though it was promised there; or none.
+
+    here_steps: what lies there, >= 0. taken_steps: > 0. [steps] promises: of the part, anywhere.
+    """
+    promised = [each for each in promises if each.location_id == location.pk]
+    left = here_steps - taken_steps
+    if left < 0 or left >= sum(each.quantity_steps for each in promised):
+        return []
+    whom = ", ".join(
+        f"{in_words(part, each.quantity_steps)} for {each.source}" for each in promised
+    )
+    return [
+        f"Reserved in {location}: {whom}. "
+        f"After this, {in_words(part, left) if left else 'none'} would be left there."
+    ]
 
 
 class PartMoveForm(AskingForm):
@@ -61,11 +95,7 @@ class PartMoveForm(AskingForm):
 
     @property
     def measure(self) -> dict[str, Any]:
-        return {
-            "steps_per_unit": self.part.steps_per_unit,
-            "unit_name": self.part.unit_name,
-            "packs": dict(self.part.packs.values_list("name", "quantity_steps")),
-        }
+        return measure_of(self.part)
 
     def filled_places(self) -> Any:
         """The places where some of the part lies."""
@@ -78,17 +108,8 @@ class PartMoveForm(AskingForm):
 
     def promise_questions(self, location: Location, taken_steps: int) -> list[str]:
         """Ask when taking this much leaves less in the place than was promised there."""
-        promised = [each for each in self.promises if each.location_id == location.pk]
-        left = self.held.get(location.pk, 0) - taken_steps
-        if left < 0 or left >= sum(each.quantity_steps for each in promised):
-            return []
-        whom = ", ".join(
-            f"{in_words(self.part, each.quantity_steps)} for {each.source}" for each in promised
-        )
-        return [
-            f"Reserved in {location}: {whom}. "
-            f"After this, {in_words(self.part, left) if left else 'none'} would be left there."
-        ]
+        here = self.held.get(location.pk, 0)
+        return promise_question(self.part, location, here, taken_steps, self.promises)
 
 
 class ReceiveForm(PartMoveForm):
@@ -179,10 +200,8 @@ class ReceiveForm(PartMoveForm):
         return made_on(self.cleaned_data["cured_on"], today=timezone.localdate(self.now))
 
     def _strange(self, quantity_steps: int, value_cents: int) -> list[str]:
-        questions = []
-        most = self.order_up_to_steps or 100 * self.part.steps_per_unit
-        if quantity_steps > STRANGE_QUANTITY * most:
-            questions.append(f"{in_words(self.part, quantity_steps)} is far more than usual.")
+        usual_steps = {self.part.pk: self.order_up_to_steps}
+        questions = slips([(self.part, quantity_steps)], usual=usual_steps)
         usual = self.part.cost_of(quantity_steps)
         far_off = value_cents > STRANGE_COST * usual or value_cents * STRANGE_COST < usual
         if usual and far_off:
@@ -210,10 +229,11 @@ class TransferForm(PartMoveForm):
         *("expired_reason", "at", "reason", "sure"),
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, may_use_expired: bool = True, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         today = timezone.localdate(self.now)
-        if all(each.lot.expires_on >= today for each in self.balances):
+        none_expired = all(each.lot.expires_on >= today for each in self.balances)
+        if none_expired or not may_use_expired:
             del self.fields["expired_reason"]
         self.fields["quantity"] = QuantityField(label="Quantity", **self.measure)
         self.fields["lot"] = LotField(part=self.part, queryset=self.lots_that_lie_somewhere())
@@ -276,6 +296,9 @@ class AdjustForm(PartMoveForm):
         place = cleaned.get("location")
         if place and quantity and what in (self.FEWER, self.SCRAP):
             self.ask(self.promise_questions(place, quantity))
+        if quantity and what in (self.COUNT, self.MORE):
+            here = self.held.get(place.pk, 0) if place else 0
+            self.ask(slips([(self.part, quantity)], usual={self.part.pk: here}))
         return cleaned
 
 
@@ -295,23 +318,36 @@ class KitForm(PartMoveForm):
         empty_label="The same place",
         help_text="Only when a kit is broken.",
     )
-    quantity = QuantityField(label="Kits")
     reason = forms.CharField(label="Why", max_length=500)
     field_order = ("what", "quantity", "location", "to_location", "at", "reason", "sure")
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, lines: Sequence[LineHere] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.lines = lines
         place = self.fields["location"]
         assert isinstance(place, PlaceField)
         place.held, place.part = self.held, self.part
+        self.fields["quantity"] = QuantityField(label="Kits", **self.measure)
         self.order_fields(self.field_order)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         place, quantity = cleaned.get("location"), cleaned.get("quantity")
+        if cleaned.get("what") == self.MAKE and place and quantity:
+            self.ask(self._promised_lines(place, quantity))
         if cleaned.get("what") == self.BREAK and place and quantity:
             self.ask(self.promise_questions(place, quantity))
         return cleaned
+
+    def _promised_lines(self, place: Location, kits: int) -> list[str]:
+        """Ask where the parts of so many kits were promised in the place to somebody else."""
+        questions = []
+        for line in self.lines:
+            here = sum(b.quantity_steps for b in line.balances if b.location_id == place.pk)
+            taken = kits * line.quantity_steps
+            asked = promise_question(line.part, place, here, taken, line.promises)
+            questions += [f"{line.part.number}: {question}" for question in asked]
+        return questions
 
 
 class ReverseForm(SentForm):

@@ -6,10 +6,18 @@ from typing import Any
 
 from django import forms
 
-from inventory.forms.fields import MoneyField, QuantityField, SentForm
+from inventory.forms.fields import (
+    MoneyField,
+    QuantityField,
+    SentForm,
+    SureForm,
+    measure_of,
+    part_field,
+)
 from inventory.models import Part, PartCode, StockPolicy
 from inventory.quantities import QuantityRefused, to_money, to_steps, to_units
 from inventory.services.catalog import MOST_MONTHS
+from inventory.services.naming import quantity_of, slips
 from inventory.shelf_life import FIRST_PERIOD_YEARS, RUBBERS, StorageGroup
 
 #: What the address of a part can carry.
@@ -228,7 +236,7 @@ class PartForm(SentForm):
         return values
 
 
-class PolicyForm(SentForm):
+class PolicyForm(SureForm):
     """When to buy a part, up to how much, and why so."""
 
     reason = forms.CharField(
@@ -243,7 +251,7 @@ class PolicyForm(SentForm):
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="From that day on the buying list says that it is to be looked at.",
     )
-    field_order = ("reorder_point_steps", "order_up_to_steps", "reason", "review_on")
+    field_order = ("reorder_point_steps", "order_up_to_steps", "reason", "review_on", "sure")
 
     def __init__(
         self, *args: Any, part: Part, policy: StockPolicy | None = None, **kwargs: Any
@@ -261,10 +269,10 @@ class PolicyForm(SentForm):
                 },
             )
         super().__init__(*args, **kwargs)
-        unit: dict[str, Any] = {
-            "steps_per_unit": part.steps_per_unit,
-            "unit_name": part.unit_name,
-        }
+        self.part = part
+        #: What was set before, and is not asked about again. [steps]
+        self.before_steps = policy.order_up_to_steps if policy else 0
+        unit = measure_of(part)
         self.fields["reorder_point_steps"] = QuantityField(
             label="Buy when this much is left", zero=True, **unit
         )
@@ -278,28 +286,25 @@ class PolicyForm(SentForm):
         point, up_to = cleaned.get("reorder_point_steps"), cleaned.get("order_up_to_steps")
         if point is not None and up_to is not None and up_to < point:
             self.add_error("order_up_to_steps", "Order up to at least the reorder point.")
+        elif up_to is not None:
+            self.ask(slips([(self.part, up_to)], usual={self.part.pk: self.before_steps}))
         return cleaned
 
 
 class KitLineForm(forms.Form):
     """One line of a kit: so much of a part; an empty one counts for nothing."""
 
-    number = forms.CharField(
-        label="Part number",
-        max_length=40,
-        required=False,
-        widget=forms.TextInput(attrs={"list": "part-numbers", "autocomplete": "off"}),
-    )
+    number = part_field(required=False)
     quantity = forms.CharField(
         label="Quantity",
         max_length=40,
         required=False,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     remove = forms.BooleanField(label="Take out", required=False)
 
     def __init__(self, *args: Any, parts: Mapping[str, Part], **kwargs: Any) -> None:
-        """parts: every part a line may name, by its case-folded number."""
+        """parts: every part a line may name, by what names it (`naming.KnownParts`)."""
         super().__init__(*args, **kwargs)
         self.parts = parts
         #: Known once the form is clean, where the line holds something.
@@ -314,12 +319,12 @@ class KitLineForm(forms.Form):
         if not number:
             self.add_error("number", "Which part?")
             return cleaned
-        part = self.parts.get(number.casefold())
+        part = self.parts.get(number)
         if part is None:
             self.add_error("number", f"There is no part {number}.")
             return cleaned
         try:
-            steps = to_steps(quantity, steps_per_unit=part.steps_per_unit)
+            steps = quantity_of(part, quantity)
         except QuantityRefused as refused:
             self.add_error("quantity", str(refused))
             return cleaned

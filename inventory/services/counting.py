@@ -385,6 +385,11 @@ def drop_count(*, count: Count, author: AbstractBaseUser, at: datetime) -> Count
         return row
 
 
+def counts_under_way(places: Iterable[int]) -> list[Count]:
+    """The counts that are being entered in these places, by primary key."""
+    return list(open_counts().filter(state=Count.State.OPEN, location__in=places))
+
+
 def open_counts() -> QuerySet[Count]:
     """Counts under way or to approve, the oldest first."""
     return (

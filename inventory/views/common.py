@@ -34,6 +34,11 @@ def signed_in(request: HttpRequest) -> AbstractBaseUser:
     return request.user
 
 
+def may_use_expired(request: HttpRequest) -> bool:
+    """Whether this person may say why something expired is used after all: a manager may."""
+    return getattr(request.user, "role", "") == "manager"
+
+
 def typed(request: HttpRequest) -> Any:
     """What was sent, or nothing where the page is only looked at."""
     return request.POST if request.method == "POST" else None

@@ -9,9 +9,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from inventory.forms.fields import SentForm
+from inventory.forms.fields import SureForm
 from inventory.forms.kits import Alternates, RobbedForm, RobForm
-from inventory.forms.moving import KitForm
+from inventory.forms.moving import KitForm, LineHere
 from inventory.forms.parts import KitLineForm, KitLines
 from inventory.models import KitAlternate, Location, Part, RobbedKit
 from inventory.quantities import to_units
@@ -30,6 +30,7 @@ from inventory.services import (
     take_apart,
     whole_kits,
 )
+from inventory.services.naming import KnownParts, slips
 from inventory.services.robbed import missing_from_each
 from inventory.views.common import (
     draw,
@@ -38,6 +39,7 @@ from inventory.views.common import (
     lying,
     move_form,
     part_page,
+    promised,
     put_beside,
     signed_in,
     typed,
@@ -61,8 +63,8 @@ def kit_lines(request: HttpRequest, number: str) -> HttpResponse:
     now = timezone.now()
     kit = get_kit(number)
     # The kit itself may be named, so that the refusal can say what is wrong with it.
-    known = {each.number.casefold(): each for each in Part.objects.order_by("number")}
-    sent = SentForm(typed(request), now=now)
+    known = KnownParts()
+    sent = SureForm(typed(request), now=now)
     wants_rows = "more" in request.POST
     if wants_rows or request.method != "POST":
         rows = _typed_lines(request) if wants_rows else _lines_of(kit)
@@ -72,17 +74,21 @@ def kit_lines(request: HttpRequest, number: str) -> HttpResponse:
         formset = KitLines(request.POST, prefix="lines", form_kwargs={"parts": known})
         if sent.is_valid() and formset.is_valid() and _saved(request, kit, sent, formset):
             return redirect("inventory:part", kit.number)
-    choices = [each for each in known.values() if not each.retired and each.pk != kit.pk]
+    choices = [each for each in known.parts if not each.retired and each.pk != kit.pk]
     context = {"kit": kit, "sent": sent, "formset": formset, "choices": choices}
     status = 422 if request.method == "POST" and not wants_rows else 200
     return render(request, "inventory/kit_lines.html", context, status=status)
 
 
-def _saved(request: HttpRequest, kit: Part, sent: SentForm, formset: Any) -> bool:
+def _saved(request: HttpRequest, kit: Part, sent: SureForm, formset: Any) -> bool:
     """Set the lines; or put beside the line it is about why they cannot be."""
     specs = [
         KitLineSpec(form.part, form.quantity_steps) for form in formset if form.part is not None
     ]
+    usual = dict(kit.lines.values_list("part", "quantity_steps"))
+    sent.ask(slips([(each.part, each.quantity_steps) for each in specs], usual=usual))
+    if sent.errors:
+        return False
     try:
         set_kit_lines(kit=kit, lines=specs, author=signed_in(request), at=sent.now)
     except KitContainsItself as refused:
@@ -134,7 +140,7 @@ def kits(request: HttpRequest, number: str) -> HttpResponse:
     """Make kits from the parts in a place, or break kits into their parts."""
     now = timezone.now()
     kit = get_kit(number)
-    form = move_form(KitForm, request, kit, now)
+    form = move_form(KitForm, request, kit, now, lines=lines_with_promises(kit))
     if is_sound(request, form):
         try:
             done = _done(request, kit, form.cleaned_data)
@@ -146,6 +152,19 @@ def kits(request: HttpRequest, number: str) -> HttpResponse:
     return draw(
         request, "inventory/form.html", part_page(request, kit, form, "Make or break kits", "Do it")
     )
+
+
+def lines_with_promises(kit: Part) -> list[LineHere]:
+    """The lines of a kit with where each lies and to whom it is promised."""
+    return [
+        LineHere(
+            part=line.part,
+            quantity_steps=line.quantity_steps,
+            balances=lying(line.part),
+            promises=promised(line.part),
+        )
+        for line in kit.lines.select_related("part").order_by("part__number")
+    ]
 
 
 def _done(request: HttpRequest, kit: Part, data: dict[str, Any]) -> str:
@@ -261,10 +280,10 @@ def alternates(request: HttpRequest, number: str) -> HttpResponse:
     lines = list(kit.lines.select_related("part").order_by("pk"))
     if not lines:
         raise Http404(f"Nobody has said yet what is in {kit.number}.")
-    known = {each.number.casefold(): each for each in Part.objects.order_by("number")}
+    known = KnownParts()
     own = {line.part.number: line.part for line in lines}
     given = {"parts": known, "lines": own}
-    sent = SentForm(typed(request), now=now)
+    sent = SureForm(typed(request), now=now)
     if request.method == "POST":
         formset = Alternates(request.POST, prefix="others", form_kwargs=given)
         if (
@@ -276,7 +295,7 @@ def alternates(request: HttpRequest, number: str) -> HttpResponse:
     else:
         formset = Alternates(initial=_alternates_of(kit), prefix="others", form_kwargs=given)
         formset.extra = SPARE_LINES
-    choices = [each for each in known.values() if not each.retired and each.pk != kit.pk]
+    choices = [each for each in known.parts if not each.retired and each.pk != kit.pk]
     context = {"kit": kit, "sent": sent, "formset": formset, "choices": choices}
     return draw(request, "inventory/kit_alternates.html", context)
 
@@ -294,13 +313,18 @@ def _alternates_of(kit: Part) -> list[dict[str, Any]]:
     ]
 
 
-def _alternates_saved(request: HttpRequest, kit: Part, sent: SentForm, formset: Any) -> bool:
+def _alternates_saved(request: HttpRequest, kit: Part, sent: SureForm, formset: Any) -> bool:
     """Set the alternates under the lines as they are; or put beside one why it cannot be."""
     said: dict[str, list[AlternateSpec]] = {}
     for form in formset:
         if form.part is not None:
             spec = AlternateSpec(form.part, form.quantity_steps, form.cleaned_data["rank"] or 1)
             said.setdefault(form.cleaned_data["line"], []).append(spec)
+    named_before = KitAlternate.objects.filter(line__kit=kit).values_list("part", "quantity_steps")
+    others = [(each.part, each.quantity_steps) for specs in said.values() for each in specs]
+    sent.ask(slips(others, usual=dict(named_before)))
+    if sent.errors:
+        return False
     specs = [
         KitLineSpec(line.part, line.quantity_steps, tuple(said.get(line.part.number, ())))
         for line in kit.lines.select_related("part").order_by("pk")

@@ -19,6 +19,7 @@ from inventory.views.common import (
     draw,
     get_part,
     is_sound,
+    may_use_expired,
     move_form,
     part_page,
     put_beside,
@@ -73,7 +74,7 @@ def transfer(request: HttpRequest, number: str) -> HttpResponse:
     """Carry some of a part to another place."""
     now = timezone.now()
     part = get_part(number)
-    form = move_form(TransferForm, request, part, now)
+    form = move_form(TransferForm, request, part, now, may_use_expired=may_use_expired(request))
     if is_sound(request, form):
         data = form.cleaned_data
         line = TransferLine(

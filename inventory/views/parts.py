@@ -27,6 +27,7 @@ from inventory.services import (
     in_words,
     set_policy,
 )
+from inventory.services.counting import counts_under_way
 from inventory.services.packs import set_codes, set_packs
 from inventory.tables import PartTable, units
 from inventory.views.common import (
@@ -85,6 +86,7 @@ def part(request: HttpRequest, number: str) -> HttpResponse:
         "advice": _advice(shown),
         "balances": _lies(shown, balances, request.today),  # type: ignore[attr-defined]
         "cells": figures(shown, request),
+        "counts_here": counts_under_way({each.location_id for each in balances}),
         **_kit(shown, request.today),  # type: ignore[attr-defined]
         **kit_on_its_page(shown, request.today),  # type: ignore[attr-defined]
         "buying": part_buying(

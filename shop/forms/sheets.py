@@ -5,6 +5,8 @@ from typing import Any
 from django import forms
 
 from equipment.models import Due, Finding, Rig
+from inventory.forms.fields import QuantityField, part_field
+from inventory.services.naming import part_named, slips
 from shop.models import Person, Role
 
 
@@ -74,18 +76,39 @@ class VoidForm(forms.Form):
 
 
 class NeedForm(forms.Form):
-    """A part that a service needs."""
+    """A part that a service needs, and how much of it, in its unit or packs."""
 
-    part = forms.CharField(
-        label="Part number",
-        max_length=40,
-        error_messages={"required": "Give the number of the part."},
+    part = part_field(
+        error_messages={
+            "required": "Give the number of the part.",
+            "max_length": "No part number is so long.",
+        }
     )
-    quantity = forms.CharField(
-        label="How much each time",
-        max_length=20,
-        error_messages={"required": "Say how much of it."},
+    quantity = QuantityField(
+        label="How much each time", error_messages={"required": "Say how much of it."}
     )
+    sure = forms.BooleanField(required=False, label="Yes, that is right")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.found = part_named(str(self.data.get("part", ""))) if self.is_bound else None
+        if self.found is not None:
+            field = self.fields["quantity"]
+            assert isinstance(field, QuantityField)
+            field.of(self.found)
+
+    @property
+    def is_asking(self) -> bool:
+        return bool(self.errors.get("sure")) or (self.is_bound and bool(self["sure"].data))
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if given.get("part") and self.found is None:
+            self.add_error("part", "There is no part of that number.")
+        elif self.found is not None and given.get("quantity") and not given.get("sure"):
+            for question in slips([(self.found, given["quantity"])]):
+                self.add_error("sure", question)
+        return given
 
 
 def crew() -> Any:

@@ -6,8 +6,9 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
-from inventory.forms.fields import DayField, QuantityField, SentForm
+from inventory.forms.fields import DayField, QuantityField, SentForm, SureForm, part_field
 from inventory.models import Location, Part
+from inventory.services.naming import part_named, slips
 from shop.services.topping_up import Pick
 
 #: Until a number set by hand is looked at again. Common practice, no source.
@@ -80,30 +81,27 @@ class MovedForm(SentForm):
         return given
 
 
-class TargetForm(SentForm):
+class TargetForm(SureForm):
     """What a drawer holds of a part, by hand."""
 
-    part = forms.CharField(
-        label="Part number",
-        max_length=40,
-        error_messages={"max_length": "No part number is so long."},
-    )
+    part = part_field()
     quantity = QuantityField(
-        label="Keep aboard", zero=True, help_text="In the part’s own unit; 0 for none."
+        label="Keep aboard", zero=True, help_text="In the part’s own unit or packs; 0 for none."
     )
     reason = forms.CharField(label="Why", max_length=500)
     review_on = DayField(label="Look at it again on")
 
+    field_order = ("part", "quantity", "reason", "review_on", "sure")
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.found: Part | None = None
-        if self.is_bound and (number := str(self.data.get("part", "")).strip()):
-            if "\x00" not in number:
-                self.found = Part.objects.filter(number__iexact=number).first()
+        if self.is_bound:
+            self.found = part_named(str(self.data.get("part", "")))
             if self.found is not None:
                 field = self.fields["quantity"]
                 assert isinstance(field, QuantityField)
-                field.steps_per_unit = self.found.steps_per_unit
+                field.of(self.found)
         self.fields["review_on"].initial = self.now.date() + REVIEW
 
     def clean_part(self) -> Part:
@@ -116,6 +114,12 @@ class TargetForm(SentForm):
         if steps >= 2**62:
             raise forms.ValidationError("No drawer holds so much.")
         return steps
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if self.found is not None and given.get("quantity"):
+            self.ask(slips([(self.found, given["quantity"])]))
+        return given
 
     def clean_review_on(self) -> date:
         day: date = self.cleaned_data["review_on"]

@@ -6,8 +6,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from equipment.models import Service
-from inventory.models import Part
-from inventory.quantities import QuantityRefused, to_steps
 from inventory.services import in_words
 from shop.forms.sheets import NeedForm
 from shop.http import PageRequest
@@ -20,18 +18,15 @@ def service_parts(request: PageRequest, pk: int) -> HttpResponse:
     service = get_object_or_404(Service.objects.select_related("kind"), pk=pk)
     form = NeedForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        part = Part.objects.filter(number__iexact=form.cleaned_data["part"].strip()).first()
-        if part is None:
-            form.add_error("part", "There is no part of that number.")
+        part, steps = form.found, form.cleaned_data["quantity"]
+        assert part is not None  # the form is valid
+        try:
+            set_need(service=service, part=part, quantity_steps=steps)
+        except NeedRefused as refusal:
+            form.add_error("quantity", str(refusal))
         else:
-            try:
-                steps = to_steps(form.cleaned_data["quantity"], steps_per_unit=part.steps_per_unit)
-                set_need(service=service, part=part, quantity_steps=steps)
-            except (QuantityRefused, NeedRefused) as refusal:
-                form.add_error("quantity", str(refusal))
-            else:
-                messages.success(request, f"{service} needs {in_words(part, steps)} of {part}.")
-                return redirect("shop:service_parts", pk)
+            messages.success(request, f"{service} needs {in_words(part, steps)} of {part}.")
+            return redirect("shop:service_parts", pk)
     needs = [
         {"need": need, "quantity": in_words(need.part, need.quantity_steps)}
         for need in service.parts_needs.select_related("part").order_by("part__number")

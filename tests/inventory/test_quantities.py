@@ -14,6 +14,7 @@ from inventory.quantities import (
     NotANumber,
     NotAWholeStep,
     QuantityRefused,
+    UnknownPack,
     format_money,
     format_quantity,
     in_packs,
@@ -191,7 +192,7 @@ def test_what_is_no_quantity_in_packs_is_refused_in_words(text: str, why: str) -
 
 def test_without_packs_a_quantity_is_read_as_ever() -> None:
     assert read_quantity("2 gal", steps_per_unit=100, unit_name="gal") == 200
-    with pytest.raises(NotANumber):
+    with pytest.raises(UnknownPack):
         read_quantity("2 pails", steps_per_unit=100, unit_name="gal")
 
 

@@ -220,6 +220,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "inventory:supplier_part": [
             {"pk": Supplier.objects.get(name="Tern Filters").pk, "number": plain}
         ],
+        "shop:take_part": [{"number": plain}, {"number": kit}],
         "shop:advice": [{"number": plain}, {"number": kit}],
         "shop:drawer": [{"code": "01-D1"}],
         "shop:go": [{"kind": "place", "code": "K-03"}, {"kind": "part", "code": "gone"}],

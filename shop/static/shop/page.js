@@ -49,6 +49,21 @@ document.addEventListener("click", async (event) => {
   if (said) said.textContent = copied ? "Copied." : "Not copied. Copy the marked text by hand.";
 });
 
+// A scanner ends each code with Enter. In a field that takes a part or a place this leads to the next
+// empty field of the form; the form is sent only once there is none.
+document.addEventListener("keydown", (event) => {
+  const field = event.target;
+  if (event.key !== "Enter" || !(field instanceof HTMLInputElement) || !("scans" in field.dataset)) return;
+  if (!field.form || !field.value.trim()) return;
+  const typed = [...field.form.elements].filter(
+    (each) => each instanceof HTMLInputElement && each.type === "text" && each.offsetParent,
+  );
+  const next = typed.slice(typed.indexOf(field) + 1).find((each) => !each.value.trim());
+  if (!next) return;
+  event.preventDefault();
+  next.focus();
+});
+
 // Somebody signed in anew in another tab: the forms of this page learn it, so that what was typed
 // can be sent once more.
 document.addEventListener("htmx:afterSwap", () => {

@@ -11,11 +11,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from inventory.models import Location, Part
-from inventory.quantities import QuantityRefused, to_steps
-from inventory.services import StockRefused, in_words
+from inventory.quantities import QuantityRefused
+from inventory.services import NotEnoughOnHand, StockRefused, in_words
+from inventory.services.naming import quantity_of
+from shop.forms.taking import AddPartForm
 from shop.http import PageRequest
-from shop.models import RigDrawer, ServiceSheet, SheetPart
+from shop.models import RigDrawer, Role, ServiceSheet, SheetPart
 from shop.services import sheet_parts
 from shop.services.paper import IN_TRAY, part_places
 from shop.services.refusals import SheetClosed, SheetRefused, UsedMoreThanTaken, UsedNotEntered
@@ -68,7 +69,7 @@ def used(request: PageRequest, number: int) -> HttpResponse:
         if not text:
             continue
         try:
-            steps = to_steps(text, steps_per_unit=row.part.steps_per_unit)
+            steps = quantity_of(row.part, text)
             if steps == row.used_steps:
                 continue
             sheet_parts.enter_used(
@@ -103,33 +104,44 @@ def used(request: PageRequest, number: int) -> HttpResponse:
 def add_part(request: PageRequest, number: int) -> HttpResponse:
     """Take a part that was not planned, by its number, from a bin or the rig's own drawer."""
     sheet = find_sheet(number)
-    part = Part.objects.filter(number__iexact=typed_text(request, "part")).first()
-    place = Location.objects.filter(code__iexact=typed_text(request, "place")).first()
-    error = ""
-    if part is None:
-        error = "There is no part of that number."
-    elif place is None:
-        error = "There is no bin or drawer of that name."
-    else:
+    if not sheet.is_open:
+        messages.error(request, str(SheetClosed(sheet)))
+        return redirect("shop:sheet", number)
+    form = _add_form(request, sheet, request.POST)
+    if form.is_valid():
+        data = form.cleaned_data
         try:
             sheet_parts.add_part(
                 sheet=sheet,
-                part=part,
-                location=place,
-                quantity_steps=to_steps(
-                    typed_text(request, "quantity"), steps_per_unit=part.steps_per_unit
-                ),
+                part=data["part"],
+                location=data["place"],
+                quantity_steps=data["quantity"],
                 author=request.user,
-                at=timezone.now(),
-                request_id=typed_uuid(request.POST.get("request_id")),
-                expired_reason=typed_text(request, "expired_reason"),
+                at=form.now,
+                request_id=data["request_id"],
+                expired_reason=data.get("expired_reason", ""),
             )
-        except (SheetRefused, StockRefused, QuantityRefused) as refusal:
-            error = str(refusal)
-    if error:
-        return _parts_page(request, sheet, add_error=error, typed=request.POST, status=422)
-    messages.success(request, f"{part} is in the tray of this sheet.")
-    return redirect("shop:work_parts", number)
+        except NotEnoughOnHand as refusal:
+            form.add_error("quantity", str(refusal))
+        except SheetRefused as refusal:
+            form.add_error("place", str(refusal))
+        except StockRefused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, f"{data['part']} is in the tray of this sheet.")
+            return redirect("shop:work_parts", number)
+    return _parts_page(request, sheet, add_form=form, status=422)
+
+
+def _add_form(request: PageRequest, sheet: ServiceSheet, sent: Any = None) -> AddPartForm:
+    drawer = RigDrawer.objects.filter(rig=sheet.rig_id).select_related("location").first()
+    return AddPartForm(
+        sent,
+        now=timezone.now(),
+        sheet=sheet,
+        drawer=drawer.location.code if drawer else "",
+        is_manager=request.user.role == Role.MANAGER,
+    )
 
 
 def _parts_page(
@@ -137,7 +149,7 @@ def _parts_page(
     sheet: ServiceSheet,
     *,
     errors: dict[int, str] | None = None,
-    add_error: str = "",
+    add_form: AddPartForm | None = None,
     typed: Any = None,
     status: int = 200,
 ) -> HttpResponse:
@@ -158,7 +170,6 @@ def _parts_page(
         }
         for row in rows
     ]
-    drawer = RigDrawer.objects.filter(rig=sheet.rig_id).select_related("location").first()
     return render(
         request,
         "shop/work/parts.html",
@@ -167,11 +178,8 @@ def _parts_page(
             "rows": shown,
             "to_take": any(place != IN_TRAY for row in shown for place, _lot in row["places"]),
             "anything_taken": bool(tray),
-            "drawer": drawer.location if drawer else None,
             "request_id": uuid4(),
-            "add_id": typed.get("request_id") or uuid4(),
-            "add_error": add_error,
-            "typed": typed,
+            "add_form": add_form or _add_form(request, sheet),
             "back_url": last_checks_url(sheet),
             "next_url": reverse("shop:work_sign", args=[sheet.number]),
         },
