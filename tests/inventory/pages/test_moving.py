@@ -113,7 +113,7 @@ class TestReceive:
     @pytest.mark.parametrize(
         ("typed", "asked"),
         [
-            ({"quantity": "500"}, "500 pieces is far more than usual."),
+            ({"quantity": "500"}, "500 pieces of GK-1 Gun rebuild kit is far more than usual."),
             ({"amount": "5000"}, "usually it is about $200.00."),
             ({"amount": "0.50"}, "usually it is about $200.00."),
             ({"expires_on": "2020-01-01"}, "It is past its use-by day already."),
