@@ -1,5 +1,7 @@
 """Lead times learnt from what came and what is still late."""
 
+from collections import Counter
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,6 +15,7 @@ from inventory.lead_times import (
     basis_in_words,
     learnt,
     stated,
+    took_in_words,
 )
 
 WAITS = st.lists(st.builds(Wait, st.integers(0, 120), st.booleans()), max_size=12)
@@ -130,4 +133,42 @@ def test_what_it_rests_on_in_words() -> None:
     )
     assert basis_in_words(part_lines=1, supplier_lines=4, said_days=1) == (
         "From 1 earlier order of it and 4 of other parts from them; they say 1 day."
+    )
+
+
+@given(part=WAITS, supplier=WAITS, said=SAID)
+def test_few_figures_stand_for_it_and_are_never_shorter(
+    part: list[Wait], supplier: list[Wait], said: int
+) -> None:
+    lead_time = learnt(part_waits=part, supplier_waits=supplier, said_days=said)
+    bands = list(lead_time.bands())
+    assert sum(weight for _, weight in bands) == pytest.approx(1)
+    assert [days for days, _ in bands] == sorted({days for days, _ in bands})
+    so_far = 0.0
+    for days, weight in bands:
+        so_far += weight
+        # As likely over by then as the bands say, but for the last one in a hundred.
+        assert 1 - lead_time.later_than(days) >= so_far - 0.01 - 1e-9
+
+
+@given(part=WAITS, supplier=WAITS, said=SAID)
+def test_lines_and_how_many_there_are_of_each_say_the_same(
+    part: list[Wait], supplier: list[Wait], said: int
+) -> None:
+    assert learnt(part_waits=part, supplier_waits=supplier, said_days=said) == learnt(
+        part_waits=Counter(part), supplier_waits=Counter(supplier), said_days=said
+    )
+
+
+def test_what_it_took_in_words() -> None:
+    known = {"supplier": "Harbor", "said_days": 10}
+    assert took_in_words(**known, own_days=[19, 12], supplier_days=[3, 12, 19]) == (
+        "Harbor says 10 days; 2 order lines of it took 12 to 19 days"
+    )
+    assert took_in_words(**known, own_days=[], supplier_days=[4]) == (
+        "Harbor says 10 days; none of it came from them yet, "
+        "1 order line of other parts took 4 days"
+    )
+    assert took_in_words(supplier="Harbor", said_days=1, own_days=[], supplier_days=[]) == (
+        "Harbor says 1 day; nothing came from them yet"
     )

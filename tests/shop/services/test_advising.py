@@ -17,6 +17,7 @@ from equipment.services.odds import odds_by
 from inventory.models import (
     Part,
     PriceBreak,
+    PurchaseOrder,
     StockAdvice,
     StockClass,
     StockPolicy,
@@ -24,7 +25,10 @@ from inventory.models import (
     SupplierPart,
 )
 from inventory.services import IssueLine, TransferLine, issue, set_policy, transfer
+from inventory.services.buying import Wish, draft_order, send_order
+from inventory.services.buying_receipts import Arrival, receive_delivery
 from shop.advice import AHEAD_DAYS, Given, found_of, recompute
+from shop.advice_words import late_words, need_rows
 from shop.models import Person, Shop
 from shop.services.advising import advise, follow_again, gather
 from shop.services.needs import set_need
@@ -277,6 +281,100 @@ def test_lead_time_review_pack_and_prices_come_from_the_supplier(world: SheetWor
     assert (given.terms.pack_steps, given.terms.least_packs) == (2, 3)
     assert given.terms.prices == ((1, 40_000), (5, 38_000))
     assert all(span.days in given.needs[0].chances for span in given.spans)
+
+
+def ordered(
+    world: SheetWorld, part: Part, *, back: int, took: int | None, steps: int = 2
+) -> PurchaseOrder:
+    """An order sent so many days ago, that came after so many, or has not come."""
+    sent_at = NOW - timedelta(days=back)
+    order = draft_order(
+        supplier=Supplier.objects.get(name="Harbor Supply"),
+        wishes=[Wish(part, steps)],
+        author=world.manager,
+        at=sent_at,
+        request_id=uuid4(),
+    )
+    send_order(order=order, author=world.manager, at=sent_at)
+    if took is not None:
+        receive_delivery(
+            order=order,
+            packing_slip=f"slip {back}",
+            arrivals=[Arrival(line=order.lines.get(), quantity_steps=steps, location=world.bin)],
+            author=world.manager,
+            at=sent_at + timedelta(days=took),
+            request_id=uuid4(),
+        )
+    return order
+
+
+def mean_days(given: Given) -> float:
+    return sum(lead.days * lead.weight for lead in given.lead_times)
+
+
+def test_what_orders_took_is_learnt_and_said(world: SheetWorld) -> None:
+    sold_by(world, world.filter_part, lead=10)
+    by_word = given_for(world, world.filter_part)
+    for place, took in enumerate((12, 14, 16, 19, 19, 19)):
+        ordered(world, world.filter_part, back=100 + 25 * place, took=took)
+    given = given_for(world, world.filter_part)
+    assert given.lead_from == "Harbor Supply says 10 days; 6 order lines of it took 12 to 19 days"
+    assert given.lead_times[0].days > by_word.lead_times[0].days
+    assert given.lead_times[-1].days >= 19
+    assert not given.late_orders
+    assert sum(lead.weight for lead in given.lead_times) == pytest.approx(1)
+    # Another part of the same supplier goes by what the supplier took on the whole.
+    sold_by(world, world.kit, lead=10)
+    other = given_for(world, world.kit)
+    assert other.lead_from == (
+        "Harbor Supply says 10 days; none of it came from them yet, "
+        "6 order lines of other parts took 12 to 19 days"
+    )
+    assert other.span_days > by_word.span_days
+
+
+def test_an_order_that_is_late_is_named_and_counts_once_by_its_odds(world: SheetWorld) -> None:
+    sold_by(world, world.filter_part, lead=10)
+    before = given_for(world, world.filter_part)
+    order = ordered(world, world.filter_part, back=16, took=None, steps=8)
+    given = given_for(world, world.filter_part)
+    (late,) = given.late_orders
+    assert (late.order, late.steps, late.late_days) == (order.number, 8, 6)
+    assert given.on_order_steps == 8
+    assert given.position_steps == given.usable_steps + 8
+    chances = [late.missing[span.days] for span in given.spans]
+    assert all(0 < chance < 1 for chance in chances)
+    assert chances == sorted(chances, reverse=True)
+    # That it waits so long is a wait of at least so long: an order of today takes longer too.
+    assert mean_days(given) > mean_days(before)
+    (said,) = late_words(given)
+    assert said.startswith(
+        f"Order {order.number} is 6 days late with 8. It may still come: it is reckoned as here in "
+    )
+
+
+def test_an_order_that_is_not_late_is_reckoned_to_come(world: SheetWorld) -> None:
+    sold_by(world, world.filter_part, lead=10)
+    ordered(world, world.filter_part, back=9, took=None, steps=8)
+    given = given_for(world, world.filter_part)
+    assert (given.on_order_steps, given.late_orders) == (8, ())
+
+
+def test_what_a_drawer_or_the_bins_hold_for_it_is_said_beside_a_need(world: SheetWorld) -> None:
+    transfer(
+        lines=[
+            TransferLine(
+                part=world.filter_part, from_location=world.bin, to_location=world.drawer,
+                quantity_steps=1,
+            )
+        ],
+        author=world.manager, at=NOW, request_id=uuid4(),
+    )  # fmt: skip
+    (row,) = need_rows(given_for(world, world.filter_part))
+    assert row.covered == "in its drawer"
+    world.draft(world.rebuild)
+    (row, *_) = [each for each in need_rows(given_for(world, world.kit)) if each.sheet]
+    assert row.covered == "reserved in the bins"
 
 
 def test_a_longer_lead_time_asks_for_more(world: SheetWorld) -> None:
