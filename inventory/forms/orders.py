@@ -14,7 +14,7 @@ from inventory.forms.fields import (
     MoneyField,
     PlaceField,
     QuantityField,
-    SentForm,
+    SureForm,
     made_on,
 )
 from inventory.models import (
@@ -35,7 +35,7 @@ from inventory.services.buying_receipts import Arrival, delivery_questions
 PACK = "pack"
 
 
-class DraftForm(SentForm):
+class DraftForm(SureForm):
     """The lines of a draft, its note, and whether it is sent although it is too small."""
 
     note = forms.CharField(
@@ -86,10 +86,6 @@ class DraftForm(SentForm):
             if promised and promised < self.today:
                 self.add_error(f"day-{line.pk}", "This is before today.")
         return cleaned
-
-    @property
-    def is_asking(self) -> bool:
-        return bool(self.errors.get("sure")) or (self.is_bound and bool(self["sure"].data))
 
     def packs(self) -> dict[Part, int]:
         """What each line shall ask for, where it changed."""
