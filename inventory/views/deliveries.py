@@ -3,6 +3,7 @@
 from datetime import date, datetime
 
 from django.contrib import messages
+from django.db.models import Max
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -63,11 +64,11 @@ def _rows(
 
 def _usual_places(parts: list[int]) -> dict[int, Location]:
     """By part, the place into which the last of it was received. One query."""
-    rows = (
-        Movement.objects.filter(kind=Movement.Kind.RECEIPT, part__in=parts, location__retired=False)
-        .select_related("location")
-        .order_by("pk")
+    receipts = Movement.objects.filter(
+        kind=Movement.Kind.RECEIPT, part__in=parts, location__retired=False
     )
+    last = receipts.order_by().values("part").annotate(last=Max("pk")).values("last")
+    rows = Movement.objects.filter(pk__in=last).select_related("location")
     return {row.part_id: row.location for row in rows}
 
 
