@@ -7,8 +7,9 @@ from django import forms
 from inventory.forms.fields import MoneyField, SentForm
 from inventory.models import Part, Supplier, SupplierPart
 from inventory.pack_prices import MOST_PACKS, PackPrice
-from inventory.quantities import QuantityRefused, read_quantity, to_money, to_units
+from inventory.quantities import QuantityRefused, to_money, to_units
 from inventory.services.buying import Terms
+from inventory.services.naming import quantity_of
 
 MOST_REVIEW_DAYS = 365
 MOST_LEAD_DAYS = 730
@@ -199,12 +200,7 @@ class SupplierPartForm(SentForm):
     def _read_pack(self, part: Part, text: str) -> None:
         """What a pack holds, as a person writes it in the part's unit or packs."""
         try:
-            self.pack_steps = read_quantity(
-                text,
-                steps_per_unit=part.steps_per_unit,
-                unit_name=part.unit_name,
-                packs=dict(part.packs.values_list("name", "quantity_steps")),
-            )
+            self.pack_steps = quantity_of(part, text)
         except QuantityRefused as refused:
             self.add_error("pack", str(refused))
         else:

@@ -18,7 +18,7 @@ class StartForm(SentForm):
 
     location = PlaceField(
         label="Place",
-        queryset=Location.objects.in_use().exclude(kind=Location.Kind.TRAY).order_by("code"),
+        queryset=Location.objects.to_put_into(),
     )
     kind = forms.ChoiceField(
         label="How",

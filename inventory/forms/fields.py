@@ -153,6 +153,20 @@ def made_on(text: str, *, today: date) -> date | None:
     return day
 
 
+def refuse_age(form: forms.Form, part: Part) -> None:
+    """Say beside its fields what is wrong with how old a receipt is said to be.
+
+    form: one with `cured_on` and `expires_on`, read already.
+    """
+    cured, expires = form.cleaned_data.get("cured_on"), form.cleaned_data.get("expires_on")
+    if cured and expires and expires < cured:
+        form.add_error("expires_on", "This is before it was cured.")
+    if part.ages and not cured and not expires and "cured_on" not in form.errors:
+        form.add_error(
+            "cured_on", "This part ages: give the day or quarter, or else the use-by day."
+        )
+
+
 class SentForm(forms.Form):
     """A form with the number of its sending, so that the same one sent twice counts once.
 

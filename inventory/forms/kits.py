@@ -80,7 +80,7 @@ class RobbedForm(MomentForm):
         super().__init__(*args, **kwargs)
         place = self.fields["location"]
         assert isinstance(place, PlaceField)
-        place.queryset = Location.objects.in_use().exclude(kind=Location.Kind.TRAY).order_by("code")
+        place.queryset = Location.objects.to_put_into()
 
 
 class AlternateForm(KitLineForm):

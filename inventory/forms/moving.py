@@ -20,6 +20,7 @@ from inventory.forms.fields import (
     SentForm,
     made_on,
     measure_of,
+    refuse_age,
 )
 from inventory.models import Balance, Location, Lot, Part
 from inventory.quantities import format_money
@@ -162,20 +163,15 @@ class ReceiveForm(PartMoveForm):
         place = self.fields["location"]
         assert isinstance(place, PlaceField)
         place.held, place.part = self.held, self.part
-        place.queryset = Location.objects.in_use().exclude(kind=Location.Kind.TRAY).order_by("code")
+        place.queryset = Location.objects.to_put_into()
         self.order_fields(self.field_order)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         cured, expires = cleaned.get("cured_on"), cleaned.get("expires_on")
         today = timezone.localdate(self.now)
-        if cured and expires and expires < cured:
-            self.add_error("expires_on", "This is before it was cured.")
         keeps_until = self.part.use_by(cured) if cured else None
-        if self.part.ages and not cured and not expires and "cured_on" not in self.errors:
-            self.add_error(
-                "cured_on", "This part ages: give the day or quarter, or else the use-by day."
-            )
+        refuse_age(self, self.part)
         quantity, amount = cleaned.get("quantity"), cleaned.get("amount")
         if quantity and amount is not None and cleaned.get("cost"):
             value = amount
@@ -242,7 +238,7 @@ class TransferForm(PartMoveForm):
         assert isinstance(into, PlaceField)
         out.queryset = self.filled_places()
         out.error_messages["invalid_choice"] = "None of it lies there."
-        into.queryset = Location.objects.in_use().exclude(kind=Location.Kind.TRAY).order_by("code")
+        into.queryset = Location.objects.to_put_into()
         for place in (out, into):
             place.held, place.part = self.held, self.part
         self.order_fields(self.field_order)

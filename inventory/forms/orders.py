@@ -16,6 +16,8 @@ from inventory.forms.fields import (
     QuantityField,
     SureForm,
     made_on,
+    measure_of,
+    refuse_age,
 )
 from inventory.models import (
     Location,
@@ -33,6 +35,23 @@ from inventory.services.buying_receipts import Arrival, delivery_questions
 
 #: What the packs of an order are called in a quantity: "2 packs".
 PACK = "pack"
+
+
+def _packs_field(*, least: int, below: str, **kwargs: Any) -> forms.IntegerField:
+    """How many packs, from `least` on; below: what is said to fewer."""
+    return forms.IntegerField(
+        label="Packs",
+        min_value=least,
+        max_value=MOST_PACKS,
+        error_messages={
+            "required": "This is needed.",
+            "invalid": "Give a whole number of packs.",
+            "min_value": below,
+            "max_value": f"More than {MOST_PACKS:,} packs is surely a slip.",
+        },
+        widget=forms.NumberInput({"inputmode": "numeric", "autocomplete": "off"}),
+        **kwargs,
+    )
 
 
 class DraftForm(SureForm):
@@ -57,18 +76,11 @@ class DraftForm(SureForm):
         self.lines, self.today = lines, today
         for line in lines:
             terms = sold.get(line.part_id)
-            self.fields[f"packs-{line.pk}"] = forms.IntegerField(
-                label="Packs",
-                min_value=0,
-                max_value=MOST_PACKS,
+            self.fields[f"packs-{line.pk}"] = _packs_field(
+                least=0,
+                below="Packs are not below zero.",
                 initial=line.packs,
                 help_text="0 takes it off.",
-                error_messages={
-                    "invalid": "Give a whole number of packs.",
-                    "min_value": "Packs are not below zero.",
-                    "max_value": f"More than {MOST_PACKS:,} packs is surely a slip.",
-                },
-                widget=forms.NumberInput({"inputmode": "numeric", "autocomplete": "off"}),
             )
             self.fields[f"day-{line.pk}"] = DayField(
                 label="Promised for",
@@ -111,19 +123,7 @@ class AddLineForm(forms.Form):
             "invalid_choice": "They are not known to sell that part.",
         },
     )
-    packs = forms.IntegerField(
-        label="Packs",
-        min_value=1,
-        max_value=MOST_PACKS,
-        initial=1,
-        error_messages={
-            "required": "This is needed.",
-            "invalid": "Give a whole number of packs.",
-            "min_value": "Order at least one pack.",
-            "max_value": f"More than {MOST_PACKS:,} packs is surely a slip.",
-        },
-        widget=forms.NumberInput({"inputmode": "numeric", "autocomplete": "off"}),
-    )
+    packs = _packs_field(least=1, below="Order at least one pack.", initial=1)
 
     def __init__(self, *args: Any, supplier: Supplier, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -200,21 +200,19 @@ class ArrivalForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.line, self.today = line, today
         part = line.part
-        packs = dict(part.packs.values_list("name", "quantity_steps"))
+        measure = measure_of(part)
         if line.pack_steps != part.steps_per_unit:
-            packs[PACK] = line.pack_steps
+            measure["packs"][PACK] = line.pack_steps
         self.fields["quantity"] = QuantityField(
             label="Came",
             required=False,
             zero=True,
             initial=format_quantity(to_come_steps(line), part.steps_per_unit, "").strip(),
-            steps_per_unit=part.steps_per_unit,
-            unit_name=part.unit_name,
-            packs=packs,
+            **measure,
         )
         place = self.fields["location"]
         assert isinstance(place, PlaceField)
-        place.queryset = Location.objects.in_use().exclude(kind=Location.Kind.TRAY).order_by("code")
+        place.queryset = Location.objects.to_put_into()
         place.initial = usual_place
         self.fields["goods"].label = f"Invoiced in all, {symbol}"
         if line.pack_price_cents:
@@ -234,13 +232,7 @@ class ArrivalForm(forms.Form):
             return cleaned
         if cleaned.get("location") is None and "location" not in self.errors:
             self.add_error("location", "Say where it was put.")
-        cured, expires = cleaned.get("cured_on"), cleaned.get("expires_on")
-        if cured and expires and expires < cured:
-            self.add_error("expires_on", "This is before it was cured.")
-        if self.line.part.ages and not cured and not expires and "cured_on" not in self.errors:
-            self.add_error(
-                "cured_on", "This part ages: give the day or quarter, or else the use-by day."
-            )
+        refuse_age(self, self.line.part)
         return cleaned
 
     def arrival(self) -> Arrival | None:

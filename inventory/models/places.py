@@ -27,6 +27,10 @@ class LocationQuerySet(models.QuerySet["Location"]):
         """Trays that hold what was picked for one sheet."""
         return self.filter(kind=Location.Kind.TRAY)
 
+    def to_put_into(self) -> Self:
+        """Where somebody may put something by hand, by code: trays are filled by their sheets."""
+        return self.in_use().exclude(kind=Location.Kind.TRAY).order_by("code")
+
     def for_places_list(self) -> Self:
         """Everything the list of places shows, in one query: adds parts_count."""
         filled = Q(balances__quantity_steps__gt=0)
