@@ -1,11 +1,10 @@
-"""What to ask a supplier for: whole packs, from whom, and when more of them cost less in all.
+"""What to ask a supplier for: whole packs, and when more of them cost less in all.
 
 Pure: numbers in and out. An all-units discount (each pack of the order has the price of the break
 that is reached) makes the cost fall at a break: there a larger order may cost less than a smaller
 one (Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed., sec. 3.4, from memory).
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from inventory.pack_prices import PackPrice, pack_price_cents, packs_for
@@ -13,17 +12,14 @@ from inventory.pack_prices import PackPrice, pack_price_cents, packs_for
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """How one supplier sells a part. supplier: its key.
+    """How a supplier sells a part.
 
     pack_steps, least_packs: > 0. [steps / pack], [packs] prices: as `pack_price_cents` takes them.
     """
 
-    supplier: int
     pack_steps: int
     least_packs: int = 1
     prices: tuple[PackPrice, ...] = ()
-    is_preferred: bool = False
-    lead_time_days: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +43,6 @@ class Proposed:
     @property
     def price_cents(self) -> int:
         return self.packs * self.pack_price_cents
-
-
-def best_offer(offers: Iterable[Offer]) -> Offer | None:
-    """Return the offer that is bought by: the preferred, else the quickest; None without any.
-
-    The advice reckons with the lead time of the same one.
-    """
-    return min(
-        offers,
-        key=lambda each: (not each.is_preferred, each.lead_time_days, each.supplier),
-        default=None,
-    )
 
 
 def propose(needed_steps: int, offer: Offer, *, keeps: bool) -> Proposed:

@@ -4,13 +4,14 @@ What is drafted already is taken off, so that nobody drafts it twice.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from inventory.models import Part, PurchaseOrder, PurchaseOrderLine, Supplier, SupplierPart
-from inventory.order_proposals import Offer, Proposed, best_offer, propose
+from inventory.order_proposals import Offer, Proposed, propose
 from inventory.pack_prices import PackPrice
+from inventory.services.suppliers import bought_from
 
 #: Parts that are offered to fill an order.
 MOST_FILLERS = 6
@@ -58,30 +59,17 @@ class Proposals:
 def proposals(*, today: date) -> Proposals:
     """Return what to order of whom. A number of queries that does not grow with the parts."""
     fallen = list(Part.objects.at_reorder_point(today=today).order_by("number"))
-    sold = _sold(part.pk for part in fallen)
+    sold = bought_from(part.pk for part in fallen)
     drafted = _drafted()
-    lines: dict[int, list[ProposalLine]] = defaultdict(list)
-    suppliers: dict[int, Supplier] = {}
-    unsold = []
-    for part in fallen:
-        by_whom = sold.get(part.pk)
-        if by_whom is None:
-            unsold.append(part)
-            continue
-        supplier, offer = by_whom
-        suppliers[supplier.pk] = supplier
-        if (missing := _missing(part, drafted)) > 0:
-            lines[supplier.pk].append(
-                ProposalLine(part, propose(missing, offer, keeps=not part.ages))
-            )
     drafts = _drafts()
-    for order in drafts:
-        suppliers[order.supplier_id] = order.supplier
-    fillers = _fillers(lines, drafted, today)
+    suppliers = {each.supplier_id: each.supplier for each in sold.values()}
+    suppliers |= {each.supplier_id: each.supplier for each in drafts}
+    lines = _by_supplier(fallen, sold, drafted)
+    fillers = _fillers(list(lines), drafted, today)
     found = [
         Proposal(
             supplier=supplier,
-            lines=tuple(lines[pk]),
+            lines=tuple(lines.get(pk, ())),
             fillers=tuple(fillers.get(pk, ())),
             drafts=tuple(order for order in drafts if order.supplier_id == pk),
         )
@@ -89,7 +77,30 @@ def proposals(*, today: date) -> Proposals:
     ]
     return Proposals(
         by_supplier=tuple(each for each in found if each.lines or each.drafts),
-        unsold=tuple(unsold),
+        unsold=tuple(part for part in fallen if part.pk not in sold),
+    )
+
+
+def _by_supplier(
+    parts: Iterable[Part], sold: Mapping[int, SupplierPart], drafted: Mapping[int, int]
+) -> dict[int, list[ProposalLine]]:
+    """By supplier, what to ask for of those parts that lack something, in their order."""
+    lines: dict[int, list[ProposalLine]] = defaultdict(list)
+    for part in parts:
+        missing = _missing(part, drafted)
+        if part.pk in sold and missing > 0:
+            proposed = propose(missing, _offer(sold[part.pk]), keeps=not part.ages)
+            lines[sold[part.pk].supplier_id].append(ProposalLine(part, proposed))
+    return lines
+
+
+def _offer(sold: SupplierPart) -> Offer:
+    return Offer(
+        pack_steps=sold.pack_steps,
+        least_packs=sold.least_packs,
+        prices=tuple(
+            PackPrice(each.from_packs, each.pack_price_cents) for each in sold.price_breaks.all()
+        ),
     )
 
 
@@ -98,37 +109,6 @@ def _missing(part: Part, drafted: Mapping[int, int]) -> int:
     position = part.usable_steps + part.on_order_steps  # type: ignore[attr-defined]
     level: int = part.order_up_to_steps  # type: ignore[attr-defined]
     return level - position - drafted.get(part.pk, 0)
-
-
-def _sold(parts: Iterable[int]) -> dict[int, tuple[Supplier, Offer]]:
-    """By part, of whom it is bought and how."""
-    offers: dict[int, list[Offer]] = defaultdict(list)
-    suppliers: dict[int, Supplier] = {}
-    for row in (
-        SupplierPart.objects.filter(part__in=list(parts), supplier__retired=False)
-        .select_related("supplier")
-        .prefetch_related("price_breaks")
-        .order_by("pk")
-    ):
-        suppliers[row.supplier_id] = row.supplier
-        offers[row.part_id].append(
-            Offer(
-                supplier=row.supplier_id,
-                pack_steps=row.pack_steps,
-                least_packs=row.least_packs,
-                prices=tuple(
-                    PackPrice(each.from_packs, each.pack_price_cents)
-                    for each in row.price_breaks.all()
-                ),
-                is_preferred=row.preferred,
-                lead_time_days=row.lead_time_days,
-            )
-        )
-    found = {}
-    for part, of_part in offers.items():
-        if (best := best_offer(of_part)) is not None:
-            found[part] = suppliers[best.supplier], best
-    return found
 
 
 def _drafts() -> list[PurchaseOrder]:
@@ -148,27 +128,12 @@ def _drafted() -> dict[int, int]:
 
 
 def _fillers(
-    lines: Mapping[int, list[ProposalLine]], drafted: Mapping[int, int], today: date
+    suppliers: Sequence[int], drafted: Mapping[int, int], today: date
 ) -> dict[int, list[ProposalLine]]:
     """By supplier of whom something is ordered, the parts that fall to their point next."""
-    if not any(lines.values()):
+    if not suppliers:
         return {}
-    following = list(
-        Part.objects.next_to_reorder_point(today=today).filter(
-            supplier_parts__supplier__in=[pk for pk, of in lines.items() if of]
-        )
-    )
-    sold = _sold(part.pk for part in following)
-    found: dict[int, list[ProposalLine]] = defaultdict(list)
-    seen = set()
-    for part in following:
-        supplier, offer = sold[part.pk]
-        room = len(found[supplier.pk]) < MOST_FILLERS
-        if part.pk in seen or not lines.get(supplier.pk) or not room:
-            continue
-        seen.add(part.pk)
-        if (missing := _missing(part, drafted)) > 0:
-            found[supplier.pk].append(
-                ProposalLine(part, propose(missing, offer, keeps=not part.ages))
-            )
-    return found
+    theirs = SupplierPart.objects.filter(supplier__in=suppliers).values("part")
+    following = list(Part.objects.next_to_reorder_point(today=today).filter(pk__in=theirs))
+    found = _by_supplier(following, bought_from(part.pk for part in following), drafted)
+    return {pk: lines[:MOST_FILLERS] for pk, lines in found.items() if pk in suppliers}

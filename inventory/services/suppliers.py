@@ -1,6 +1,6 @@
 """What there is to say of suppliers: what they sell, what is under way, how long they take."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -26,6 +26,24 @@ class SupplierRow:
     under_way: int
     late: int
     took: Observed | None
+
+
+def bought_from(parts: Iterable[int]) -> dict[int, SupplierPart]:
+    """By part, how it is bought: of the preferred supplier in use, else of the quickest.
+
+    With supplier and price breaks. The advice and the proposals of orders both go by it.
+    """
+    wanted = set(parts)
+    found: dict[int, SupplierPart] = {}
+    for sold in (
+        SupplierPart.objects.filter(supplier__retired=False)
+        .select_related("supplier")
+        .prefetch_related("price_breaks")
+        .order_by("part", "-preferred", "lead_time_days", "pk")
+    ):
+        if sold.part_id in wanted:
+            found.setdefault(sold.part_id, sold)
+    return found
 
 
 def supplier_rows(*, retired: bool, today: date) -> list[SupplierRow]:

@@ -53,6 +53,7 @@ from inventory.services.buying_receipts import (
     send_core_back,
 )
 from inventory.services.buying_times import late_orders, lead_times, waits_of
+from inventory.services.suppliers import bought_from
 from inventory.tables import suggested
 from tests.inventory.factories import AT, BinFactory, PartFactory, PersonFactory
 
@@ -526,3 +527,18 @@ def test_the_shares_of_a_freight_add_up_and_none_is_a_cent_from_its_part(
     weights = worth if any(worth) else [1] * len(worth)
     for share, weight in zip(shares, weights, strict=True):
         assert abs(share * sum(weights) - freight * weight) < sum(weights)
+
+
+def test_bought_of_the_preferred_first_then_of_the_quickest() -> None:
+    slow, parts = supplier_of("Slow", seal=Terms(pack_steps=1, lead_time_days=9))
+    quick, liked = (create_supplier(name=name, **signed()) for name in ("Quick", "Liked"))
+    seal = parts["seal"]
+    assert [bought_from([seal.pk])[seal.pk].supplier, bought_from([])] == [slow, {}]
+    set_supplier_part(supplier=quick, part=seal, terms=Terms(pack_steps=1, lead_time_days=3))
+    assert bought_from([seal.pk])[seal.pk].supplier == quick
+    set_supplier_part(
+        supplier=liked, part=seal, terms=Terms(pack_steps=1, lead_time_days=30, preferred=True)
+    )
+    assert bought_from([seal.pk])[seal.pk].supplier == liked
+    change_supplier(supplier=liked, name="Liked", retired=True, **signed())
+    assert bought_from([seal.pk])[seal.pk].supplier == quick

@@ -1,16 +1,15 @@
-"""How many packs to ask for, and from whom."""
+"""How many packs to ask for."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.order_proposals import Offer, best_offer, propose
+from inventory.order_proposals import Offer, propose
 from inventory.pack_prices import PackPrice, pack_price_cents
 
 
 def offer(*prices: tuple[int, int], pack: int = 1, least: int = 1) -> Offer:
     return Offer(
-        supplier=1,
         pack_steps=pack,
         least_packs=least,
         prices=tuple(PackPrice(*each) for each in prices),
@@ -21,7 +20,6 @@ def offer(*prices: tuple[int, int], pack: int = 1, least: int = 1) -> Offer:
 def offers(draw: st.DrawFn) -> Offer:
     starts = draw(st.lists(st.integers(1, 60), unique=True, max_size=5))
     return Offer(
-        supplier=1,
         pack_steps=draw(st.integers(1, 50)),
         least_packs=draw(st.integers(1, 10)),
         prices=tuple(PackPrice(start, draw(st.integers(1, 5_000))) for start in starts),
@@ -76,12 +74,3 @@ def test_it_is_enough_whole_and_nothing_that_is_enough_costs_less(
         assert found.saved_cents == plain - found.price_cents
     else:
         assert found.packs == found.needed_packs
-
-
-def test_the_preferred_first_then_the_quickest() -> None:
-    slow = Offer(supplier=1, pack_steps=1, lead_time_days=9)
-    quick = Offer(supplier=2, pack_steps=1, lead_time_days=3)
-    liked = Offer(supplier=3, pack_steps=1, lead_time_days=30, is_preferred=True)
-    assert best_offer([slow, quick]) == quick
-    assert best_offer([slow, quick, liked]) == liked
-    assert best_offer([]) is None

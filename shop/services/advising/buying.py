@@ -11,6 +11,7 @@ from inventory.lead_times import LeadTime as Learnt
 from inventory.models import Part, PurchaseOrderLine, SupplierPart
 from inventory.services.buying_times import learnt_by_part, waits_of
 from inventory.services.posting import day_of
+from inventory.services.suppliers import bought_from
 from shop.advice import AHEAD_DAYS, LateOrder, LeadTime, Terms, unobserved_lead_times
 
 #: Where no supplier is known. Common practice, no source. [d]
@@ -43,7 +44,7 @@ class Buying:
     @classmethod
     def of(cls, parts: Iterable[int], *, today: date) -> "Buying":
         """Read it all. Four queries."""
-        sold = _sold(parts)
+        sold = bought_from(parts)
         under_way = list(
             PurchaseOrderLine.objects.to_come().select_related("order").order_by("order__number")
         )
@@ -111,21 +112,6 @@ class Buying:
             )
             for each in self.late.get(part, ())
         )
-
-
-def _sold(parts: Iterable[int]) -> dict[int, SupplierPart]:
-    """By part, how it is bought: of the preferred supplier, else of the quickest."""
-    wanted = set(parts)
-    found: dict[int, SupplierPart] = {}
-    for sold in (
-        SupplierPart.objects.filter(supplier__retired=False)
-        .select_related("supplier")
-        .prefetch_related("price_breaks")
-        .order_by("part", "-preferred", "lead_time_days", "pk")
-    ):
-        if sold.part_id in wanted:
-            found.setdefault(sold.part_id, sold)
-    return found
 
 
 def _by_supplier(waits: Mapping[tuple[int, int], Sequence[Wait]]) -> dict[int, list[int]]:
