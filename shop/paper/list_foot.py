@@ -27,18 +27,21 @@ def list_file(
     subject: str,
     title: str,
     printed: str,
+    named: str = "",
 ) -> bytes:
     """Return a list as a PDF file. `draw` draws all of a page but its foot; pages count from 1.
 
-    size: width, height. [pt] language: BCP 47 tag. title: of the file.
+    size: width, height. [pt] language: BCP 47 tag. title: of the file. named: what the foot calls
+    it, where a page may go astray: "Order 57".
     """
+    of_what = f"{named}, page" if named else "page"
     file = BytesIO()
     canvas = begin(file, size=size, language=language, author=shop_name, subject=subject)
     canvas.setTitle(title)
     for number, page in enumerate(pages, start=1):
         pen = Pen(canvas)
         draw(pen, number, page)
-        list_foot(pen, printed, f"page {number} of {len(pages)}", width=size[0])
+        list_foot(pen, printed, f"{of_what} {number} of {len(pages)}", width=size[0])
         pen.finish()
         canvas.showPage()
     canvas.save()

@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from typing import Final
 
 from shop.paper.content import PageSize
-from shop.paper.document import MARGIN, SIZES, begin
+from shop.paper.document import MARGIN, SIZES
 from shop.paper.head import ValueRow, draw_values, value_rows
-from shop.paper.list_foot import FOOT, list_foot
+from shop.paper.list_foot import FOOT, list_file
 from shop.paper.pen import FRAME, HAIR, Pen
 from shop.paper.type import LEADING, SMALL, Line, line, plain
 
@@ -73,29 +72,26 @@ def order_pdf(paper: OrderPaper, *, page_size: PageSize = "letter") -> bytes:
     end = _end(paper, room)
     body = height - 2 * MARGIN - FOOT - _captions_height()
     pages = _pages(rows, first=body - head.height, further=body, last=_tall(end) + 3 * _PAD)
-    file = BytesIO()
-    canvas = begin(
-        file,
-        size=(width, height),
-        language=paper.language,
-        author=paper.shop_name,
-        subject="Order",
-    )
-    canvas.setTitle(f"{_title(paper)}, {paper.shop_name} to {paper.supplier}")
-    for number, on_page in enumerate(pages, start=1):
-        pen = Pen(canvas)
+
+    def draw(pen: Pen, number: int, on_page: Sequence[_Row]) -> None:
         y = height - MARGIN
         if number == 1:
             y = _draw_head(pen, head, y, width)
         y = _draw_rows(pen, on_page, y, width)
         if number == len(pages):
             _draw_end(pen, end, y, width)
-        count = f"Order {paper.number}, page {number} of {len(pages)}"
-        list_foot(pen, paper.printed_text, count, width=width)
-        pen.finish()
-        canvas.showPage()
-    canvas.save()
-    return file.getvalue()
+
+    return list_file(
+        pages,
+        draw,
+        size=(width, height),
+        language=paper.language,
+        shop_name=paper.shop_name,
+        subject="Order",
+        title=f"{_title(paper)}, {paper.shop_name} to {paper.supplier}",
+        printed=paper.printed_text,
+        named=f"Order {paper.number}",
+    )
 
 
 def _title(paper: OrderPaper) -> str:
