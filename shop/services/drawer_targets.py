@@ -1,7 +1,7 @@
 """What each rig's drawer should hold: computed at the turn of the day, or set by hand."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any, Final
@@ -58,11 +58,12 @@ def reckon_drawer_targets(*, shop: Shop, today: date) -> int:
     the first manager; a number set by hand stands, untouched. Of two at once the second waits.
     """
     drawers = list(RigDrawer.objects.select_related("rig", "location").order_by("rig"))
+    inside = _in_kits()
     rows: list[StockAdvice] = []
     with transaction.atomic():
         Shop.objects.select_for_update().get(pk=shop.pk)  # two would each add the same rows
         for drawer in drawers:
-            rows += _advice(drawer, shop=shop, today=today)
+            rows += _advice(drawer, inside, shop=shop, today=today)
         places = [each.location_id for each in drawers]
         StockAdvice.objects.filter(location__in=places).delete()
         StockAdvice.objects.bulk_create(rows, batch_size=BATCH)
@@ -100,7 +101,9 @@ def _followed(row: StockAdvice, author: Person, at: datetime) -> StockPolicy:
     )
 
 
-def _advice(drawer: RigDrawer, *, shop: Shop, today: date) -> Iterable[StockAdvice]:
+def _advice(
+    drawer: RigDrawer, inside: Mapping[int, Mapping[int, int]], *, shop: Shop, today: date
+) -> Iterable[StockAdvice]:
     stay = drawer.rig.stay_on
     until = stay if stay != FAR_DATE and stay > today else today + timedelta(days=USUAL_DAYS)
     dues = list(
@@ -130,7 +133,6 @@ def _advice(drawer: RigDrawer, *, shop: Shop, today: date) -> Iterable[StockAdvi
                 needs.append(Need(chance, row.quantity_steps, name))
             else:
                 in_the_shop[row.part] = name
-    inside = _in_kits(asked)
     kits_aboard: dict[int, int] = {}
     # Kits first: what lies in one is aboard already.
     for part, needs in sorted(asked.items(), key=lambda each: (not each[0].is_kit, each[0].number)):
@@ -178,13 +180,10 @@ def _is_field_work(version: ServiceVersion) -> bool:
     )
 
 
-def _in_kits(parts: Iterable[Part]) -> dict[int, dict[int, int]]:
-    """By part, how much of it lies in each of these kits. [steps]"""
+def _in_kits() -> dict[int, dict[int, int]]:
+    """By part, how much of it lies in each kit. [steps]"""
     found: dict[int, dict[int, int]] = defaultdict(dict)
-    kits = [part for part in parts if part.is_kit]
-    for kit, part, steps in KitLine.objects.filter(kit__in=kits).values_list(
-        "kit", "part", "quantity_steps"
-    ):
+    for kit, part, steps in KitLine.objects.values_list("kit", "part", "quantity_steps"):
         found[part][kit] = steps
     return found
 
