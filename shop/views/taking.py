@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 from inventory.models import Balance, Location, Part
 from inventory.services import NotEnoughOnHand, StockRefused, in_words
 from inventory.views.common import draw, get_part, lying, part_page
-from shop.forms.taking import TakePartForm
+from shop.forms.taking import TakeForm, TakePartForm
 from shop.http import PageRequest
 from shop.models import Person, RigDrawer, Role, ServiceSheet
 from shop.services import sheet_parts
@@ -31,34 +31,41 @@ def take_part(request: PageRequest, number: str) -> HttpResponse:
         is_manager=request.user.role == Role.MANAGER,
     )
     if request.method == "POST" and form.is_valid():
-        data = form.cleaned_data
-        try:
-            sheet_parts.add_part(
-                sheet=data["sheet"],
-                part=part,
-                location=data["place"],
-                quantity_steps=data["quantity"],
-                author=request.user,
-                at=now,
-                request_id=data["request_id"],
-                expired_reason=data.get("expired_reason", ""),
-            )
-        except NotEnoughOnHand as refused:
-            form.add_error("quantity", str(refused))
-        except SheetRefused as refused:
-            form.add_error("place", str(refused))
-        except StockRefused as refused:
-            form.add_error(None, str(refused))
-        else:
-            what = in_words(part, data["quantity"])
-            messages.success(request, f"{what} of {part} in the tray of sheet {data['sheet']}.")
-            return redirect("shop:work_parts", data["sheet"].number)
+        sheet = form.cleaned_data["sheet"]
+        if put_in_tray(form, sheet=sheet, part=part, author=request.user):
+            what = in_words(part, form.cleaned_data["quantity"])
+            messages.success(request, f"{what} of {part} in the tray of sheet {sheet}.")
+            return redirect("shop:work_parts", sheet.number)
     context = part_page(request, part, form, "Take for a sheet", "Take it to the tray")
     if not sheets:
         context["intro"] = "No sheet is open, so there is nothing to take it for."
     elif not form.fields["place"].queryset.exists():  # type: ignore[attr-defined]
         context["intro"] = "None of it lies where a sheet may take from."
     return draw(request, "inventory/form.html", context)
+
+
+def put_in_tray(form: TakeForm, *, sheet: ServiceSheet, part: Part, author: Person) -> bool:
+    """Take what a clean form says into the tray of a sheet; False: it says beside which field
+    that was refused."""
+    data = form.cleaned_data
+    try:
+        sheet_parts.add_part(
+            sheet=sheet,
+            part=part,
+            location=data["place"],
+            quantity_steps=data["quantity"],
+            author=author,
+            at=form.now,
+            request_id=data["request_id"],
+            expired_reason=data.get("expired_reason", ""),
+        )
+    except NotEnoughOnHand as refused:
+        form.add_error("quantity", str(refused))
+    except SheetRefused as refused:
+        form.add_error("place", str(refused))
+    except StockRefused as refused:
+        form.add_error(None, str(refused))
+    return not form.errors
 
 
 def sheets_for(person: Person) -> list[ServiceSheet]:

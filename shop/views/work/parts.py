@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from inventory.quantities import QuantityRefused
-from inventory.services import NotEnoughOnHand, StockRefused, in_words
+from inventory.services import StockRefused, in_words
 from inventory.services.naming import quantity_of
 from shop.forms.taking import AddPartForm
 from shop.http import PageRequest
@@ -20,6 +20,7 @@ from shop.models import RigDrawer, Role, ServiceSheet, SheetPart
 from shop.services import sheet_parts
 from shop.services.paper import IN_TRAY, part_places
 from shop.services.refusals import SheetClosed, SheetRefused, UsedMoreThanTaken, UsedNotEntered
+from shop.views.taking import put_in_tray
 from shop.views.work.frame import (
     find_open_sheet,
     find_sheet,
@@ -109,26 +110,9 @@ def add_part(request: PageRequest, number: int) -> HttpResponse:
         return redirect("shop:sheet", number)
     form = _add_form(request, sheet, request.POST)
     if form.is_valid():
-        data = form.cleaned_data
-        try:
-            sheet_parts.add_part(
-                sheet=sheet,
-                part=data["part"],
-                location=data["place"],
-                quantity_steps=data["quantity"],
-                author=request.user,
-                at=form.now,
-                request_id=data["request_id"],
-                expired_reason=data.get("expired_reason", ""),
-            )
-        except NotEnoughOnHand as refusal:
-            form.add_error("quantity", str(refusal))
-        except SheetRefused as refusal:
-            form.add_error("place", str(refusal))
-        except StockRefused as refusal:
-            form.add_error(None, str(refusal))
-        else:
-            messages.success(request, f"{data['part']} is in the tray of this sheet.")
+        part = form.cleaned_data["part"]
+        if put_in_tray(form, sheet=sheet, part=part, author=request.user):
+            messages.success(request, f"{part} is in the tray of this sheet.")
             return redirect("shop:work_parts", number)
     return _parts_page(request, sheet, add_form=form, status=422)
 
