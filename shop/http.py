@@ -1,11 +1,12 @@
-"""What a view of ours is handed: a request with its shop, its day and a person signed in."""
+"""What a view of ours is handed, and paper as it is handed back."""
 
 from datetime import date
 
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 from django_htmx.middleware import HtmxDetails
 
 from shop.models import Person, Shop
+from shop.paper.content import PageSize
 
 
 class PageRequest(HttpRequest):
@@ -15,3 +16,21 @@ class PageRequest(HttpRequest):
     today: date
     htmx: HtmxDetails
     user: Person
+
+
+def page_size_of(request: PageRequest) -> PageSize:
+    """The paper asked for with ?paper=, or Letter or A4 as the shop's units go."""
+    match request.GET.get("paper"):
+        case "letter":
+            return "letter"
+        case "a4":
+            return "a4"
+        case _:
+            return "letter" if request.shop.units == "us" else "a4"
+
+
+def pdf_response(content: bytes, *, name: str) -> HttpResponse:
+    """A PDF that opens in the browser and is saved as `name`.pdf."""
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{name}.pdf"'
+    return response

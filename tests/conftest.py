@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from django.test import Client, TransactionTestCase
+from django.utils import timezone
 from hypothesis import HealthCheck
 from hypothesis import settings as searching
 
@@ -146,11 +147,22 @@ def at() -> datetime:
     return datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
 
 
+#: Of the shop in the tests: not UTC, so that a day mistaken for another shows.
+TIME_ZONE = "America/Chicago"
+
+
+@pytest.fixture(autouse=True)
+def _by_the_clock_on_the_shops_wall() -> Iterator[None]:
+    """What a test calls today is the shop's today, as on a page, at whatever hour it runs."""
+    with timezone.override(TIME_ZONE):
+        yield
+
+
 @pytest.fixture
 def shop(db: None, at: datetime) -> Shop:
     # No page turns the day, unless a test is about that.
     return Shop.objects.create(
-        name="Foam Works", time_zone="America/Chicago", created_at=at, turned_on=date.max
+        name="Foam Works", time_zone=TIME_ZONE, created_at=at, turned_on=date.max
     )
 
 

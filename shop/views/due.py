@@ -18,7 +18,7 @@ from equipment.services import including
 from shop import duelist, exporting, kits, links, readiness, words
 from shop.access import may
 from shop.filters import DueFilter
-from shop.http import PageRequest
+from shop.http import PageRequest, page_size_of, pdf_response
 from shop.paper.due_list import DuePaper, due_list_pdf
 from shop.tables import DueTable, next_text, paper_row
 
@@ -264,9 +264,6 @@ MOST_PRINTED: Final = 1000
 def _printed(request: PageRequest, rows: Any, found: DueFilter) -> HttpResponse:
     """The filtered list on paper, in the order of the page."""
     today, shop = request.today, request.shop
-    size = request.GET.get("paper", "")
-    if size not in ("letter", "a4"):
-        size = "letter" if shop.units == "us" else "a4"
     walk = duelist.walk(
         rows,
         sort=found.order,
@@ -285,11 +282,9 @@ def _printed(request: PageRequest, rows: Any, found: DueFilter) -> HttpResponse:
             printed_text=f"Printed {local.day} {local:%b %Y %H:%M}",
             rows=tuple(listed),
         ),
-        page_size=size,  # type: ignore[arg-type]
+        page_size=page_size_of(request),
     )
-    response = HttpResponse(content, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="due-{today:%Y-%m-%d}.pdf"'
-    return response
+    return pdf_response(content, name=f"due-{today:%Y-%m-%d}")
 
 
 def _asked(found: DueFilter) -> str:

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from shop.forms.labels import LabelsForm
-from shop.http import PageRequest
+from shop.http import PageRequest, pdf_response
 from shop.paper.label_sheets import SHEETS
 from shop.paper.labels import labels_pdf, trial_pdf
 from shop.services.label_paper import BINS, TooManyLabels, labels_of
@@ -47,7 +47,7 @@ def labels_file(request: PageRequest) -> HttpResponse:
             form.add_error("only", str(refused))
         else:
             if found:
-                return _file(
+                return pdf_response(
                     labels_pdf(
                         found,
                         sheet=SHEETS[asked["sheet"]],
@@ -68,14 +68,10 @@ def labels_trial(request: PageRequest, sheet: str) -> HttpResponse:
     if sheet not in SHEETS:
         form = LabelsForm({"sheet": sheet, "kind": BINS, "start": 1, "copies": 1})
         return render(request, "shop/labels.html", {"form": form}, status=404)
-    return _file(trial_pdf(SHEETS[sheet], shop_name=request.shop.name), name=f"test-print-{sheet}")
+    return pdf_response(
+        trial_pdf(SHEETS[sheet], shop_name=request.shop.name), name=f"test-print-{sheet}"
+    )
 
 
 def _usual_sheet(request: PageRequest) -> str:
     return "letter-3x10" if request.shop.units == "us" else "a4-3x8"
-
-
-def _file(content: bytes, *, name: str) -> HttpResponse:
-    response = HttpResponse(content, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}.pdf"'
-    return response

@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory.models import PurchaseOrder
-from shop.http import PageRequest
+from shop.http import PageRequest, page_size_of, pdf_response
 from shop.paper.order_paper import order_pdf as draw
 from shop.services.order_paper import order_paper
 
@@ -18,9 +18,7 @@ def order_pdf(request: PageRequest, order: int) -> HttpResponse:
         PurchaseOrder.objects.select_related("supplier", "sent_by", "drafted_by"), number=order
     )
     paper = order_paper(found, shop=request.shop, printed_at=timezone.localtime())
-    response = HttpResponse(
-        draw(paper, page_size="letter" if request.shop.units == "us" else "a4"),
-        content_type="application/pdf",
+    return pdf_response(
+        draw(paper, page_size=page_size_of(request)),
+        name=f"order-{found.number}",
     )
-    response["Content-Disposition"] = f'inline; filename="order-{found.number}.pdf"'
-    return response

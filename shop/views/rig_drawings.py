@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 
 from equipment.models import Rig
 from shop import words
-from shop.http import PageRequest
+from shop.http import PageRequest, page_size_of, pdf_response
 from shop.paper.rig_drawing import rig_drawing_pdf
 from shop.services.rig_paper import rig_drawing
 
@@ -18,9 +18,6 @@ def drawing(request: PageRequest, number: int) -> HttpResponse:
     """One rig on one page: Letter or A4 as the shop's units go, or with ?paper=."""
     rig = get_object_or_404(Rig, number=number)
     local = timezone.localtime()
-    size = request.GET.get("paper", "")
-    if size not in ("letter", "a4"):
-        size = "letter" if request.shop.units == "us" else "a4"
     page = rig_drawing(
         rig,
         today=request.today,
@@ -28,12 +25,10 @@ def drawing(request: PageRequest, number: int) -> HttpResponse:
         printed=f"Printed {local.day} {local:%b %Y %H:%M}",
         read=_read(request, rig),
     )
-    response = HttpResponse(
-        rig_drawing_pdf(page, page_size=size),  # type: ignore[arg-type]
-        content_type="application/pdf",
+    return pdf_response(
+        rig_drawing_pdf(page, page_size=page_size_of(request)),
+        name=f"rig-{number:02d}-{request.today}",
     )
-    response["Content-Disposition"] = f'inline; filename="rig-{number:02d}-{request.today}.pdf"'
-    return response
 
 
 def _read(request: PageRequest, rig: Rig) -> str:

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from equipment.models import Rig
-from shop.http import PageRequest
+from shop.http import PageRequest, page_size_of, pdf_response
 from shop.paper.round_sheet import round_sheets_pdf
 from shop.services.round_paper import round_papers
 
@@ -33,9 +33,6 @@ def round_sheets(request: PageRequest) -> HttpResponse:
 def _printed(request: PageRequest, rigs: Iterable[Rig], *, name: str) -> HttpResponse:
     first_day = _first_day(request)
     local = timezone.localtime()
-    size = request.GET.get("paper", "")
-    if size not in ("letter", "a4"):
-        size = "letter" if request.shop.units == "us" else "a4"
     papers = round_papers(
         rigs,
         first_day=first_day,
@@ -43,12 +40,10 @@ def _printed(request: PageRequest, rigs: Iterable[Rig], *, name: str) -> HttpRes
         shop=request.shop,
         printed=f"Printed {local.day} {local:%b %Y %H:%M}",
     )
-    response = HttpResponse(
-        round_sheets_pdf(papers, page_size=size),  # type: ignore[arg-type]
-        content_type="application/pdf",
+    return pdf_response(
+        round_sheets_pdf(papers, page_size=page_size_of(request)),
+        name=f"{name}-{first_day}",
     )
-    response["Content-Disposition"] = f'inline; filename="{name}-{first_day}.pdf"'
-    return response
 
 
 def _first_day(request: PageRequest) -> date:

@@ -20,7 +20,7 @@ from inventory.models import Movement
 from inventory.services import StockRefused, in_words
 from shop import kits, rigview, words
 from shop.forms.sheets import DraftForm, HandOutForm, VoidForm
-from shop.http import PageRequest
+from shop.http import PageRequest, page_size_of, pdf_response
 from shop.models import ServiceSheet, SheetLine, SheetStep
 from shop.paper.sheet import sheet_pdf as pdf_of
 from shop.services import drafting, sheet_parts
@@ -257,15 +257,10 @@ def sheet_pdf(request: PageRequest, number: int) -> HttpResponse:
         url=request.build_absolute_uri(reverse("shop:work", args=[number])),
         printed=f"Printed {local.day} {local:%b %Y %H:%M}",
     )
-    size = request.GET.get("paper", "")
-    if size not in ("letter", "a4"):
-        size = "letter" if request.shop.units == "us" else "a4"
-    response = HttpResponse(
-        pdf_of(paper, page_size=size),  # type: ignore[arg-type]
-        content_type="application/pdf",
+    return pdf_response(
+        pdf_of(paper, page_size=page_size_of(request)),
+        name=f"sheet-{sheet}",
     )
-    response["Content-Disposition"] = f'inline; filename="sheet-{sheet}.pdf"'
-    return response
 
 
 def _get(number: int) -> ServiceSheet:

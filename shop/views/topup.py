@@ -14,7 +14,7 @@ from inventory.models import Location
 from inventory.services import StockRefused, in_words
 from shop import words
 from shop.forms.topup import LeavingForm, MovedForm, TargetForm
-from shop.http import PageRequest
+from shop.http import PageRequest, page_size_of, pdf_response
 from shop.models import RigDrawer
 from shop.paper.pick_list import PickList, PickRig, PickRow, pick_list_pdf
 from shop.services import drawer_targets, topping_up
@@ -64,13 +64,10 @@ def drawers_file(request: PageRequest) -> HttpResponse:
             if each.rows
         ),
     )
-    size = "letter" if request.shop.units == "us" else "a4"
-    response = HttpResponse(
-        pick_list_pdf(paper, page_size=size),  # type: ignore[arg-type]
-        content_type="application/pdf",
+    return pdf_response(
+        pick_list_pdf(paper, page_size=page_size_of(request)),
+        name="pick-list",
     )
-    response["Content-Disposition"] = 'inline; filename="pick-list.pdf"'
-    return response
 
 
 @require_POST
