@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
+from django.db.models import Q
 
 from inventory.models import Location, Lot, Movement, Part
 from inventory.services.buying_receipts import lock_order_of, take_delivery_back
@@ -266,8 +267,10 @@ def reversed_together(movement: Movement) -> Sequence[Movement]:
     if movement.kind == Movement.Kind.COST:
         return list(request)
     if movement.kind in KITS:
-        # What went missing from a kit as it was opened comes back before the kit is closed.
-        rows = sorted(request, key=lambda row: row.kind in KITS)
+        # What went missing from a kit as it was opened comes back before the kit is closed, unless
+        # it was found again and came back by itself.
+        still = request.filter(Q(kind__in=KITS) | Q(reversed_by__isnull=True))
+        rows = sorted(still, key=lambda row: row.kind in KITS)
     else:
         rows = list(request.filter(line_no=movement.line_no))
     changes = Movement.objects.filter(about__in=rows, reversed_by__isnull=True)

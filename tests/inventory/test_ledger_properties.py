@@ -9,7 +9,7 @@ from uuid import UUID, uuid4
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 from hypothesis.stateful import (
@@ -307,6 +307,7 @@ class LedgerProperties(TestCase):
 
     @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
     @given(acts=st.lists(ACTS, max_size=10), last=ACTS.filter(lambda act: act[0] != "reverse"))
+    @example(acts=[("receive", 0, 0, 0, 1)], last=("rob", 0, 0, 0, 1))
     def test_undoing_the_last_thing_restores_what_was(
         self,
         acts: list[tuple[str, int, int, int, int]],
