@@ -30,6 +30,10 @@ class ShopConfig(AppConfig):
         guard("shop_stepentry")
         guard("shop_partentry")
         guard("shop_readingentry", allow_columns=("is_in_force",))
+        guard("shop_timeentry")
+        guard("shop_handover")
+        guard("shop_waitentry")
+        guard("shop_missingpart")
 
 
 def _part_saved(instance: Any, created: bool, raw: bool = False, **_: Any) -> None:

@@ -13,11 +13,14 @@ from shop.models.sheets import (
     SignedCopy,
     StepEntry,
 )
+from shop.models.worktime import HandOver, MissingPart, TimeEntry, WaitEntry
 
 __all__ = [
     "CalendarFeed",
     "ComingLog",
+    "HandOver",
     "ImportedFile",
+    "MissingPart",
     "PartEntry",
     "PartsNeed",
     "Person",
@@ -31,4 +34,6 @@ __all__ = [
     "Shop",
     "SignedCopy",
     "StepEntry",
+    "TimeEntry",
+    "WaitEntry",
 ]

@@ -8,7 +8,10 @@ from django.db import DatabaseError, connection, transaction
 from equipment.models import BroughtForward, Postponement, Reading, Renewal, SideAnswer
 from inventory import guards
 from shop.models import SignedCopy, StepEntry
+from shop.services.clocking import start_time
+from shop.services.handing_over import hand_over
 from shop.services.signing import sign_sheet
+from shop.services.waiting import wait_for_parts
 from shop.services.working import answer_step
 from tests.shop.worlds import NOW, sheet_world
 
@@ -26,6 +29,14 @@ CHANGES = {
     "what was wanted": "DELETE FROM equipment_broughtforward",
     "what was said of two sides": "UPDATE equipment_sideanswer SET reason = 'never said'",
     "an answer about two sides": "DELETE FROM equipment_sideanswer",
+    "when somebody began": "UPDATE shop_timeentry SET at = '2020-01-01 00:00:00+00'",
+    "a time": "DELETE FROM shop_timeentry",
+    "what was handed over with": "UPDATE shop_handover SET words = 'never said'",
+    "a hand over": "DELETE FROM shop_handover",
+    "what was waited for": "UPDATE shop_waitentry SET missing = 'never said'",
+    "a wait": "DELETE FROM shop_waitentry",
+    "how much was missing": "UPDATE shop_missingpart SET steps = 0",
+    "a missing part": "DELETE FROM shop_missingpart",
 }
 
 #: Tables of what a person said until it is taken off: that may be done once.
@@ -40,6 +51,9 @@ def _signed(shop, manager) -> None:
     world = sheet_world(shop, manager)
     sheet = world.draft(world.rebuild)
     entered = {"author": manager, "at": NOW, "recorded_at": NOW}
+    start_time(sheet=sheet, event_id=uuid4(), **entered)
+    hand_over(sheet=sheet, words="side B is open", to=manager, event_id=uuid4(), **entered)
+    wait_for_parts(sheet=sheet, missing="", parts=[world.seal], event_id=uuid4(), **entered)
     for step in sheet.steps.order_by("pk"):
         answer = {"caution": "done", "lockout": "done", "zero": "value", "check": "choice"}
         answer_step(
@@ -106,6 +120,10 @@ def test_twin_without_the_guards_sql_changes_it() -> None:
             "a postponement",
             "what was wanted",
             "a signed copy",
+            "a time",
+            "a hand over",
+            "a missing part",
+            "a wait",
         ):
             assert _sql(CHANGES[name]), name
     finally:

@@ -1,0 +1,225 @@
+"""Time at work on a sheet: taps kept, minutes of each person told."""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID, uuid5
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.db.models import Min
+
+from shop import worktime
+from shop.models import (
+    HandOver,
+    PartEntry,
+    Person,
+    ReadingEntry,
+    ServiceSheet,
+    StepEntry,
+    TimeEntry,
+)
+from shop.services.locking import lock_open_sheet, start_work
+from shop.services.refusals import SheetRefused
+from shop.worktime import Stretch, Tap, Worked
+
+Does = TimeEntry.Does
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """Somebody who worked on a sheet. work: their time, None where they only entered something."""
+
+    person: Person
+    work: Worked | None
+
+    @property
+    def minutes(self) -> int:
+        return self.work.minutes if self.work else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """A person's time now: the sheet that it runs on, and what was left running.
+
+    running: the stretch and its sheet. asked: stretches of open sheets whose end nobody said.
+    """
+
+    running: tuple[ServiceSheet, Stretch] | None = None
+    asked: list[tuple[ServiceSheet, Stretch]] = field(default_factory=list)
+
+
+@transaction.atomic
+def start_time(
+    *, sheet: ServiceSheet, event_id: UUID, author: Person, at: datetime, recorded_at: datetime
+) -> TimeEntry:
+    """Somebody begins to work on a sheet, and so joins it; what ran on another sheet ends.
+
+    The sheet is under way from now on; one that is with nobody is theirs. Sent twice with one
+    event_id, it counts once. Raises SheetClosed.
+    """
+    sheet = lock_open_sheet(sheet)
+    if earlier := TimeEntry.objects.filter(event_id=event_id).first():
+        return earlier
+    start_work(sheet, author=author, at=at)
+    if sheet.technician_id is None:
+        sheet.technician = author
+        sheet.save(update_fields=["technician"])
+    return TimeEntry.objects.create(
+        sheet=sheet,
+        does=Does.START,
+        event_id=event_id,
+        author=author,
+        at=at,
+        recorded_at=recorded_at,
+    )
+
+
+@transaction.atomic
+def stop_time(
+    *,
+    sheet: ServiceSheet,
+    event_id: UUID,
+    author: Person,
+    at: datetime,
+    recorded_at: datetime,
+    is_sure: bool = False,
+) -> TimeEntry:
+    """Somebody ends their work on a sheet, now or at an earlier `at` that they name.
+
+    is_sure: meant, however long the stretch. A stop while nothing runs is kept and says nothing.
+    Sent twice with one event_id, it counts once. Raises SheetClosed; SheetRefused for a time that
+    has not come.
+    """
+    if at > recorded_at:
+        raise SheetRefused("That time has not come yet.")
+    sheet = lock_open_sheet(sheet)
+    if earlier := TimeEntry.objects.filter(event_id=event_id).first():
+        return earlier
+    return TimeEntry.objects.create(
+        sheet=sheet,
+        does=Does.STOP,
+        is_sure=is_sure,
+        event_id=event_id,
+        author=author,
+        at=at,
+        recorded_at=recorded_at,
+    )
+
+
+def pause(
+    *, sheet: ServiceSheet, event_id: UUID, author: Person, at: datetime, recorded_at: datetime
+) -> None:
+    """End the author's time on the sheet where it runs: they hand over, or wait for parts.
+
+    To be called inside the transaction that holds the sheet's lock; event_id is of what they did.
+    """
+    runs = sheet.times.filter(author=author, at__lte=at).order_by("at", "pk").last()
+    if runs is not None and runs.does == Does.START:
+        stop_time(
+            sheet=sheet,
+            event_id=uuid5(event_id, "pause"),
+            author=author,
+            at=at,
+            recorded_at=recorded_at,
+        )
+
+
+def stretches_of(sheets: Collection[ServiceSheet], *, zone: ZoneInfo) -> list[Stretch]:
+    """All stretches of whoever worked on these sheets, since the first of them began: those on
+    other sheets too, since a start there ends one here. Two queries, three where there is time."""
+    begun = list(
+        TimeEntry.objects.filter(sheet__in=sheets)
+        .values("author")
+        .annotate(first=Min("at"))
+        .values_list("author", "first")
+    )
+    if not begun:
+        return []
+    rows = (
+        TimeEntry.objects.filter(
+            author__in=[author for author, _ in begun], at__gte=min(first for _, first in begun)
+        )
+        .select_related("sheet")
+        .order_by("at", "pk")
+    )
+    closed = [_closed_at(sheet) for sheet in sheets]
+    if closed and all(closed):
+        rows = rows.filter(at__lte=max(moment for moment in closed if moment))
+    return _stretches(rows, zone)
+
+
+def worked_on(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> dict[int, Worked]:
+    """Each person's time on a sheet, by person, in the order in which they began."""
+    found = stretches_of([sheet], zone=zone)
+    return worktime.worked(found, sheet=sheet.pk, now=now, zone=zone)
+
+
+def labour_minutes(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> int:
+    """What all people together worked on a sheet until now; what is asked about is not in it."""
+    return sum(each.minutes for each in worked_on(sheet, now=now, zone=zone).values())
+
+
+def hands_of(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> list[Hand]:
+    """Who worked on a sheet: by their time or by anything that they entered, the first one first.
+
+    Seven queries, whatever the sheet.
+    """
+    first: dict[int, datetime] = {}
+    for rows in (
+        TimeEntry.objects.filter(sheet=sheet),
+        StepEntry.objects.filter(step__sheet=sheet),
+        PartEntry.objects.filter(sheet_part__sheet=sheet),
+        ReadingEntry.objects.filter(sheet=sheet),
+        HandOver.objects.filter(sheet=sheet),
+    ):
+        for author, at in rows.values_list("author").annotate(Min("at")).order_by():
+            first[author] = min(first.get(author, at), at)
+    time = worked_on(sheet, now=now, zone=zone)
+    people = Person.objects.in_bulk(first)
+    return [
+        Hand(people[pk], time.get(pk)) for pk in sorted(first, key=lambda each: (first[each], each))
+    ]
+
+
+def clock_of(person: Person, *, now: datetime, zone: ZoneInfo) -> Clock:
+    """What runs for a person, and what they left running on sheets that are still open."""
+    mine = TimeEntry.objects.filter(author=person)
+    begun = mine.filter(sheet__in=ServiceSheet.objects.open()).aggregate(first=Min("at"))["first"]
+    if begun is None:
+        return Clock()
+    rows = list(
+        mine.filter(at__gte=begun)
+        .select_related("sheet__rig", "sheet__component__type")
+        .order_by("at", "pk")
+    )
+    sheets = {row.sheet_id: row.sheet for row in rows}
+    found = [each for each in _stretches(rows, zone) if sheets[each.sheet].is_open]
+    asked = [each for each in found if each.is_asked(now=now, zone=zone)]
+    runs = next((each for each in found if each.end is None and each not in asked), None)
+    return Clock(
+        running=(sheets[runs.sheet], runs) if runs else None,
+        asked=[(sheets[each.sheet], each) for each in asked],
+    )
+
+
+def _stretches(rows: Iterable[TimeEntry], zone: ZoneInfo) -> list[Stretch]:
+    taps, closed = [], {}
+    for row in rows:
+        taps.append(
+            Tap(
+                person=row.author_id,
+                sheet=row.sheet_id,
+                starts=row.does == Does.START,
+                at=row.at,
+                order=row.pk,
+                is_sure=row.is_sure,
+            )
+        )
+        if moment := _closed_at(row.sheet):
+            closed[row.sheet_id] = moment
+    return worktime.stretches(taps, closed=closed, zone=zone)
+
+
+def _closed_at(sheet: ServiceSheet) -> datetime | None:
+    return sheet.signed_at or sheet.voided_at
