@@ -11,7 +11,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Final
 
-from equipment import due
+from equipment import due, values
 from equipment.counters import plain
 
 #: One and several, of what a trigger counts.
@@ -145,18 +145,6 @@ def day_of_year(month: int, day: int) -> str:
     return f"{day} {date(LEAP_YEAR, month, day):%b}"
 
 
-def limits_words(low: Decimal | None, high: Decimal | None, unit: str) -> str:
-    """ "900 to 1,100 psi", "at least 30 min", "at most 10 psi"; the unit alone without limits."""
-    behind = f" {unit}" if unit else ""
-    if low is not None and high is not None:
-        return f"{_figure(low)} to {_figure(high)}{behind}"
-    if low is not None:
-        return f"at least {_figure(low)}{behind}"
-    if high is not None:
-        return f"at most {_figure(high)}{behind}"
-    return unit
-
-
 def trigger_words(trigger: TriggerAsked) -> str:
     """When it falls due by this one: "every 250 hours", "1 day after “side seals”"."""
     days = counted(trigger.interval, due.DAYS)
@@ -213,7 +201,7 @@ def check_words(check: CheckAsked) -> str:
     said = check.kind
     if check.choices:
         said += f": {', '.join(check.choices)}"
-    elif limits := limits_words(check.low, check.high, check.unit):
+    elif limits := values.limits(check.low, check.high, check.unit):
         said += f", {limits}"
     if check.needs_electrician:
         said += ", by a licensed electrician"
@@ -299,15 +287,10 @@ def _listed(
 
 
 def _past(trigger: TriggerAsked) -> str:
-    behind = f" {trigger.unit}" if trigger.unit else ""
-    low, high = trigger.low, trigger.high
+    low, high, unit = trigger.low, trigger.high, trigger.unit
     if low is not None and high is not None:
-        return f"is outside {_figure(low)} to {_figure(high)}{behind}"
+        return f"is outside {values.limits(low, high, unit)}"
     if low is not None:
-        return f"is below {_figure(low)}{behind}"
+        return f"is below {values.said(low, unit)}"
     assert high is not None, "a measured value has a limit"
-    return f"is over {_figure(high)}{behind}"
-
-
-def _figure(number: Decimal) -> str:
-    return plain(number).replace("-", "−")
+    return f"is over {values.said(high, unit)}"

@@ -1,7 +1,7 @@
-"""Volume in the units of the trade and of the metre.
+"""Volumes, lengths and heat in the units of the trade and of the metre.
 
-Everything is exact: the two definitions below have no rounding, so a figure printed in litres
-and turned back into gallons is the same figure.
+The definitions below have no rounding, so a figure printed in litres and turned back into gallons
+is the same figure.
 """
 
 from decimal import Decimal
@@ -11,6 +11,9 @@ CUBIC_INCHES_PER_US_GALLON = 231
 # 1 in = 0.0254 m exactly (NIST SP 811, Appendix B).
 METRES_PER_INCH = Decimal("0.0254")
 LITRES_PER_CUBIC_METRE = 1000
+INCHES_PER_FOOT = 12
+# To the 28 digits that decimals carry.
+PI = Decimal("3.141592653589793238462643383")
 
 
 def gallons_per_stroke(displacement_in3: Decimal) -> Decimal:
@@ -58,3 +61,43 @@ def litres(gallons: Decimal) -> Decimal:
     gallons: any volume. [US gal]
     """
     return cubic_metres(gallons) * LITRES_PER_CUBIC_METRE
+
+
+def hose_volume_in3(*, inner_diameter_in: Decimal, length_ft: Decimal) -> Decimal:
+    """Return what a hose holds: π/4 × diameter² × length. [in³]
+
+    inner_diameter_in: > 0. [in] length_ft: > 0. [ft] A hose under pressure holds a little more,
+    since it widens; fittings are not counted.
+    Raises ValueError outside those ranges.
+    Source: the volume of a cylinder; 1 ft = 12 in.
+    """
+    if not (inner_diameter_in > 0 and length_ft > 0):
+        raise ValueError("A hose has a diameter and a length above zero.")
+    return PI / 4 * inner_diameter_in**2 * length_ft * INCHES_PER_FOOT
+
+
+def hose_volume_gal(*, inner_diameter_in: Decimal, length_ft: Decimal) -> Decimal:
+    """Return what a hose holds. [US gal] Arguments and errors: as `hose_volume_in3`.
+
+    Source: 1 US gal = 231 in³ exactly (NIST Handbook 44, Appendix C).
+    """
+    held = hose_volume_in3(inner_diameter_in=inner_diameter_in, length_ft=length_ft)
+    return held / CUBIC_INCHES_PER_US_GALLON
+
+
+def inches(millimetres: Decimal) -> Decimal:
+    """Return a length in inches. [in] millimetres: any length. [mm]"""
+    return millimetres / 1000 / METRES_PER_INCH
+
+
+def feet(metres: Decimal) -> Decimal:
+    """Return a length in feet. [ft] metres: any length. [m]"""
+    return metres / METRES_PER_INCH / INCHES_PER_FOOT
+
+
+def celsius(fahrenheit: Decimal) -> Decimal:
+    """Return a temperature in degrees Celsius: (F − 32) × 5/9. [°C] fahrenheit: any. [°F]
+
+    Source: the definition of the two scales.
+    """
+    return (fahrenheit - 32) * 5 / 9

@@ -1,13 +1,14 @@
 """The rows of a service's form: its checks, what it follows, what it watches."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
 from typing import Any, Final
 
 from django import forms
 from django.http import QueryDict
 
-from equipment import due
+from equipment import due, values
 from equipment.forms.fields import NEEDED, NumberField
 from equipment.models import Check, ComponentKind, Service, ServiceVersion
 from equipment.services import CheckPlan, TriggerPlan
@@ -37,6 +38,42 @@ class RowForm(forms.Form):
             self.add_error(name, words)
 
 
+class LimitField(NumberField):
+    """The limit of a measured value: a number or, in ISO 4406, a code like 20/18/15.
+
+    Cleans to a Decimal as values are kept; which was meant, `refuse_limits` asks with the unit.
+    """
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(signed=True, places=values.PLACES, **kwargs)
+        # A keypad of figures has no stroke.
+        self.widget.attrs["inputmode"] = "text"
+
+    def clean(self, value: Any) -> Any:
+        if "/" not in (value or ""):
+            return super().clean(value)
+        try:
+            return Code(values.typed(value, values.ISO_4406) or 0)
+        except values.NotAValue as refused:
+            raise forms.ValidationError(str(refused)) from refused
+
+
+class Code(Decimal):
+    """A limit that was typed as a code."""
+
+
+def refuse_limits(form: RowForm, unit: str, *, names: tuple[str, str] = ("low", "high")) -> None:
+    """Say beside the limits of a row what is wrong with them in the unit of its value."""
+    low, high = (form.cleaned_data.get(name) for name in names)
+    for name, limit in zip(names, (low, high), strict=True):
+        if isinstance(limit, Code) and not values.is_code(unit):
+            form.say(name, f"A code is a limit of values in {values.ISO_4406} only.")
+        elif limit is not None and values.is_code(unit) and not isinstance(limit, Code):
+            form.say(name, "Write the limit of a code like 20/18/15.")
+    if wrong := values.unsound_code_limits(low, high, unit):
+        form.say(names[0] if low is not None else names[1], wrong)
+
+
 class CheckForm(RowForm):
     """One check of the sheet."""
 
@@ -45,9 +82,14 @@ class CheckForm(RowForm):
         label="How it is answered", choices=Check.Kind.choices, initial=Check.Kind.TICK
     )
     place = NumberField(label="Place", places=0, required=False)
-    unit = forms.CharField(label="Unit", max_length=20, required=False)
-    low = NumberField(label="At least", signed=True, places=4, required=False)
-    high = NumberField(label="At most", signed=True, places=4, required=False)
+    unit = forms.CharField(
+        label="Unit",
+        max_length=20,
+        required=False,
+        widget=forms.TextInput(attrs={"list": "units", "autocomplete": "off"}),
+    )
+    low = LimitField(label="At least", required=False)
+    high = LimitField(label="At most", required=False)
     choices = forms.CharField(
         label="Choices, one on each line",
         required=False,
@@ -90,6 +132,8 @@ class CheckForm(RowForm):
             self.say("kind", "Only a measured value has limits.")
         if low is not None and high is not None and high < low:
             self.say("high", "The upper limit lies below the lower.")
+        if kind == Check.Kind.VALUE:
+            refuse_limits(self, data.get("unit", ""))
         choices = data.get("choices") or []
         if kind == Check.Kind.CHOICE and len(choices) < CHOICES_AT_LEAST:
             self.say("choices", "Give at least two choices.")
@@ -157,8 +201,8 @@ class ValueForm(RowForm):
         required=False,
         widget=forms.TextInput(attrs={"list": "measured", "autocomplete": "off"}),
     )
-    low = NumberField(label="Is below", signed=True, places=4, required=False)
-    high = NumberField(label="Is over", signed=True, places=4, required=False)
+    low = LimitField(label="Is below", required=False)
+    high = LimitField(label="Is over", required=False)
     days = NumberField(label="Or days before it will be", places=0, zero=False, required=False)
 
     def clean(self) -> dict[str, Any]:
@@ -245,8 +289,10 @@ def typed_form(form: type[forms.Form], data: QueryDict) -> dict[str, Any]:
     }
 
 
-def told_rows(version: ServiceVersion | None) -> dict[str, list[dict[str, Any]]]:
-    """The rows of a version, as the page shows them."""
+def told_rows(
+    version: ServiceVersion | None, *, units: Mapping[str, str]
+) -> dict[str, list[dict[str, Any]]]:
+    """The rows of a version, as the page shows them. units: of what is measured, by its name."""
     if version is None:
         return {name: [] for name in KINDS_OF_ROWS}
     checks = [
@@ -255,8 +301,8 @@ def told_rows(version: ServiceVersion | None) -> dict[str, list[dict[str, Any]]]
             "kind": each.kind,
             "place": str(place),
             "unit": each.unit,
-            "low": each.low,
-            "high": each.high,
+            "low": _limit(each.low, each.unit),
+            "high": _limit(each.high, each.unit),
             "choices": "\n".join(each.choices),
             "hint": each.hint,
             "needs_electrician": each.needs_electrician,
@@ -272,11 +318,21 @@ def told_rows(version: ServiceVersion | None) -> dict[str, list[dict[str, Any]]]
             if each.measure == due.AFTER
         ],
         "values": [
-            {"watched": each.watched, "low": each.low, "high": each.high, "days": each.interval}
+            {
+                "watched": each.watched,
+                "low": _limit(each.low, units.get(each.watched, "")),
+                "high": _limit(each.high, units.get(each.watched, "")),
+                "days": each.interval,
+            }
             for each in triggers
             if each.measure == due.VALUE
         ],
     }
+
+
+def _limit(limit: Decimal | None, unit: str) -> Decimal | str | None:
+    """A kept limit as a page shows it to be changed."""
+    return values.figure(limit, unit) if limit is not None and values.is_code(unit) else limit
 
 
 def in_order(given: Iterable[CheckForm]) -> list[CheckPlan]:

@@ -15,6 +15,7 @@ from django.db import transaction
 from django.db.models import Max
 
 from equipment import due as dates
+from equipment import values
 from equipment.models import (
     Caution,
     Check,
@@ -364,6 +365,8 @@ def _publish(
             high=check_plan.high,
             needs_electrician=check_plan.needs_electrician,
         )
+        if wrong := values.unsound_code_limits(check.low, check.high, check.unit):
+            raise Unclear(f"“{check.text}”: {wrong}")
         check.full_clean()
         check.save()
     version.cautions.set(cautions)

@@ -23,13 +23,16 @@ from django.utils import timezone
 
 from equipment import due as dates
 from equipment import trends
-from equipment.counters import plain
 from equipment.due import FAR_DATE
 from equipment.models import Check, Component, Measurement, Renewal, ServiceVersion, Trigger
+from equipment.oil_cleanliness import scale_text
+from equipment.values import Series, said, series
 
 #: The kind of source of what was signed on a sheet.
 SHEET: Final = "sheet"
 NO_SHEET: Final = 0
+#: States of a heading, those that tell more first.
+_TELLS: Final = (trends.PAST, trends.HEADING, trends.AWAY, trends.UNSURE, trends.TOO_FEW)
 #: So much of a name stands in a reason; the whole of it fits the column.
 _LONGEST_NAME: Final = 80
 
@@ -50,6 +53,9 @@ class ValueDue:
 
     values: those of this life in one unit, in the order of their times. heading: what they say,
     with times in days since the first of them; None without any.
+    numbers: the values as the trend reckons with them, and low, high: its limits so. Of a
+        cleanliness code each number has a trend; these are of the one that leads, and size_um says
+        which: 4, 6 or 14 µm. 0 for all other units.
     """
 
     measured_on: date | None
@@ -58,6 +64,10 @@ class ValueDue:
     because: str
     values: Sequence[Value]
     heading: trends.Heading | None
+    numbers: Sequence[float] = ()
+    low: float | None = None
+    high: float | None = None
+    size_um: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,11 +188,9 @@ def value_due(
         when = "since this was last done" if renewal else "yet"
         return ValueDue(None, False, None, f"{name} was not measured {when}", (), None)
     first, last = values[0].at, values[-1]
-    heading = trends.heading_to(
+    heading, leads = _leading(
+        series([each.value for each in values], trigger.low, trigger.high, last.unit),
         times=[(each.at - first) / timedelta(days=1) for each in values],
-        values=[float(each.value) for each in values],
-        low=None if trigger.low is None else float(trigger.low),
-        high=None if trigger.high is None else float(trigger.high),
     )
     meets_on = None
     if heading.meets is not None:
@@ -191,18 +199,49 @@ def value_due(
         measured_on=timezone.localdate(last.at, zone),
         is_past_limit=heading.state == trends.PAST,
         meets_on=meets_on,
-        because=f"{name} {_said(values, heading, meets_on, zone)}",
+        because=f"{name} {_said(values, heading, leads, meets_on, zone)}",
         values=values,
         heading=heading,
+        numbers=leads.numbers,
+        low=leads.low,
+        high=leads.high,
+        size_um=leads.size_um,
+    )
+
+
+def _leading(
+    all_of_it: Sequence[Series], *, times: Sequence[float]
+) -> tuple[trends.Heading, Series]:
+    """What the series that tells most says: past its limit, else the first to meet it."""
+
+    def key(pair: tuple[trends.Heading, Series]) -> tuple[int, float]:
+        heading, _ = pair
+        return _TELLS.index(heading.state), 0.0 if heading.meets is None else heading.meets.at
+
+    return min(
+        (
+            (
+                trends.heading_to(times=times, values=each.numbers, low=each.low, high=each.high),
+                each,
+            )
+            for each in all_of_it
+        ),
+        key=key,
     )
 
 
 def _said(
-    values: Sequence[Value], heading: trends.Heading, meets_on: date | None, zone: ZoneInfo
+    values: Sequence[Value],
+    heading: trends.Heading,
+    leads: Series,
+    meets_on: date | None,
+    zone: ZoneInfo,
 ) -> str:
     """What the values say, after the name of what is measured."""
     last = values[-1]
     limit = "" if heading.limit is None else figure(heading.limit, last.unit)
+    if leads.size_um and heading.limit is not None:
+        limit = f"{scale_text(int(heading.limit))} at {leads.size_um} µm"
     was = f"was {figure(last.value, last.unit)} on {_day(timezone.localdate(last.at, zone))}"
     many = f"{len(values)} values since {_day(timezone.localdate(values[0].at, zone))}"
     match heading.state:
@@ -220,8 +259,7 @@ def _said(
 
 def figure(value: Decimal | float, unit: str) -> str:
     """A measured value or its limit as people write it, with its unit."""
-    text = plain(Decimal(str(value))).replace("-", "−")
-    return f"{text} {unit}" if unit else text
+    return said(Decimal(str(value)), unit)
 
 
 def _named(watched: str) -> str:

@@ -12,11 +12,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from equipment import values
 from equipment.forms.asking import (
     KINDS_OF_ROWS,
     blank_rows,
     in_order,
     others_of,
+    refuse_limits,
     rows,
     told_rows,
     typed_form,
@@ -42,11 +44,14 @@ FIGURES: Final = ("rule", "tolerance_percent", "early_percent", "is_hard_limit",
 
 @dataclass(slots=True)
 class Editor:
-    """The page of a service's form: its fields, and the rows of each kind under their name."""
+    """The page of a service's form: its fields, and the rows of each kind under their name.
+
+    measured: the unit of what other services of the kind measure, by its name.
+    """
 
     form: AskForm
     rows: dict[str, Any]
-    measured: list[str]
+    measured: dict[str, str]
 
     def is_valid(self) -> bool:
         """Whether all of it can be acted on; what is wrong stands beside its field."""
@@ -71,16 +76,18 @@ class Editor:
             if after in seen:
                 row.add_error("after", "That service stands in another row, too.")
             seen.add(after)
-        names = set(self.measured) | {
-            plan.text for plan in self.checks if plan.kind == Check.Kind.VALUE
+        units = self.measured | {
+            plan.text: plan.unit for plan in self.checks if plan.kind == Check.Kind.VALUE
         }
         seen.clear()
         for row in self.rows["values"].given:
             watched = row.cleaned_data["watched"]
-            if watched not in names:
-                row.add_error("watched", _not_measured(sorted(names)))
+            if watched not in units:
+                row.add_error("watched", _not_measured(sorted(units)))
             elif watched in seen:
                 row.add_error("watched", "That value stands in another row, too.")
+            else:
+                refuse_limits(row, units[watched])
             seen.add(watched)
         return not any(form.errors for name in ("after", "values") for form in self.rows[name])
 
@@ -226,7 +233,8 @@ def _editor(
     about: dict[str, Any] = {"now": now, "kind": kind, "service": service}
     rows_about: dict[str, dict[str, Any]] = {name: {} for name in KINDS_OF_ROWS}
     rows_about["after"] = {"others": others_of(kind, service)}
-    measured = sorted({check.text for check in measured_values([kind.pk])})
+    # The first service by name says the unit, as it does for what falls due.
+    measured = {check.text: check.unit for check in reversed(measured_values([kind.pk]))}
     if _is_sent(request):
         made = {name: rows(name, data=request.POST, **rows_about[name]) for name in KINDS_OF_ROWS}
         return Editor(form(request.POST, **about), made, measured)
@@ -236,7 +244,7 @@ def _editor(
         begin_rows = {name: typed_rows(name, request.POST) for name in KINDS_OF_ROWS}
     else:
         begin = told(version) if version else {}
-        begin_rows = told_rows(version)
+        begin_rows = told_rows(version, units=measured)
     made = {
         name: rows(
             name,
@@ -252,7 +260,12 @@ def _editor(
 def _page(request: PageRequest, editor: Editor, **context: Any) -> HttpResponse:
     """The page of the form; as a refusal when it comes back from being sent."""
     status = 422 if _is_sent(request) else 200
-    context |= {"form": editor.form, "measured": editor.measured, **editor.rows}
+    context |= {
+        "form": editor.form,
+        "measured": sorted(editor.measured),
+        "special_units": values.SPECIAL.items(),
+        **editor.rows,
+    }
     context["row_sets"] = list(editor.rows.values())
     return render(request, "equipment/service_form.html", context, status=status)
 

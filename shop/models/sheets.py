@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from equipment import values
 from equipment.models import Reading
 
 
@@ -242,9 +243,11 @@ class SheetStep(models.Model):
 
     def is_outside(self, value: Decimal) -> bool:
         """Whether a measured value lies past a limit."""
-        return (self.low is not None and value < self.low) or (
-            self.high is not None and value > self.high
-        )
+        return values.is_outside(value, low=self.low, high=self.high, unit=self.unit)
+
+    def said(self, value: Decimal | None) -> str:
+        """A value of this step as people say it, with its unit; empty without one."""
+        return "" if value is None else values.said(value, self.unit)
 
 
 class Entry(models.Model):

@@ -363,7 +363,7 @@ def _check_steps(sheet: ServiceSheet, lines: Sequence[SheetLine]) -> list[SheetS
                     high=check.high,
                     needs_electrician=check.needs_electrician,
                     check_definition=check,
-                    last_value=last.get((line.component_id, check.text)),
+                    last_value=last.get((line.component_id, check.text, check.unit)),
                 )
             )
     for order, step in enumerate(steps, 1):
@@ -371,8 +371,8 @@ def _check_steps(sheet: ServiceSheet, lines: Sequence[SheetLine]) -> list[SheetS
     return steps
 
 
-def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str], Decimal | None]:
-    """What the same check of the same component showed on the last signed sheet."""
+def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str, str], Decimal | None]:
+    """What the same check of the same component showed, in its unit, on the last signed sheet."""
     components = {line.component_id for line in lines}
     entries = (
         SheetStep.objects.filter(
@@ -382,6 +382,6 @@ def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str], Dec
             sheet__state=ServiceSheet.State.SIGNED,
         )
         .order_by("sheet__signed_at", "pk")
-        .values_list("line__component", "title", "entry__value")
+        .values_list("line__component", "title", "unit", "entry__value")
     )
-    return {(component, title): value for component, title, value in entries}
+    return {(component, title, unit): value for component, title, unit, value in entries}

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.text import capfirst
 
+from equipment import values
 from equipment.models import Counter, Finding, Reading
 from inventory.models import Balance, Movement, Reservation
 from inventory.services import in_words
@@ -38,20 +39,19 @@ IN_TRAY = "in the tray"
 
 def limit_text(step: SheetStep) -> str:
     """ "228 – 252 V", "at most 15 psi", "at least 10 MΩ"; empty without a limit."""
-    unit = f" {step.unit}" if step.unit else ""
     if step.low is not None and step.high is not None:
         if step.low == -step.high and step.high:
-            return f"within {words.exactly(step.high)}{unit}"
-        return f"{words.exactly(step.low)} – {words.exactly(step.high)}{unit}"
+            return f"within {step.said(step.high)}"
+        return f"{words.exactly(step.low)} – {step.said(step.high)}"
     if step.high is not None:
-        return f"at most {words.exactly(step.high)}{unit}"
-    return f"at least {words.exactly(step.low)}{unit}" if step.low is not None else ""
+        return f"at most {step.said(step.high)}"
+    return f"at least {step.said(step.low)}" if step.low is not None else ""
 
 
 def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo) -> str:
     """What was entered, by whom and when, in one line that reads the same in ten years."""
     what = {
-        StepEntry.Answer.VALUE: f"{words.exactly(entry.value)} {step.unit}".strip(),
+        StepEntry.Answer.VALUE: step.said(entry.value),
         StepEntry.Answer.CHOICE: entry.choice,
         StepEntry.Answer.NOT_APPLICABLE: "not applicable",
     }.get(StepEntry.Answer(entry.answer), "done")
@@ -248,7 +248,9 @@ def _groups(
                 kind=cast(CheckKind, step.kind),
                 unit=step.unit,
                 limit_text=limit_text(step),
-                last_text=words.exactly(step.last_value),
+                last_text=""
+                if step.last_value is None
+                else values.figure(step.last_value, step.unit),
                 electrician=step.needs_electrician,
                 found_text=entered(step),
                 hint=step.text,

@@ -8,6 +8,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 from django.db.models import Q
 
+from equipment import values
 from equipment.models import Finding
 from equipment.services import NewReading, check_reading, open_finding
 from shop.models import Person, ReadingEntry, ServiceSheet, SheetStep, Shop, StepEntry
@@ -36,6 +37,17 @@ def open_checks(sheet: ServiceSheet) -> list[SheetStep]:
         .select_related("line")
         .order_by("order")
     )
+
+
+def typed_value(step: SheetStep, text: str) -> Decimal | None:
+    """What was typed into a measured value, as it is kept; None where nothing was.
+
+    In ISO 4406 three scale numbers or three counts. Raises BadAnswer in words.
+    """
+    try:
+        return values.typed(text, step.unit)
+    except values.NotAValue as refused:
+        raise BadAnswer(str(refused)) from refused
 
 
 @transaction.atomic
@@ -177,7 +189,7 @@ def _checked(
         return False
     if step.section == Section.ZERO:
         raise BadAnswer(
-            f"It reads {value.normalize():f} {step.unit}. It must read zero before anything is"
+            f"It reads {step.said(value)}. It must read zero before anything is"
             " opened: relieve the pressure and read again."
         )
     if remedy not in Remedy.values or remedy == Remedy.NONE:

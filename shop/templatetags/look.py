@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from equipment import values
 from shop.drawing import bars, days, icons, shift, sides, state, strip
 from shop.drawing import stencil as stencils
 from shop.drawing import tape as tapes
@@ -194,6 +195,13 @@ def figure(number: Any) -> str:
     if "." in words:
         words = words.rstrip("0").rstrip(".")
     return f"−{words}" if exact < 0 and words != "0" else words
+
+
+@register.filter
+def measured(value: Any, unit: str) -> str:
+    """{{ entry.value|measured:step.unit }}: 57 psi, 18/16/13 ISO 4406, 3 °C dew point (water
+    class 4); empty without a value."""
+    return "" if value in (None, "") else values.said(Decimal(str(value)), unit)
 
 
 @register.simple_tag

@@ -16,6 +16,7 @@ from equipment import trends
 from equipment.caldates import add_days
 from equipment.models import Trigger
 from equipment.services.measured import Value, figure
+from equipment.values import is_outside
 from equipment.views.watched import Watched
 from shop import words
 from shop.drawing.values import ChartValue, Line, ValueChart, value_chart
@@ -88,15 +89,15 @@ def _chart(watched: Watched, *, today: date) -> ValueChart:
         values=tuple(
             ChartValue(
                 day,
-                float(each.value),
+                number,
                 words.day(timezone.localdate(each.at), today=today),
                 is_past=_is_past(each, trigger),
             )
-            for day, each in zip(days, due.values, strict=True)
+            for day, each, number in zip(days, due.values, due.numbers, strict=True)
         ),
-        unit=due.values[-1].unit,
-        low=None if trigger.low is None else float(trigger.low),
-        high=None if trigger.high is None else float(trigger.high),
+        unit=f"at {due.size_um} µm" if due.size_um else due.values[-1].unit,
+        low=due.low,
+        high=due.high,
         trend=trend,
         meets=meets,
         label=f"{due.because}.",
@@ -104,9 +105,7 @@ def _chart(watched: Watched, *, today: date) -> ValueChart:
 
 
 def _is_past(each: Value, trigger: Trigger) -> bool:
-    return (trigger.low is not None and each.value < trigger.low) or (
-        trigger.high is not None and each.value > trigger.high
-    )
+    return is_outside(each.value, low=trigger.low, high=trigger.high, unit=each.unit)
 
 
 def _between(watched: Watched, *, today: date) -> str:

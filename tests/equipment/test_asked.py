@@ -16,7 +16,6 @@ from equipment.asked import (
     differences,
     early_words,
     falls_due_words,
-    limits_words,
     spoken_name,
     tolerance_words,
     trigger_words,
@@ -110,11 +109,7 @@ def test_tolerances_in_words() -> None:
     assert early_words(replace(BASE, early_percent=Decimal(20))) == "20 % of the interval"
 
 
-def test_limits_and_checks_in_words() -> None:
-    assert limits_words(Decimal(900), Decimal(1100), "psi") == "900 to 1,100 psi"
-    assert limits_words(Decimal(30), None, "min") == "at least 30 min"
-    assert limits_words(None, Decimal(-20), "°F") == "at most −20 °F"
-    assert limits_words(None, None, "oz") == "oz"
+def test_checks_in_words() -> None:
     choice = CheckAsked("Rod", "choose one", choices=("good", "replaced"), hint="look twice")
     assert check_words(choice) == "choose one: good, replaced; look twice"
     earth = CheckAsked("Earth", "measured value", unit="MΩ", low=Decimal(1), needs_electrician=True)

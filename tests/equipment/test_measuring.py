@@ -185,6 +185,47 @@ def test_a_trend_that_leaves_less_than_its_days_is_due_when_it_was_measured(rig:
     assert (row.due_date, row.is_past_due) == (date(2026, 2, 12), False)
 
 
+def test_a_cleanliness_code_is_past_its_limit_by_one_of_its_numbers(rig: SprayRig) -> None:
+    """19/16/16 is kept as a smaller number than its limit of 20/18/15, and is past it."""
+    gun = rig.components["gun"]
+    version = watching_codes(gun)
+    measure(gun, (20, 191616), unit="ISO 4406")
+    row = row_of(version, gun)
+    assert (row.due_date, row.is_past_due) == (date(2026, 1, 25), True)
+    assert why(row) == "“Pressure drop” was 19/16/16 ISO 4406 on 25 Jan 2026, past 15 at 14 µm"
+    measure(gun, (21, 201815), unit="ISO 4406")
+    assert not row_of(version, gun).is_past_due
+    assert untouched()
+
+
+def test_each_number_of_a_code_has_a_trend_and_the_first_to_meet_its_limit_leads(
+    rig: SprayRig,
+) -> None:
+    """At 14 µm from 10, one in 7 days: 14 on day 38, 15 on day 45, though oil at 4 µm gets cleaner
+    and the number that is kept falls with it.
+    """
+    gun = rig.components["gun"]
+    version = watching_codes(gun)
+    measure(
+        gun,
+        *[(10 + 7 * n, (19 - n) * 10_000 + 1_500 + 10 + n) for n in range(5)],
+        unit="ISO 4406",
+    )
+    row = row_of(version, gun)
+    assert why(row) == (
+        "“Pressure drop” is heading to 15 at 14 µm about 19 Feb 2026: 5 values since 15 Jan 2026"
+    )
+    # Two weeks before that is past, so it is due on the day measured.
+    assert (row.due_date, row.is_past_due) == (date(2026, 2, 12), False)
+    assert untouched()
+
+
+def watching_codes(component: Component) -> ServiceVersion:
+    service_for(component, ("days", 900), name="Look", checks=[asking("ISO 4406")])
+    limits = {"high": Decimal(201815), "low": None}
+    return service_for(component, ("value", 14, {"watched": DROP, **limits}), name="Change")
+
+
 @pytest.mark.parametrize(
     ("values", "limits", "words"),
     [

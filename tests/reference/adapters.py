@@ -10,7 +10,17 @@ from decimal import Decimal
 from itertools import count, islice
 from typing import Any
 
-from equipment import caldates, charts, counters, due, forecast, trends, units
+from equipment import (
+    air_purity,
+    caldates,
+    charts,
+    counters,
+    due,
+    forecast,
+    oil_cleanliness,
+    trends,
+    units,
+)
 from equipment.usage import wiener
 from inventory import costing, quantities
 from tests.reference.classic_adapters import CLASSIC_ADAPTERS
@@ -383,6 +393,54 @@ def mann_kendall(inputs: Any) -> Answer:
     }
 
 
+def iso4406_scale(inputs: Any) -> Answer:
+    return {
+        "scale": [
+            oil_cleanliness.scale_number(number({"count": each}, "count"))
+            for each in need_list(inputs, "counts_per_ml")
+        ]
+    }
+
+
+def iso4406_code(inputs: Any) -> Answer:
+    samples = need_list(inputs, "counts_per_ml")
+    if not all(isinstance(each, list) for each in samples):
+        raise MalformedCase("“counts_per_ml” holds something other than lists of counts")
+    return {
+        "code": [
+            str(
+                oil_cleanliness.code_of_counts(
+                    [number({"count": count}, "count") for count in sample]
+                )
+            )
+            for sample in samples
+        ]
+    }
+
+
+def iso8573_water_oil(inputs: Any) -> Answer:
+    answer: Answer = {}
+    if "dew_point_c" in inputs:
+        answer["water_class"] = [
+            air_purity.water_class(number({"dew_point": each}, "dew_point"))
+            for each in need_list(inputs, "dew_point_c")
+        ]
+    if "oil_mg_per_m3" in inputs:
+        answer["oil_class"] = [
+            air_purity.oil_class(number({"oil": each}, "oil"))
+            for each in need_list(inputs, "oil_mg_per_m3")
+        ]
+    return answer
+
+
+def hose_volume(inputs: Any) -> Answer:
+    hose = {name: number(inputs, name) for name in ("inner_diameter_in", "length_ft")}
+    return {
+        "cubic_inches": units.hose_volume_in3(**hose),
+        "gallons": units.hose_volume_gal(**hose),
+    }
+
+
 ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "us_gallon": us_gallon,
     "stroke_volume": stroke_volume,
@@ -403,6 +461,10 @@ ADAPTERS: dict[str, Callable[[Any], Answer]] = {
     "theil_sen": theil_sen,
     "trend_to_limit": trend_to_limit,
     "mann_kendall": mann_kendall,
+    "iso4406_scale": iso4406_scale,
+    "iso4406_code": iso4406_code,
+    "iso8573_water_oil": iso8573_water_oil,
+    "hose_volume": hose_volume,
     **CLASSIC_ADAPTERS,
     **STOCK_ADAPTERS,
 }

@@ -55,6 +55,11 @@ def send(page: Page, **typed: Any) -> Any:
     return page.client.post(page.url, sent)
 
 
+def desk_page(change: Page, version: ServiceVersion) -> Any:
+    """The page on which the service is read."""
+    return change.client.get(reverse("equipment:service", args=[version.service.pk]))
+
+
 def current(version: ServiceVersion) -> ServiceVersion:
     return version.service.versions.get(is_current=True)
 
@@ -130,6 +135,37 @@ class TestPublishing:
         for name, value in typed.items():
             kept = again[name][0].replace(",", "").replace("-", "−")
             assert kept == value.replace(" ", ""), name
+
+    def test_a_cleanliness_code_has_a_code_for_its_limit(
+        self, change: Page, packing: ServiceVersion
+    ) -> None:
+        typed = {
+            "checks-3-text": "Particle code",
+            "checks-3-kind": "value",
+            "checks-3-unit": "ISO 4406",
+            "checks-3-high": "20/18/15",
+            "values-0-watched": "Particle code",
+            "values-0-high": "20/18/15",
+            "values-0-days": "14",
+        }
+        assert said(send(change, **typed)) == "Version 2 counts from now on."
+        check = current(packing).checks.get(text="Particle code")
+        assert (check.unit, check.low, check.high) == ("ISO 4406", None, 201815)
+        assert triggers(packing)[-1] == ("value", 14, "Particle code", 201815)
+        shown = change.client.get(change.url)
+        again = {name: value[0] for name, value in filled(shown).items()}
+        assert again["checks-3-high"] == again["values-0-high"] == "20/18/15"
+        read = text_of(desk_page(change, packing))
+        assert "measured value, at most 20/18/15 ISO 4406" in read
+        assert (
+            "when “Particle code” is over 20/18/15 ISO 4406, or 14 days before it will be" in read
+        )
+
+    def test_a_dew_point_is_said_with_its_class(
+        self, change: Page, packing: ServiceVersion
+    ) -> None:
+        send(change, **{"checks-1-unit": "°F dew point"})
+        assert "at most 50 °F dew point (water class 6)" in text_of(desk_page(change, packing))
 
     def test_before_a_day_of_the_year(self, desk: Client, packing: ServiceVersion) -> None:
         frost = Season.objects.create(name="first frost", month=10, day=15)
@@ -298,6 +334,25 @@ class TestRefusals:
             ({"checks-2-choices": "good"}, "Give at least two choices."),
             ({"checks-1-choices": "good\nbad"}, "These choices want “choose one”."),
             ({"checks-1-high": "999999999"}, "That number is too large."),
+            ({"checks-1-unit": "ISO 4406"}, "Write the limit of a code like 20/18/15."),
+            ({"checks-1-high": "20/18/15"}, "A code is a limit of values in ISO 4406 only."),
+            ({"checks-1-high": "15/18/20"}, "fall or stay level"),
+            (
+                {
+                    "checks-1-unit": "ISO 4406",
+                    "checks-1-low": "16/14/11",
+                    "checks-1-high": "20/18/15",
+                },
+                "Oil is never too clean: a code has an upper limit only.",
+            ),
+            (
+                {
+                    "values-0-watched": "Drift",
+                    "values-0-high": "20/18/15",
+                    "values-0-days": "1",
+                },
+                "A code is a limit of values in ISO 4406 only.",
+            ),
         ],
     )
     def test_in_words_beside_the_field_with_nothing_lost(

@@ -32,13 +32,13 @@ def rig(shop: Shop) -> SprayRig:
     return made
 
 
-def measure(rig: SprayRig, *points: tuple[int, int]) -> None:
+def measure(rig: SprayRig, *points: tuple[int, int], unit: str = "psi") -> None:
     record_measurements(
         measured=[
             NewMeasurement(
                 rig.components["gun"],
                 DROP,
-                "psi",
+                unit,
                 Decimal(value),
                 START + timedelta(days=days),
                 uuid4(),
@@ -51,6 +51,20 @@ def measure(rig: SprayRig, *points: tuple[int, int]) -> None:
         source_kind="sheet",
         source_number=7,
     )
+
+
+def test_a_code_is_said_as_a_code_and_drawn_by_the_number_that_leads(
+    shop: Shop, client_as: Any
+) -> None:
+    rig = spray_rig()
+    gun = rig.components["gun"]
+    service_for(gun, ("value", 14, {"watched": DROP, "high": Decimal(201815)}), name="oil change")
+    measure(rig, *[(10 + 7 * n, 191510 + n) for n in range(5)], (45, 191616), unit="ISO 4406")
+    shown = page(rig, client_as)
+    assert "was 19/16/16 ISO 4406 on 19 Feb 2026, past 15 at 14 µm" in shown
+    assert "19/16/16 ISO 4406, past its limit" in shown
+    assert "19/15/14 ISO 4406" in shown
+    assert "191" not in shown
 
 
 def page(rig: SprayRig, client_as: Any, *, at: int = 50) -> str:

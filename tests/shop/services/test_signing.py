@@ -189,6 +189,13 @@ def test_the_next_sheet_shows_the_last_value(done: Hands, world: SheetWorld) -> 
     assert sheet.steps.get(title="Volts at rated load").last_value == 240
 
 
+def test_a_value_in_another_unit_is_not_the_last_one(done: Hands, world: SheetWorld) -> None:
+    done.sign()
+    Check.objects.filter(text="Volts at rated load").update(unit="kV")
+    sheet = world.draft(Due.objects.get(pk=world.oil.pk))
+    assert sheet.steps.get(title="Volts at rated load").last_value is None
+
+
 def test_what_was_signed_stays_as_it_was_when_the_service_changes(
     done: Hands, world: SheetWorld
 ) -> None:

@@ -3,6 +3,7 @@
 from datetime import timedelta
 from decimal import Decimal
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import IntegrityError
@@ -11,8 +12,9 @@ from equipment.counters import WentDown
 from equipment.models import Check, Finding
 from equipment.services import NewReading
 from shop.models import Person, Role, ServiceSheet, StepEntry
+from shop.services.paper import answer_text, limit_text
 from shop.services.refusals import BadAnswer, ChecksLocked, ElectricianNeeded, SheetClosed
-from shop.services.working import enter_reading, open_checks, still_locked
+from shop.services.working import enter_reading, open_checks, still_locked, typed_value
 from tests.shop.services.conftest import Hands, rows_of_every_table
 from tests.shop.worlds import NOW, SheetWorld
 
@@ -59,6 +61,24 @@ def test_a_value_out_of_limit_says_what_was_done(hands: Hands) -> None:
     for limit in (228, 252):  # a limit itself is inside
         assert not hands.answer(volts, "value", value=Decimal(limit)).is_out_of_limit
     assert volts.entries.count() == 3
+
+
+def test_a_cleanliness_code_is_typed_as_a_code_or_as_counts(hands: Hands) -> None:
+    hands.open_the_checks()
+    oil = hands.check("Volts at rated load")
+    oil.unit, oil.low, oil.high = "ISO 4406", None, Decimal(201815)
+    oil.save()
+    for text, is_outside in (("3500 500 60", False), ("20/18/15", False), ("19/16/16", True)):
+        value = typed_value(oil, text)
+        entry = hands.answer(oil, "value", value=value, remedy="put_right" if is_outside else "")
+        assert entry.is_out_of_limit == is_outside
+    assert oil.said(entry.value) == "19/16/16 ISO 4406"
+    assert answer_text(entry, oil, zone=ZoneInfo("UTC")).startswith("19/16/16 ISO 4406: Put right")
+    assert limit_text(oil) == "at most 20/18/15 ISO 4406"
+    for text in ("57", "13/16/18", "dirty"):
+        with pytest.raises(BadAnswer):
+            typed_value(oil, text)
+    assert typed_value(oil, " ") is None
 
 
 @pytest.mark.parametrize(
