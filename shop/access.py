@@ -136,6 +136,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:copy_service": MANAGER,
     "equipment:correct_reading": CREW,
     "equipment:exchange": CREW,
+    "equipment:finding": ReadOrChange(read=SIGNED_IN, change=CREW),
     "equipment:new_component": MANAGER,
     "equipment:new_component_counter": MANAGER,
     "equipment:new_counter": MANAGER,

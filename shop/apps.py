@@ -21,6 +21,12 @@ class ShopConfig(AppConfig):
         guard("equipment_reading", allow_columns=("total", "is_at_least", "is_in_force"))
         guard("equipment_drumlevel", allow_columns=("is_in_force",))
         guard("equipment_facephoto")
+        guard("equipment_findingphoto")
+        guard(
+            "equipment_known",
+            allow_columns=("printed_by_id", "printed_since"),
+            once=("taken_off_by_id", "taken_off_at", "taken_off_because"),
+        )
         guard("equipment_measurement")
         guard("equipment_exchange")
         guard("equipment_postponement", once=("taken_off_by_id", "taken_off_at"))

@@ -14,14 +14,17 @@ from equipment.forms.fields import (
     SpokenForm,
     WhyField,
 )
+from equipment.forms.photos import PhotosFields
 from equipment.models import Component, Counter, Installation, JobBooking, PumpDrive, Rig, Side
 from equipment.services import INTENSITIES, how_hard
 
 READ_IT = {"required": "Read the counter: what it counts from now on adds to it."}
 
 
-class FindingForm(SentForm):
-    """Something wrong, where it is, and whether the rig may go out with it."""
+class FindingForm(PhotosFields, SentForm):
+    """Something wrong, where it is, how it looks, and whether the rig may go out with it."""
+
+    field_order = ("text", "component", "photos", "is_grave")
 
     WHOLE_RIG = "rig"
     text = forms.CharField(
@@ -40,6 +43,16 @@ class FindingForm(SentForm):
 
     def clean_component(self) -> Component | None:
         return self.fitted.get(self.cleaned_data["component"])
+
+
+class FindingPhotosForm(PhotosFields, SentForm):
+    """Photos of found work that is written down already."""
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if not self.errors and not self.pictures and not self.held:
+            self.add_error("photos", "Choose a photo, or take one.")
+        return cleaned
 
 
 class CloseFindingForm(SpokenForm):

@@ -13,7 +13,8 @@ from equipment.models.counters import Counter, Measure, Reading, Wear, WearSourc
 from equipment.models.drums import DrumLevel
 from equipment.models.dues import Due, DueClock, Measurement, Postponement
 from equipment.models.exchanges import Exchange
-from equipment.models.photos import FacePhoto
+from equipment.models.knowledge import Known
+from equipment.models.photos import FacePhoto, FindingPhoto
 from equipment.models.rigs import (
     Component,
     ComponentKind,
@@ -52,8 +53,10 @@ __all__ = [
     "Exchange",
     "FacePhoto",
     "Finding",
+    "FindingPhoto",
     "Installation",
     "JobBooking",
+    "Known",
     "LogContradiction",
     "LogLayout",
     "Measure",

@@ -1,5 +1,6 @@
 """Found work: opened by whoever finds it, open until somebody says how it was closed."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from uuid import UUID
 
@@ -10,6 +11,7 @@ from django.db.models import F
 from equipment.models import Component, Finding, Rig, SideSignal, SideWatch
 from equipment.services import locks
 from equipment.services.pairs import FINDING_SOURCE as FROM_SIDES
+from equipment.services.photos import attach_all_to_found
 
 
 class FindingRefused(ValueError):
@@ -37,11 +39,13 @@ def open_finding(
     is_grave: bool = False,
     source_kind: str = "hand",
     source_number: int = 0,
+    digests: Iterable[str] = (),
 ) -> Finding:
     """Write down something wrong on a rig or a component. Grave: the rig must not leave.
 
+    digests: hashes of the stored pictures that show it.
     The same request_id again returns the same row. Raises ValidationError without a text, or
-    when neither rig nor component is named.
+    when neither rig nor component is named; TooManyPhotos.
     """
     with transaction.atomic():
         made = Finding(
@@ -65,6 +69,7 @@ def open_finding(
                 if not field.primary_key
             },
         )
+        attach_all_to_found(found_id=request_id, digests=digests, author=author, at=at)
         return kept
 
 

@@ -1,4 +1,6 @@
-"""Found work: written down by the crew, closed by a manager or a signed sheet."""
+"""Found work: written down by the crew, shown, closed by a manager or a signed sheet."""
+
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -6,9 +8,10 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from equipment.forms.rigs import CloseFindingForm, FindingForm
+from equipment.forms.rigs import CloseFindingForm, FindingForm, FindingPhotosForm
 from equipment.models import Finding, Rig
 from equipment.services import FindingRefused, close_finding, open_finding
+from equipment.services.photos import TooManyPhotos, attach_all_to_found, photos_of_found
 from equipment.views.common import (
     PageRequest,
     component_url,
@@ -21,6 +24,7 @@ from equipment.views.common import (
     rig_url,
     typed,
 )
+from equipment.views.photos import stored_all
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -28,21 +32,29 @@ def new_finding(request: PageRequest, number: int) -> HttpResponse:
     """Write down something wrong on a rig."""
     now = timezone.now()
     rig = get_rig(number)
-    form = FindingForm(typed(request), now=now, fitted=fitted_in(rig))
+    form = FindingForm(typed(request), request.FILES or None, now=now, fitted=fitted_in(rig))
     if is_sound(request, form):
         data = form.cleaned_data
-        made = open_finding(
-            rig=rig,
-            component=data["component"],
-            text=data["text"],
-            is_grave=data["is_grave"],
-            author=request.user,
-            at=now,
-            request_id=data["request_id"],
-        )
-        held = " The rig must not leave until it is put right." if made.is_grave else ""
-        messages.success(request, f"Found work is written down.{held}")
-        return redirect(rig_url(rig))
+        form.hold(stored_all(request, form.pictures))
+        try:
+            made = open_finding(
+                rig=rig,
+                component=data["component"],
+                text=data["text"],
+                is_grave=data["is_grave"],
+                author=request.user,
+                at=now,
+                request_id=data["request_id"],
+                digests=form.held,
+            )
+        except TooManyPhotos as refused:
+            form.add_error("photos", str(refused))
+        else:
+            held = " The rig must not leave until it is put right." if made.is_grave else ""
+            messages.success(request, f"Found work is written down.{held}")
+            return redirect(rig_url(rig))
+    elif form.is_bound:
+        form.hold(stored_all(request, form.pictures))
     return draw(request, "equipment/new_finding.html", of_rig(rig, form=form))
 
 
@@ -50,10 +62,7 @@ def new_finding(request: PageRequest, number: int) -> HttpResponse:
 def close(request: PageRequest, pk: int) -> HttpResponse:
     """Close found work, saying how; what is closed says who closed it."""
     now = timezone.now()
-    finding = get_object_or_404(
-        Finding.objects.select_related("rig", "component__type__kind", "opened_by", "closed_by"),
-        pk=pk,
-    )
+    finding = _get_finding(pk)
     rig = finding.rig or _rig_of(finding)
     form = CloseFindingForm(typed(request), now=now)
     if is_sound(request, form):
@@ -67,10 +76,47 @@ def close(request: PageRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, "Found work is closed.")
             return redirect(_home(finding, rig))
-    context = {"finding": finding, "form": form, "back_url": _home(finding, rig)}
-    if rig is not None:
-        context = of_rig(rig, **context)
-    return draw(request, "equipment/close_finding.html", context)
+    return draw(request, "equipment/close_finding.html", _about(finding, rig, form=form))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def finding(request: PageRequest, pk: int) -> HttpResponse:
+    """One piece of found work with its photos; the crew adds more."""
+    now = timezone.now()
+    shown = _get_finding(pk)
+    form = FindingPhotosForm(typed(request), request.FILES or None, now=now)
+    if is_sound(request, form):
+        form.hold(stored_all(request, form.pictures))
+        try:
+            attach_all_to_found(
+                found_id=shown.request_id, digests=form.held, author=request.user, at=now
+            )
+        except TooManyPhotos as refused:
+            form.add_error("photos", str(refused))
+        else:
+            if form.held:
+                messages.success(request, "The photos are kept.")
+            return redirect("equipment:finding", shown.pk)
+    rig = shown.rig or _rig_of(shown)
+    return draw(request, "equipment/finding.html", _about(shown, rig, form=form))
+
+
+def _get_finding(pk: int) -> Finding:
+    return get_object_or_404(
+        Finding.objects.select_related("rig", "component__type__kind", "opened_by", "closed_by"),
+        pk=pk,
+    )
+
+
+def _about(finding: Finding, rig: Rig | None, **more: Any) -> dict[str, Any]:
+    """What a page of found work shows."""
+    context = {
+        "finding": finding,
+        "photos": photos_of_found([finding]).get(finding.request_id, []),
+        "back_url": _home(finding, rig),
+        **more,
+    }
+    return of_rig(rig, **context) if rig is not None else context
 
 
 def _rig_of(finding: Finding) -> Rig | None:

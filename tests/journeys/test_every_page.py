@@ -172,6 +172,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
     return {
         "equipment:cancel_booking": [{"pk": JobBooking.objects.get().pk}],
         "equipment:change_booking": [{"pk": JobBooking.objects.get().pk}],
+        "equipment:finding": [{"pk": each.pk} for each in Finding.objects.order_by("pk")[:2]],
         "equipment:close_finding": [{"pk": Finding.objects.latest("pk").pk}],
         "equipment:component": pump,
         "equipment:new_service_of": [{"pk": world.fleet.pump("A").type.kind_id}],

@@ -9,11 +9,11 @@ from uuid import uuid4
 
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from equipment.models import Caution, Reading, RoundItem
+from equipment.models import Caution, Finding, Reading, RoundItem
 from equipment.pictures import shrink
 from equipment.services import CheckPlan
 from equipment.services.drums import NewLevel, record_levels
-from equipment.services.photos import attach_photo, store_picture
+from equipment.services.photos import attach_photo, attach_to_found, store_picture
 from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Part
 from inventory.services import set_policy
@@ -113,7 +113,16 @@ def add_round(world: JourneyWorld) -> None:
 
 
 def add_photo(world: JourneyWorld) -> None:
-    """A photo beside the last readings."""
+    """A photo beside the last readings, and two of found work that holds the rig."""
+    held = Finding.objects.holding().order_by("pk")[0]
+    for width in (400, 640):
+        attach_to_found(
+            found_id=held.request_id,
+            digest=store_picture(shrink(photo_file(size=(width, 360)))),
+            author=world.sheets.manager,
+            at=world.now,
+            photo_id=uuid4(),
+        )
     last = Reading.objects.order_by("-at")[0]
     attach_photo(
         rig=world.fleet.rig,

@@ -129,6 +129,13 @@ class TestServing:
         assert answer["Cache-Control"].startswith("private")
         assert answer["Content-Disposition"].startswith("inline; filename=")
 
+    def test_a_phone_that_has_it_is_told_to_keep_it(self, phone: Client, address: str) -> None:
+        tag = phone.get(address)["ETag"]
+        assert phone.get(address, headers={"If-None-Match": tag}).status_code == 304
+        small = phone.get(f"{address}?small", headers={"If-None-Match": tag})
+        assert small.status_code == 200
+        assert "immutable" in small["Cache-Control"]
+
     def test_to_nobody_who_has_not_signed_in(self, address: str) -> None:
         answer = Client().get(address)
         assert answer.status_code == 302
