@@ -78,7 +78,8 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:side_work": CREW,
     "shop:sides": SIGNED_IN,
     "shop:take_off_forward": MANAGER,
-    # shop: sheets
+    # shop: sheets. What a phone sends proves its author itself: see shop/services/arriving.
+    "shop:entries": PUBLIC,
     "shop:add_part": CREW,
     "shop:advice": SIGNED_IN,
     "shop:follow_advice": MANAGER,

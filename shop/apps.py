@@ -40,6 +40,9 @@ class ShopConfig(AppConfig):
         guard("shop_handover")
         guard("shop_waitentry")
         guard("shop_missingpart")
+        guard("shop_arrival")
+        guard("shop_unsettled")
+        guard("shop_settlement")
 
 
 def _part_saved(instance: Any, created: bool, raw: bool = False, **_: Any) -> None:

@@ -129,6 +129,7 @@ shop_addresses = [
     path("sheets/<int:number>/used/", work.used, name="used"),
     path("sheets/<int:number>/add-part/", work.add_part, name="add_part"),
     path("sheets/<int:number>/steps/<int:pk>/", work.answer, name="answer"),
+    path("sheets/<int:number>/entries/", work.entries, name="entries"),
     path("sheets/<int:number>/work/", work.work, name="work"),
     path("sheets/<int:number>/work/cautions/", work.work_cautions, name="work_cautions"),
     path("sheets/<int:number>/work/checks/<int:order>/", work.work_checks, name="work_checks"),

@@ -13,9 +13,11 @@ from shop.models.sheets import (
     SignedCopy,
     StepEntry,
 )
+from shop.models.unsettled import Arrival, Settlement, Unsettled
 from shop.models.worktime import HandOver, MissingPart, TimeEntry, WaitEntry
 
 __all__ = [
+    "Arrival",
     "CalendarFeed",
     "ComingLog",
     "HandOver",
@@ -28,6 +30,7 @@ __all__ = [
     "RigDrawer",
     "Role",
     "ServiceSheet",
+    "Settlement",
     "SheetLine",
     "SheetPart",
     "SheetStep",
@@ -35,5 +38,6 @@ __all__ = [
     "SignedCopy",
     "StepEntry",
     "TimeEntry",
+    "Unsettled",
     "WaitEntry",
 ]

@@ -74,6 +74,8 @@ class ServiceSheet(models.Model):
     )
     signed_at = models.DateTimeField(null=True, blank=True)
     signature = models.CharField("signed as", max_length=60, blank=True)
+    #: The signature as drawn on a phone: "M 3 4 L 5 6 …", lines in a box of 1000 by 300.
+    drawn = models.TextField("drawn signature", max_length=8000, blank=True)
     voided_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -290,6 +292,11 @@ class StepEntry(Entry):
     is_out_of_limit = models.BooleanField(default=False)
     finding = models.ForeignKey(
         "equipment.Finding", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    #: The other answer, which whoever made this one had not seen. Both count as one until a
+    #: person picks: a newer answer by somebody who saw the one in force.
+    rival_of = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="rivals"
     )
 
     class Meta:

@@ -110,4 +110,11 @@ class PartGone(SheetRefused):
 
 
 class BadAnswer(SheetRefused):
-    """An answer that does not fit its step."""
+    """An answer that does not fit its step.
+
+    field: which of `answer_step`'s the page marks.
+    """
+
+    def __init__(self, words: str, field: str = "answer") -> None:
+        super().__init__(words)
+        self.field = field

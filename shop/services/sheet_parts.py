@@ -139,7 +139,7 @@ def add_part(
     with transaction.atomic():
         sheet = lock_open_sheet(sheet)
         if location.kind not in (Location.Kind.BIN, Location.Kind.DRAWER) or (
-            location.kind == Location.Kind.DRAWER and location not in _places(sheet)
+            location.kind == Location.Kind.DRAWER and location not in places_of(sheet)
         ):
             raise SheetRefused(f"{location.code} is not a place this sheet may take from.")
         if not Movement.objects.filter(request_id=request_id).exists():
@@ -158,7 +158,7 @@ def enter_used(
     at: datetime,
     recorded_at: datetime,
 ) -> SheetPart:
-    """Note how much of a part was used, >= 0 [steps]; the newest entry counts.
+    """Note how much of a part was used, >= 0 [steps]; the newest counts, whichever came last.
 
     Raises SheetClosed, SheetRefused below zero, PartGone when the part left the sheet meanwhile.
     """
@@ -180,8 +180,9 @@ def enter_used(
             at=at,
             recorded_at=recorded_at,
         )
-        fresh.used_steps = used_steps
-        fresh.save(update_fields=["used_steps"])
+        if not fresh.entries.filter(at__gt=at).exists():
+            fresh.used_steps = used_steps
+            fresh.save(update_fields=["used_steps"])
         return fresh
 
 
@@ -296,7 +297,7 @@ def _way_back(tray: Location, balance: Balance) -> list[TransferLine]:
     ]
 
 
-def _places(sheet: ServiceSheet) -> list[Location]:
+def places_of(sheet: ServiceSheet) -> list[Location]:
     """Where the sheet may draw from, in order: the shop's bins, then its own rig's drawer."""
     places = list(Location.objects.shop_bins().order_by("code"))
     drawer = RigDrawer.objects.filter(rig=sheet.rig_id).select_related("location").first()
@@ -325,7 +326,7 @@ def _promise(
     """
     result = reserve(
         needs=[Need(part=part, quantity_steps=steps) for part, steps in needs.items()],
-        places=_places(sheet),
+        places=places_of(sheet),
         source_kind=SOURCE,
         source_number=sheet.number,
         author=author,

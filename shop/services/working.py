@@ -65,6 +65,7 @@ def answer_step(
     remedy: str = "",
     finding_text: str = "",
     is_grave: bool = False,
+    seen: str | None = None,
 ) -> StepEntry:
     """Enter the answer to one step; the newest answer counts, the older ones are kept.
 
@@ -72,12 +73,16 @@ def answer_step(
         (the answer is taken back).
     remedy: what was done about a value out of limit; "found_work" opens found work with
         `finding_text`, and holds the rig when `is_grave`; so does "stop", always.
+    seen: from a phone, the event_id of the answer that the person saw, "" where there was none.
+        Where another is in force and says something else, each is a rival of the other until a
+        person who saw them answers again. None: the person sees what is in force.
     Sent twice with one event_id, it counts once. Raises SheetClosed, ChecksLocked,
     ElectricianNeeded, BadAnswer.
     """
     sheet = lock_open_sheet(step.sheet)
     if earlier := StepEntry.objects.filter(event_id=event_id).first():
         return earlier
+    before = StepEntry.objects.filter(in_force_for=step.pk).first()
     note, finding_text = note.strip(), finding_text.strip()
     if step.section == Section.CHECK and _is_locked(sheet):
         raise ChecksLocked(still_locked(sheet))
@@ -92,6 +97,15 @@ def answer_step(
         finding = _open_finding(
             step, sheet, finding_text, is_grave or remedy == Remedy.STOP, author, at, event_id
         )
+    kept_value = value if answer == Answer.VALUE else None
+    kept_choice = choice if answer == Answer.CHOICE else ""
+    is_unseen = before is not None and seen is not None and seen != str(before.event_id)
+    differs = before is not None and (answer, kept_value, kept_choice, note) != (
+        before.answer,
+        before.value,
+        before.choice,
+        before.note,
+    )
     entry = StepEntry.objects.create(
         step=step,
         event_id=event_id,
@@ -99,13 +113,18 @@ def answer_step(
         at=at,
         recorded_at=recorded_at,
         answer=answer,
-        value=value if answer == Answer.VALUE else None,
-        choice=choice if answer == Answer.CHOICE else "",
+        value=kept_value,
+        choice=kept_choice,
         note=note,
         remedy=remedy,
         is_out_of_limit=is_outside,
         finding=finding,
+        rival_of=before if is_unseen and differs else None,
     )
+    if is_unseen and before is not None and (before.at > at or answer == Answer.CLEARED):
+        # What came late is older than what stands; and nobody takes back what they have not seen.
+        step.entry = before
+        return entry
     step.entry = None if answer == Answer.CLEARED else entry
     step.save(update_fields=["entry"])
     return entry
@@ -121,7 +140,7 @@ def enter_reading(
     at: datetime,
     recorded_at: datetime,
 ) -> ReadingEntry:
-    """Note what a counter shows now that the work is done; the newest entry counts.
+    """Note what a counter shows now that the work is done; the newest counts, whichever came last.
 
     It becomes a reading of the counter when the sheet is signed. What could not be taken then is
     refused now, with the face in sight. Raises SheetClosed, and equipment's ReadingRefused.
@@ -131,7 +150,10 @@ def enter_reading(
         return earlier
     check_reading(new, at=at, recorded_at=recorded_at, zone=Shop.objects.get().zone)
     start_work(sheet, author=author, at=at)
-    sheet.readings.filter(counter=new.counter, is_in_force=True).update(is_in_force=False)
+    before = sheet.readings.filter(counter=new.counter, is_in_force=True)
+    is_newest = not before.filter(at__gt=at).exists()
+    if is_newest:
+        before.update(is_in_force=False)
     return ReadingEntry.objects.create(
         sheet=sheet,
         counter=new.counter,
@@ -143,6 +165,7 @@ def enter_reading(
         step=new.step,
         before_reset=new.before_reset,
         face_start=new.face_start,
+        is_in_force=is_newest,
     )
 
 
@@ -178,24 +201,25 @@ def _checked(
     if answer not in allowed:
         raise BadAnswer(f"“{step.title}” cannot be answered so.")
     if answer == Answer.NOT_APPLICABLE and not note:
-        raise BadAnswer("Say why it does not apply.")
+        raise BadAnswer("Say why it does not apply.", "note")
     if answer == Answer.CHOICE and choice not in step.choices:
-        raise BadAnswer("Choose one of the answers.")
+        raise BadAnswer("Choose one of the answers.", "choice")
     if answer != Answer.VALUE:
         return False
     if value is None:
-        raise BadAnswer("Enter the value that was read.")
+        raise BadAnswer("Enter the value that was read.", "value")
     if not step.is_outside(value):
         return False
     if step.section == Section.ZERO:
         raise BadAnswer(
             f"It reads {step.said(value)}. It must read zero before anything is"
-            " opened: relieve the pressure and read again."
+            " opened: relieve the pressure and read again.",
+            "value",
         )
     if remedy not in Remedy.values or remedy == Remedy.NONE:
-        raise BadAnswer("The value is out of limit. Say what you did about it.")
+        raise BadAnswer("The value is out of limit. Say what you did about it.", "remedy")
     if remedy in (Remedy.FOUND_WORK, Remedy.STOP) and not finding_text:
-        raise BadAnswer("Say what you found.")
+        raise BadAnswer("Say what you found.", "finding_text")
     return True
 
 

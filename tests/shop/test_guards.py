@@ -7,7 +7,7 @@ from django.db import DatabaseError, connection, transaction
 
 from equipment.models import BroughtForward, Postponement, Reading, Renewal, SideAnswer
 from inventory import guards
-from shop.models import SignedCopy, StepEntry
+from shop.models import Arrival, Settlement, SignedCopy, StepEntry, Unsettled
 from shop.services.clocking import start_time
 from shop.services.handing_over import hand_over
 from shop.services.signing import sign_sheet
@@ -37,6 +37,12 @@ CHANGES = {
     "a wait": "DELETE FROM shop_waitentry",
     "how much was missing": "UPDATE shop_missingpart SET steps = 0",
     "a missing part": "DELETE FROM shop_missingpart",
+    "when an entry came": "UPDATE shop_arrival SET at = '2020-01-01 00:00:00+00'",
+    "an arrival": "DELETE FROM shop_arrival",
+    "why an entry waits": "UPDATE shop_unsettled SET reason = 'never said'",
+    "an entry that waits": "DELETE FROM shop_unsettled",
+    "how it was settled": "UPDATE shop_settlement SET note = 'never said'",
+    "a settlement": "DELETE FROM shop_settlement",
 }
 
 #: Tables of what a person said until it is taken off: that may be done once.
@@ -72,6 +78,19 @@ def _signed(shop, manager) -> None:
         labour_minutes=30,
         leave_undone=False,
         signing_id=uuid4(),
+    )
+    came = {
+        "sheet": sheet,
+        "phone": uuid4(),
+        "kind": "take",
+        "payload": {},
+        "clock_error_seconds": 0,
+        **entered,
+    }
+    Arrival.objects.create(event_id=uuid4(), **came)
+    waits = Unsettled.objects.create(event_id=uuid4(), reason="it is signed", **came)
+    Settlement.objects.create(
+        unsettled=waits, how="set_aside", note="done by hand", author=manager, at=NOW
     )
     said = {"author": manager, "at": NOW, "reason": "waiting for the seal"}
     about = {"component": world.rebuild.component, "service": world.rebuild.version.service}

@@ -1,0 +1,33 @@
+"""What phones send to a sheet: who made it, when, what becomes of it, how the sheet then stands.
+
+A phone keeps each entry with the pen of its author until the server has it. Entries come in
+batches, in the order made, perhaps hours late, perhaps twice, perhaps by a clock that is wrong.
+Each is posted once through the services that the pages call. What cannot be posted is kept whole
+and waits for a manager; nothing that came with a pen of ours is dropped.
+"""
+
+from shop.services.arriving.batch import Arrived, arrive
+from shop.services.arriving.entry import Asked, Entry, NotTaken, Outcome
+from shop.services.arriving.kinds import KINDS, Kind
+from shop.services.arriving.pens import NotOurs, Pen, pen_of, read_pen
+from shop.services.arriving.reading import Batch, Unreadable, read_batch
+from shop.services.arriving.snapshot import snapshot
+
+__all__ = [
+    "KINDS",
+    "Arrived",
+    "Asked",
+    "Batch",
+    "Entry",
+    "Kind",
+    "NotOurs",
+    "NotTaken",
+    "Outcome",
+    "Pen",
+    "Unreadable",
+    "arrive",
+    "pen_of",
+    "read_batch",
+    "read_pen",
+    "snapshot",
+]

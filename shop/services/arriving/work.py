@@ -1,0 +1,261 @@
+"""What each kind of entry does on its sheet: through the services that the pages call as well."""
+
+from decimal import Decimal
+from typing import Final
+
+from django.db.models import Sum
+
+from equipment.counters import plain
+from equipment.models import Reading
+from equipment.services import NewReading, open_finding
+from equipment.services.expecting import Unusual, unusual
+from inventory.models import Balance, Location, Part
+from inventory.services import in_words, promised_elsewhere
+from inventory.services.naming import MOST_LETTERS, on_label, part_named, quantity_of, slips
+from shop import words
+from shop.models import SheetPart, StepEntry
+from shop.services import sheet_parts, working
+from shop.services.arriving.entry import Asked, Entry, NotTaken
+from shop.services.arriving.reading import number
+from shop.services.locking import start_work
+from shop.services.paper import counters_of
+
+#: A step's value, and what a face shows.
+PLACES_OF_A_VALUE: Final = 4
+LARGEST_VALUE: Final = Decimal(10) ** 8
+
+
+def answer(entry: Entry) -> str:
+    """Answer one step."""
+    said = entry.said
+    step = (
+        entry.sheet.steps.select_related("sheet__rig", "sheet__component", "line__component")
+        .filter(pk=said["step"])
+        .first()
+    )
+    if step is None:
+        raise NotTaken("That is not on this sheet.", "step")
+    if said["remedy"] not in StepEntry.Remedy.values:
+        raise NotTaken("Say what you did about it.", "remedy")
+    working.answer_step(
+        step=step,
+        event_id=entry.event_id,
+        author=entry.author,
+        at=entry.at,
+        recorded_at=entry.recorded_at,
+        answer=said["answer"],
+        value=_value(said["value"]),
+        choice=said["choice"],
+        note=said["note"],
+        remedy=said["remedy"],
+        finding_text=said["finding_text"],
+        is_grave=said["is_grave"],
+        seen=said["seen"],
+    )
+    return ""
+
+
+def used(entry: Entry) -> str:
+    """Say how much of a part was used: by its row, or by its number where it was added just now."""
+    rows = entry.sheet.parts.select_related("part")
+    row: SheetPart | None
+    if entry.said["part"]:
+        part = _part(entry.said["part"])
+        row = rows.filter(part=part).first()
+    else:
+        row = rows.filter(pk=entry.said["row"]).first()
+    if row is None:
+        raise NotTaken("That part is not on this sheet.", "row")
+    sheet_parts.enter_used(
+        sheet_part=row,
+        used_steps=quantity_of(row.part, entry.said["used"]),
+        event_id=entry.event_id,
+        author=entry.author,
+        at=entry.at,
+        recorded_at=entry.recorded_at,
+    )
+    return ""
+
+
+def take(entry: Entry) -> str:
+    """Move what was promised into the tray of the sheet."""
+    moved = sheet_parts.take_parts(
+        sheet=entry.sheet, author=entry.author, at=entry.at, request_id=entry.event_id
+    )
+    count = sum(1 for movement in moved if movement.quantity_steps > 0)
+    match count:
+        case 0:
+            return "Nothing was promised, so nothing was taken."
+        case 1:
+            return "1 part is in the tray."
+        case _:
+            return f"{count} parts are in the tray."
+
+
+def add(entry: Entry) -> str:
+    """Take a part that was not planned: from the place said, or from where enough of it lies."""
+    part = _part(entry.said["part"])
+    steps = quantity_of(part, entry.said["quantity"])
+    if not steps:
+        raise NotTaken("Give a quantity above zero.", "quantity")
+    place = _place(entry, part, steps)
+    if not (entry.is_sure or entry.said["sure"]):
+        questions = slips([(part, steps)])
+        there = _there(part, place)
+        elsewhere = promised_elsewhere(
+            part=part,
+            location=place,
+            source_kind=sheet_parts.SOURCE,
+            source_number=entry.sheet.number,
+        )
+        if steps <= there < steps + elsewhere:
+            questions.append(f"{in_words(part, elsewhere)} of it in {place} is promised to others.")
+        if questions:
+            raise Asked(" ".join(questions))
+    sheet_parts.add_part(
+        sheet=entry.sheet,
+        part=part,
+        location=place,
+        quantity_steps=steps,
+        author=entry.author,
+        at=entry.at,
+        request_id=entry.event_id,
+    )
+    return f"{in_words(part, steps)} of {part} from {place} is in the tray."
+
+
+def reading(entry: Entry) -> str:
+    """Note what a counter shows."""
+    counter = next(
+        (each for each in counters_of(entry.sheet) if each.pk == entry.said["counter"]), None
+    )
+    if counter is None:
+        raise NotTaken("That counter is not on this rig now.", "counter")
+    value = _face(entry, "value")
+    if value is None:
+        raise NotTaken("Say what it shows now.", "value")
+    new = NewReading(
+        counter=counter,
+        value=value,
+        step=_step(entry.said["step"]),
+        before_reset=_face(entry, "before_reset"),
+        face_start=_face(entry, "face_start"),
+    )
+    if not (entry.is_sure or entry.said["sure"] == entry.said["value"]) and (
+        odd := unusual([new], at=entry.at).get(counter.pk)
+    ):
+        raise Asked(_doubt(odd, entry))
+    working.enter_reading(
+        sheet=entry.sheet,
+        new=new,
+        event_id=entry.event_id,
+        author=entry.author,
+        at=entry.at,
+        recorded_at=entry.recorded_at,
+    )
+    return ""
+
+
+def found(entry: Entry) -> str:
+    """Write down something wrong: on a signed or void sheet too, for it is the rig's."""
+    said = entry.said
+    sheet = entry.sheet
+    line = sheet.lines.filter(order=said["line"]).select_related("component").first()
+    if said["line"] and line is None:
+        raise NotTaken("That service is not on this sheet.", "line")
+    if not said["text"]:
+        raise NotTaken("Say what you found.", "text")
+    if sheet.is_open:
+        start_work(sheet, author=entry.author, at=entry.at)
+    open_finding(
+        rig=sheet.rig or sheet.charged_rig,
+        component=line.component if line else sheet.component,
+        text=said["text"],
+        is_grave=said["is_grave"],
+        source_kind=sheet_parts.SOURCE,
+        source_number=sheet.number,
+        author=entry.author,
+        at=entry.at,
+        request_id=entry.event_id,
+    )
+    return ""
+
+
+def _value(typed: str) -> Decimal | None:
+    if not typed:
+        return None
+    value = number(typed)
+    if value is None or abs(value) >= LARGEST_VALUE:
+        raise NotTaken("Write a number, like 57 or 60.5.", "value")
+    if round(value, PLACES_OF_A_VALUE) != value:
+        raise NotTaken(f"At most {PLACES_OF_A_VALUE} decimals.", "value")
+    return value
+
+
+def _face(entry: Entry, name: str) -> Decimal | None:
+    """What a face showed; how long and how fine it may be says the reading's own service."""
+    typed = entry.said[name]
+    if not typed:
+        return None
+    shown = number(typed)
+    if shown is None:
+        raise NotTaken("Write a number, like 1182 or 60.5.", name)
+    if shown < 0:
+        raise NotTaken("This cannot be below zero.", name)
+    return shown
+
+
+def _step(said: str) -> str:
+    if said and said not in Reading.Step.values:
+        raise NotTaken("Say what happened to the counter.", "step")
+    return said or Reading.Step.CONTINUED
+
+
+def _part(typed: str) -> Part:
+    part = part_named(typed[:MOST_LETTERS])
+    if part is None:
+        raise NotTaken("There is no part of that number.", "part")
+    return part
+
+
+def _place(entry: Entry, part: Part, steps: int) -> Location:
+    """The place said; else where so much lies that nobody else was promised, or lies at all.
+
+    Where no place holds as much, the one with most: the refusal then says what it lacks.
+    """
+    if typed := entry.said["place"]:
+        named = on_label(typed)
+        code = named[1] if named and named[0] == "place" else typed
+        place = Location.objects.filter(code__iexact=code[:MOST_LETTERS]).first()
+        if place is None:
+            raise NotTaken("There is no bin or drawer of that name.", "place")
+        return place
+    places = sheet_parts.places_of(entry.sheet)
+    lying = {place: _there(part, place) for place in places}
+    places = [place for place in places if lying[place]]
+    if not places:
+        raise NotTaken(f"None of {part} lies where this sheet may take from.", "part")
+    for place in places:
+        promised = promised_elsewhere(
+            part=part,
+            location=place,
+            source_kind=sheet_parts.SOURCE,
+            source_number=entry.sheet.number,
+        )
+        if lying[place] - promised >= steps:
+            return place
+    return max(places, key=lambda place: lying[place])
+
+
+def _there(part: Part, place: Location) -> int:
+    lying = Balance.objects.there().filter(part=part, location=place)
+    return lying.aggregate(all=Sum("quantity_steps"))["all"] or 0
+
+
+def _doubt(odd: Unusual, entry: Entry) -> str:
+    counted = f"{plain(odd.counted)} {odd.counter.unit}"
+    since = words.moment(
+        odd.counter.last_at, zone=entry.zone, today=entry.at.astimezone(entry.zone).date()
+    )
+    much = "More" if odd.is_more else "Less"
+    return f"{much} than usual: {counted} since {since}. Is it right?"
