@@ -1,6 +1,6 @@
 """What a view of ours is handed, and paper as it is handed back."""
 
-from datetime import date
+from datetime import date, datetime
 
 from django.http import HttpRequest, HttpResponse
 from django_htmx.middleware import HtmxDetails
@@ -14,6 +14,8 @@ class PageRequest(HttpRequest):
 
     shop: Shop
     today: date
+    #: The moment at which it came in.
+    now: datetime
     htmx: HtmxDetails
     user: Person
 

@@ -29,6 +29,7 @@ class ShopMiddleware:
         shop = Shop.objects.first()
         request.shop = shop  # type: ignore[attr-defined]
         with timezone.override(shop.zone if shop else timezone.get_default_timezone()):
+            request.now = timezone.now()  # type: ignore[attr-defined]
             request.today = timezone.localdate()  # type: ignore[attr-defined]
             if shop is None and request.path != reverse("shop:welcome"):
                 return redirect("shop:welcome")

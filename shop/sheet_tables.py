@@ -1,17 +1,20 @@
 """The list of sheets and its filter."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import django_filters as filters
 import django_tables2 as tables
 from django.db.models import Q, QuerySet
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from equipment.models import Rig
 from shop import words
 from shop.models import Person, ServiceSheet
+from shop.services.waiting import Wait
 from shop.templatetags.look import punches, stencil, tag
 
 NUM = {"th": {"class": "num"}, "td": {"class": "num"}}
@@ -53,6 +56,8 @@ class SheetTable(tables.Table):
 
     def __init__(self, *args: Any, today: Any, **kwargs: Any) -> None:
         self.today = today
+        #: What the sheets of this page wait for, by their pk.
+        self.waits: Mapping[int, Wait] = {}
         super().__init__(*args, **kwargs)
 
     def render_number(self, record: ServiceSheet) -> SafeString:
@@ -70,10 +75,22 @@ class SheetTable(tables.Table):
         return format_html("{}, on the bench", record.component)
 
     def render_state(self, record: ServiceSheet) -> SafeString:
-        waits = tag("waiting", "waiting for parts") if record.is_waiting_for_parts else ""
+        waits = self._waits(record) if record.is_waiting_for_parts else ""
         is_void = record.state == ServiceSheet.State.VOID
         return format_html(
             "{} {}", punches(record.step, record.get_state_display(), void=is_void), waits
+        )
+
+    def _waits(self, record: ServiceSheet) -> SafeString:
+        wait = self.waits.get(record.pk)
+        if wait is None:
+            return tag("waiting", "waiting for parts")
+        has_come = (
+            tag("due", "has come in") if wait.has_come else tag("waiting", "waiting for parts")
+        )
+        since = words.day(timezone.localtime(wait.since).date(), today=self.today)
+        return format_html(
+            '{}<small class="written">{}</small><small>since {}</small>', has_come, wait.text, since
         )
 
     def render_planned_on(self, value: Any) -> str:

@@ -6,6 +6,7 @@ from django.urls import include, path, register_converter
 
 from shop.views import (
     advice,
+    around,
     calendar,
     coming_logs,
     due,
@@ -124,7 +125,10 @@ shop_addresses = [
     path("sheets/<int:number>/hand-out/", sheets.hand_out, name="hand_out"),
     path("sheets/<int:number>/void/", sheets.void_sheet, name="void_sheet"),
     path("sheets/<int:number>/reserve/", sheets.reserve_again, name="reserve_again"),
-    path("sheets/<int:number>/waiting/", sheets.set_waiting, name="set_waiting"),
+    path("sheets/<int:number>/waiting/", around.wait, name="set_waiting"),
+    path("sheets/<int:number>/time/", around.clock, name="clock"),
+    path("sheets/<int:number>/until/", around.until, name="until"),
+    path("sheets/<int:number>/hand-over/", around.hand_over, name="hand_over"),
     path("sheets/<int:number>/take/", work.take_parts, name="take_parts"),
     path("sheets/<int:number>/used/", work.used, name="used"),
     path("sheets/<int:number>/add-part/", work.add_part, name="add_part"),

@@ -11,7 +11,10 @@ from shop.demo.seasons import Season
 from shop.demo.story import Story
 from shop.models import ServiceSheet, SheetStep, StepEntry
 from shop.services.advising import follow_again
-from shop.services.drafting import hand_out, set_waiting
+from shop.services.clocking import start_time, stop_time
+from shop.services.drafting import hand_out
+from shop.services.handing_over import hand_over
+from shop.services.waiting import wait_for_parts
 
 ROUND_DAYS = 9
 #: (rig, day): what the round found not right, by the item's code.
@@ -108,7 +111,15 @@ def _hold_plover(story: Story) -> None:
         story, -4, rig=rig, dues=list(dues), findings=[finding], note="down since it came in"
     )
     hand_out(sheet=sheet, technician=story.technician, author=story.manager, at=story.at(-4, 7, 5))
-    set_waiting(sheet=ServiceSheet.objects.get(pk=sheet.pk), is_waiting=True)
+    wait_for_parts(
+        sheet=ServiceSheet.objects.get(pk=sheet.pk),
+        missing="",
+        parts=[row.part for row in sheet.parts.filter(short_steps__gt=0).select_related("part")],
+        event_id=story.new_id(),
+        author=story.technician,
+        at=story.at(-4, 9, 20),
+        recorded_at=story.at(-4, 9, 20),
+    )
 
 
 def _under_way(story: Story) -> None:
@@ -137,6 +148,22 @@ def _under_way(story: Story) -> None:
         )
     for step in checks.filter(entry__isnull=True, needs_electrician=False)[:5]:
         sheets.answer_well(work, step)
+    for does, who, at in (
+        (start_time, story.technician, story.at(-1, 7, 30)),
+        (start_time, story.electrician, story.at(-1, 8, 0)),
+        (stop_time, story.electrician, story.at(-1, 8, 45)),
+        (stop_time, story.technician, story.at(-1, 11, 10)),
+    ):
+        does(sheet=sheet, event_id=story.new_id(), author=who, at=at, recorded_at=at)
+    hand_over(
+        sheet=sheet,
+        words="covers are off; go on where the checks are open",
+        to=story.technician,
+        event_id=story.new_id(),
+        author=story.electrician,
+        at=story.at(-1, 8, 45),
+        recorded_at=story.at(-1, 8, 45),
+    )
 
 
 def _to_sign_off(story: Story) -> None:

@@ -113,14 +113,6 @@ def hand_out(*, sheet: ServiceSheet, technician: Person, author: Person, at: dat
         sheet.save(update_fields=["technician", "handed_out_at", "state"])
 
 
-def set_waiting(*, sheet: ServiceSheet, is_waiting: bool) -> None:
-    """Mark that the sheet stands still for want of parts, or goes on. Raises SheetClosed."""
-    with transaction.atomic():
-        sheet = lock_open_sheet(sheet)
-        sheet.is_waiting_for_parts = is_waiting
-        sheet.save(update_fields=["is_waiting_for_parts"])
-
-
 def void_sheet(
     *, sheet: ServiceSheet, author: Person, at: datetime, reason: str, request_id: UUID
 ) -> None:

@@ -34,6 +34,7 @@ from shop.services.paper import (
 )
 from shop.services.refusals import SheetRefused
 from shop.services.signing import rig_of
+from shop.services.waiting import waits_of
 from shop.sheet_tables import SheetFilter, SheetTable
 
 SHEETS_A_PAGE: Final = 50
@@ -45,6 +46,7 @@ def sheets(request: PageRequest) -> HttpResponse:
     found = SheetFilter(request.GET, queryset=ServiceSheet.objects.for_sheets_list())
     table = SheetTable(found.qs, today=request.today, empty_text="No sheet is like that.")
     RequestConfig(request, paginate={"per_page": SHEETS_A_PAGE, "silent": True}).configure(table)
+    table.waits = waits_of((row.record for row in table.paginated_rows), today=request.today)
     context = {"filter": found, "table": table, "is_narrowed": found.form.has_changed()}
     if request.htmx and not request.htmx.history_restore_request:
         response = render(request, "shop/_partials/sheets_results.html", context)
@@ -233,16 +235,6 @@ def reserve_again(request: PageRequest, number: int) -> HttpResponse:
     messages.success(
         request, f"{short} still short." if short else "Everything it needs is reserved."
     )
-    return redirect("shop:sheet", number)
-
-
-@require_POST
-def set_waiting(request: PageRequest, number: int) -> HttpResponse:
-    sheet = _get(number)
-    try:
-        drafting.set_waiting(sheet=sheet, is_waiting=request.POST.get("waiting") == "yes")
-    except SheetRefused as refusal:
-        return _sheet_page(request, sheet, error=str(refusal), status=422)
     return redirect("shop:sheet", number)
 
 

@@ -29,6 +29,7 @@ from shop import (
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
 from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
+from shop.services.waiting import waits_of
 from shop.shortages import short_parts
 from shop.tables import next_text, unread
 from shop.views.rigs import listed_rigs
@@ -126,6 +127,7 @@ def _manager(request: PageRequest) -> HttpResponse:
             "late_orders": late[:MOST_LATE],
             "late_more": max(len(late) - MOST_LATE, 0),
             "cores_due": cores_due(day + CORES_AHEAD),
+            "waits": [(wait, uuid4()) for wait in waits_of(sheets, today=day).values()],
             "short": short[:MOST_SHORT],
             "short_more": max(len(short) - MOST_SHORT, 0),
             "next_due": ""

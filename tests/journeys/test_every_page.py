@@ -259,7 +259,16 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
 
 OF_A_POSITION = ("exchange", "quick_change", "stays")
 STOCK_ACTS = ("adjust", "change_part", "policy", "receive", "transfer")
-OF_A_SHEET = ("sheet_pdf", "work", "work_cautions", "work_parts", "work_sign")
+OF_A_SHEET = (
+    "sheet_pdf",
+    "hand_over",
+    "set_waiting",
+    "until",
+    "work",
+    "work_cautions",
+    "work_parts",
+    "work_sign",
+)
 OF_A_SERVICE = (
     "service",
     "bring_back_service",
