@@ -140,6 +140,8 @@ class SheetPaper:
     cells: caption over value, in the head of every page.
     signed: "" while open. Once signed, empty boxes are left out, since nothing more may be written.
     url: where the QR code leads; "" leaves it out.
+    drawn: the signature as drawn on a phone, "M 3 4 L 5 6 …", in a box of 1000 by 300; or nothing.
+    waits: what of a signed sheet waited for a manager when it was signed, a sentence each.
     language: BCP 47 tag of the texts, for screen readers.
     """
 
@@ -168,6 +170,8 @@ class SheetPaper:
     signed: str = ""
     void: bool = False
     held_text: str = ""
+    drawn: str = ""
+    waits: tuple[str, ...] = ()
     language: str = "en"
 
     @property

@@ -130,6 +130,8 @@ def paper_of(
         signed=_signed_text(sheet),
         void=sheet.state == ServiceSheet.State.VOID,
         held_text=_held_text(sheet),
+        drawn=sheet.drawn,
+        waits=_waits(sheet),
         url=url,
         printed_text=printed,
     )
@@ -169,6 +171,8 @@ def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> She
         "parts": each(PaperPart, "parts"),
         "readings": each(PaperReading, "readings"),
         "found_work": tuple(document["found_work"]),
+        # A sheet signed before phones could sign has none.
+        "waits": tuple(document.get("waits", ())),
         "url": url,
         "printed_text": printed,
     }
@@ -374,6 +378,14 @@ def _readings(sheet: ServiceSheet, last_values: Mapping[int, Decimal]) -> tuple[
             )
         )
     return tuple(papers)
+
+
+def _waits(sheet: ServiceSheet) -> tuple[str, ...]:
+    """What could not be posted with a signature; on an open sheet nothing is final yet."""
+    if sheet.state != ServiceSheet.State.SIGNED:
+        return ()
+    waiting = sheet.unsettled.open().order_by("at", "pk")
+    return tuple(waiting.values_list("reason", flat=True))
 
 
 def _held_text(sheet: ServiceSheet) -> str:

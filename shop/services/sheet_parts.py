@@ -5,6 +5,7 @@ Taking moves parts into the sheet's tray, so that stock matches the shelf while 
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID, uuid5
 
@@ -200,16 +201,51 @@ def check_used(sheet: ServiceSheet) -> None:
         raise UsedNotEntered(unsaid)
 
 
+@dataclass(frozen=True, slots=True)
+class Uncovered:
+    """A part of which the tray holds less than was used, or of which nobody said what was."""
+
+    row: SheetPart
+    why: str
+
+
+def uncovered(sheet: ServiceSheet) -> list[Uncovered]:
+    """What `check_used` would refuse, all of it, as a manager reads it afterwards."""
+    tray = in_tray(sheet)
+    found = []
+    for row in sheet.parts.select_related("part").order_by("pk"):
+        taken = tray.get(row.part_id, 0)
+        if row.used_steps is None and taken:
+            found.append(
+                Uncovered(
+                    row,
+                    f"Nobody said how much of {row.part.name} was used;"
+                    f" {in_words(row.part, taken)} in the tray went back.",
+                )
+            )
+        elif (row.used_steps or 0) > taken:
+            held = f"the tray held {in_words(row.part, taken)}" if taken else "none was in the tray"
+            found.append(
+                Uncovered(
+                    row,
+                    f"{in_words(row.part, row.used_steps or 0)} of {row.part.name} used; {held}.",
+                )
+            )
+    return found
+
+
 def issue_used(
     *, sheet: ServiceSheet, author: Person, at: datetime, request_id: UUID
 ) -> list[Movement]:
-    """Issue from the tray what was used: from here on it is spend."""
+    """Issue from the tray what was used, as far as it holds that: from here on it is spend."""
     if sheet.tray is None:
         return []
+    tray = in_tray(sheet)
+    rows = sheet.parts.select_related("part").order_by("pk")
     lines = [
-        IssueLine(part=row.part, location=sheet.tray, quantity_steps=row.used_steps)
-        for row in sheet.parts.select_related("part").order_by("pk")
-        if row.used_steps
+        IssueLine(part=row.part, location=sheet.tray, quantity_steps=steps)
+        for row in rows
+        if (steps := min(row.used_steps or 0, tray.get(row.part_id, 0)))
     ]
     if not lines:
         return []

@@ -3,24 +3,38 @@
 import hashlib
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any, Final
 from uuid import UUID, uuid5
 
 from django.db import transaction
 
+from equipment.counters import ReadingRefused
 from equipment.models import Finding, Installation, Renewal, Rig
 from equipment.services import (
     Done,
     NewMeasurement,
     NewReading,
+    ReadingsRefused,
     carry_finding,
     close_finding,
     record_measurements,
     record_readings,
     record_renewals,
 )
-from shop.models import Person, ServiceSheet, SheetLine, Shop, SignedCopy, StepEntry
+from inventory.quantities import to_units
+from shop.models import (
+    Person,
+    ReadingEntry,
+    ServiceSheet,
+    SheetLine,
+    Shop,
+    SignedCopy,
+    StepEntry,
+    Unsettled,
+)
 from shop.services import sheet_parts
 from shop.services.drafting import PUT_RIGHT
 from shop.services.paper import counters_of, paper_of, paper_to_plain
@@ -35,6 +49,34 @@ from shop.services.refusals import (
 )
 from shop.services.working import open_checks, still_locked
 
+#: What the column of a reason holds.
+LONGEST_REASON: Final = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """That a sheet was signed on a phone, perhaps hours ago: it is told, not asked.
+
+    phone: the browser. recorded_at: when that came. clock_error_seconds: how far its clock was
+    behind ours.
+    """
+
+    phone: UUID
+    recorded_at: datetime
+    clock_error_seconds: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Waits:
+    """What of a signed sheet could not be posted with the rest, in the shape of its entry."""
+
+    name: str
+    kind: str
+    payload: dict[str, Any]
+    author: Person
+    at: datetime
+    why: str
+
 
 @transaction.atomic
 def sign_sheet(
@@ -46,12 +88,17 @@ def sign_sheet(
     labour_minutes: int,
     leave_undone: bool,
     signing_id: UUID,
+    drawn: str = "",
+    fact: Fact | None = None,
 ) -> ServiceSheet:
     """Sign the sheet: post readings, issue what was used and put the rest back, renew the
     services done, close or carry forward found work, and keep the whole as it was signed.
 
     A service is done when each of its checks has an answer. leave_undone: services with open
     checks come back; without it they are refused.
+    at: when it was signed. drawn: the signature as drawn on a phone.
+    fact: signed where nobody could be asked. A reading that contradicts another, and parts that
+        the tray does not cover, then wait as unsettled for a manager, and all else is posted.
     Sent twice with one signing_id, it is signed once. Raises AlreadySigned, SheetClosed,
     ChecksLocked, ChecksOpen, UsedNotEntered, UsedMoreThanTaken, equipment's ReadingsRefused.
     """
@@ -67,20 +114,27 @@ def sign_sheet(
     if not sheet.is_open:
         raise SheetClosed(sheet)
     _refuse_unready(sheet, author, signature, leave_undone)
+    if fact is None:
+        sheet_parts.check_used(sheet)
+    recorded_at = fact.recorded_at if fact else at
     # Locks in their order: sheet, rigs, components and counters (readings), lots, balances.
     if sheet.rig_id:
         Rig.objects.select_for_update().get(pk=sheet.rig_id)
     last_values = {counter.pk: counter.last_value for counter in counters_of(sheet)}
-    _post_readings(sheet, author, at, signing_id)
-    _post_measured(sheet, author, at, signing_id)
-    _renew(sheet, author, at, signing_id)
+    waits = _post_readings(sheet, author, recorded_at, signing_id, is_fact=fact is not None)
+    _post_measured(sheet, author, at, recorded_at, signing_id)
+    _renew(sheet, author, at, recorded_at, signing_id)
     _settle_found_work(sheet, author, at)
+    if fact:
+        waits += _uncovered(sheet, author, at)
+        _keep_waiting(sheet, waits, fact, signing_id)
     sheet_parts.issue_used(sheet=sheet, author=author, at=at, request_id=signing_id)
     sheet_parts.put_back(sheet=sheet, author=author, at=at, request_id=signing_id)
     sheet_parts.release(sheet=sheet)
     sheet.lines.update(is_open=False)
     sheet.state = ServiceSheet.State.SIGNED
     sheet.signed_by, sheet.signed_at, sheet.signature = author, at, signature.strip()
+    sheet.drawn = drawn
     sheet.labour_minutes = labour_minutes
     sheet.started_at = sheet.started_at or at
     sheet.signing_id = signing_id
@@ -105,38 +159,119 @@ def _refuse_unready(
     electric = answered.filter(needs_electrician=True, entry__author__is_electrician=False)
     if step := electric.first():
         raise ElectricianNeeded(step)
-    sheet_parts.check_used(sheet)
 
 
-def _post_readings(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) -> None:
+def _post_readings(
+    sheet: ServiceSheet, author: Person, recorded_at: datetime, signing_id: UUID, *, is_fact: bool
+) -> list[_Waits]:
+    """Post what the faces showed; of a fact, what contradicts other readings is handed back."""
     entries = list(
-        sheet.readings.filter(is_in_force=True).select_related("counter").order_by("counter_id")
+        sheet.readings.filter(is_in_force=True)
+        .select_related("counter", "author")
+        .order_by("counter_id")
     )
-    if not entries:
-        return
-    record_readings(
-        rig=sheet.rig,
-        readings=[
-            NewReading(
-                counter=entry.counter,
-                value=entry.value,
-                step=entry.step,
-                before_reset=entry.before_reset,
-                face_start=entry.face_start,
+    waits: list[_Waits] = []
+    while entries:
+        try:
+            record_readings(
+                rig=sheet.rig,
+                readings=[
+                    NewReading(
+                        counter=entry.counter,
+                        value=entry.value,
+                        step=entry.step,
+                        before_reset=entry.before_reset,
+                        face_start=entry.face_start,
+                    )
+                    for entry in entries
+                ],
+                at=max(entry.at for entry in entries),
+                recorded_at=recorded_at,
+                author=author,
+                request_id=uuid5(signing_id, "readings"),
+                source="sheet",
+                source_number=sheet.number,
+                zone=Shop.objects.get().zone,
             )
-            for entry in entries
-        ],
-        at=max(entry.at for entry in entries),
-        recorded_at=at,
-        author=author,
-        request_id=uuid5(signing_id, "readings"),
-        source="sheet",
-        source_number=sheet.number,
-        zone=Shop.objects.get().zone,
+        except ReadingsRefused as refused:
+            wrong = [entry for entry in entries if entry.counter_id in refused.errors]
+            if not (is_fact and wrong):
+                raise
+            waits += [_reading_waits(entry, refused.errors[entry.counter_id]) for entry in wrong]
+            entries = [entry for entry in entries if entry not in wrong]
+        else:
+            break
+    return waits
+
+
+def _reading_waits(entry: ReadingEntry, refusal: ReadingRefused) -> _Waits:
+    def typed(value: Decimal | None) -> str:
+        return "" if value is None else f"{value.normalize():f}"
+
+    return _Waits(
+        name=f"reading {entry.counter_id}",
+        kind="reading",
+        payload={
+            "counter": entry.counter_id,
+            "value": typed(entry.value),
+            "step": entry.step,
+            "before_reset": typed(entry.before_reset),
+            "face_start": typed(entry.face_start),
+            "sure": typed(entry.value),
+        },
+        author=entry.author,
+        at=entry.at,
+        why=f"{entry.counter.name}: {refusal}",
     )
 
 
-def _post_measured(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) -> None:
+def _uncovered(sheet: ServiceSheet, author: Person, at: datetime) -> list[_Waits]:
+    """Parts that were used and did not lie in the tray, and those of which nothing was said."""
+    waits = []
+    for each in sheet_parts.uncovered(sheet):
+        row = each.row
+        said = row.entries.select_related("author").order_by("-at", "-pk").first()
+        used = (
+            ""
+            if row.used_steps is None
+            else f"{to_units(row.used_steps, row.part.steps_per_unit):f}"
+        )
+        waits.append(
+            _Waits(
+                name=f"used {row.pk}",
+                kind="used",
+                payload={"row": row.pk, "part": "", "used": used},
+                author=said.author if said else author,
+                at=said.at if said else at,
+                why=each.why,
+            )
+        )
+    return waits
+
+
+def _keep_waiting(
+    sheet: ServiceSheet, waits: Sequence[_Waits], fact: Fact, signing_id: UUID
+) -> None:
+    Unsettled.objects.bulk_create(
+        Unsettled(
+            event_id=uuid5(signing_id, each.name),
+            sheet=sheet,
+            phone=fact.phone,
+            kind=each.kind,
+            payload=each.payload,
+            author=each.author,
+            at=each.at,
+            recorded_at=fact.recorded_at,
+            clock_error_seconds=fact.clock_error_seconds,
+            reason=each.why[:LONGEST_REASON],
+        )
+        for each in waits
+    )
+
+
+def _post_measured(
+    sheet: ServiceSheet, author: Person, at: datetime, recorded_at: datetime, signing_id: UUID
+) -> None:
     """Keep what was measured on components, whether its service is done or comes back."""
     steps = sheet.steps.filter(
         section="check", entry__answer=StepEntry.Answer.VALUE, line__component__isnull=False
@@ -158,14 +293,16 @@ def _post_measured(sheet: ServiceSheet, author: Person, at: datetime, signing_id
         record_measurements(
             measured=measured,
             author=author,
-            recorded_at=at,
+            recorded_at=recorded_at,
             zone=Shop.objects.get().zone,
             source_kind="sheet",
             source_number=sheet.number,
         )
 
 
-def _renew(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) -> None:
+def _renew(
+    sheet: ServiceSheet, author: Person, at: datetime, recorded_at: datetime, signing_id: UUID
+) -> None:
     """Renew each service whose checks are all answered; the others come back."""
     zone = Shop.objects.get().zone
     unanswered = set(
@@ -189,7 +326,7 @@ def _renew(sheet: ServiceSheet, author: Person, at: datetime, signing_id: UUID) 
             source_kind="sheet",
             source_number=sheet.number,
             author=author,
-            recorded_at=at,
+            recorded_at=recorded_at,
             zone=zone,
             request_id=uuid5(signing_id, "renewals"),
         )

@@ -6,7 +6,7 @@ from typing import Final
 
 from shop.services.arriving import work
 from shop.services.arriving.entry import Entry
-from shop.services.arriving.reading import Read, flag, key, text
+from shop.services.arriving.reading import Read, drawing, figure, flag, key, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,16 @@ KINDS: Final[dict[str, Kind]] = {
             "sure": text,
         },
         work.reading,
+    ),
+    "sign": Kind(
+        {
+            "signature": text,
+            "drawn": drawing,
+            "labour_minutes": figure,
+            "leave_undone": flag,
+            "sure": text,
+        },
+        work.sign,
     ),
     "found": Kind({"text": text, "is_grave": flag, "line": key}, work.found),
 }

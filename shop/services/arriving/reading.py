@@ -115,6 +115,13 @@ def text(value: Any) -> str:
     return clean(value).strip()
 
 
+def figure(value: Any) -> str:
+    """A number as typed, or as the phone counted it."""
+    if type(value) is int:
+        return str(value)[:LONGEST_TEXT]
+    return text(value)
+
+
 def drawing(value: Any) -> str:
     """The lines of a drawn signature: "M 3 4 L 5 6"."""
     if value is None:

@@ -1,5 +1,6 @@
 """What each kind of entry does on its sheet: through the services that the pages call as well."""
 
+import re
 from decimal import Decimal
 from typing import Final
 
@@ -7,22 +8,25 @@ from django.db.models import Sum
 
 from equipment.counters import plain
 from equipment.models import Reading
-from equipment.services import NewReading, open_finding
+from equipment.services import NewReading, ReadingsRefused, open_finding
 from equipment.services.expecting import Unusual, unusual
 from inventory.models import Balance, Location, Part
 from inventory.services import in_words, promised_elsewhere
 from inventory.services.naming import MOST_LETTERS, on_label, part_named, quantity_of, slips
 from shop import words
 from shop.models import SheetPart, StepEntry
-from shop.services import sheet_parts, working
+from shop.services import clocking, sheet_parts, signing, working
 from shop.services.arriving.entry import Asked, Entry, NotTaken
 from shop.services.arriving.reading import number
 from shop.services.locking import start_work
 from shop.services.paper import counters_of
+from shop.services.refusals import ChecksOpen, UsedMoreThanTaken, UsedNotEntered
 
 #: A step's value, and what a face shows.
 PLACES_OF_A_VALUE: Final = 4
 LARGEST_VALUE: Final = Decimal(10) ** 8
+#: A week without sleep.
+MOST_MINUTES: Final = 60 * 24 * 7
 
 
 def answer(entry: Entry) -> str:
@@ -156,6 +160,34 @@ def reading(entry: Entry) -> str:
     return ""
 
 
+def sign(entry: Entry) -> str:
+    """Sign the sheet: a fact, unless the person can be asked about what would wait."""
+    said = entry.said
+    minutes = _minutes(entry)
+    is_asked = entry.is_live and not (entry.is_sure or said["sure"])
+    try:
+        signing.sign_sheet(
+            sheet=entry.sheet,
+            author=entry.author,
+            at=entry.at,
+            signature=said["signature"],
+            drawn=said["drawn"],
+            labour_minutes=minutes,
+            leave_undone=said["leave_undone"],
+            signing_id=entry.event_id,
+            fact=None
+            if is_asked
+            else signing.Fact(entry.phone, entry.recorded_at, entry.clock_error_seconds),
+        )
+    except (ReadingsRefused, UsedMoreThanTaken) as refused:
+        raise Asked(f"{refused} Sign all the same, and a manager settles it.") from refused
+    except UsedNotEntered as refused:
+        raise NotTaken(str(refused), "used") from refused
+    except ChecksOpen as refused:
+        raise NotTaken(str(refused), "leave_undone") from refused
+    return f"Sheet {entry.sheet} is signed."
+
+
 def found(entry: Entry) -> str:
     """Write down something wrong: on a signed or void sheet too, for it is the rig's."""
     said = entry.said
@@ -179,6 +211,15 @@ def found(entry: Entry) -> str:
         request_id=entry.event_id,
     )
     return ""
+
+
+def _minutes(entry: Entry) -> int:
+    typed = entry.said["labour_minutes"]
+    if not typed:
+        return clocking.labour_minutes(entry.sheet, now=entry.at, zone=entry.zone)
+    if not re.fullmatch(r"[0-9]{1,5}", typed) or int(typed) > MOST_MINUTES:
+        raise NotTaken("Say how long the work took, in minutes.", "labour_minutes")
+    return int(typed)
 
 
 def _value(typed: str) -> Decimal | None:

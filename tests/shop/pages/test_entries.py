@@ -150,6 +150,7 @@ SOUND: dict[str, Any] = {
     "take": {},
     "reading": {"value": "215"},
     "found": {"text": "rubs"},
+    "sign": {"signature": "T. Reed", "labour_minutes": "5", "leave_undone": True},
 }
 
 
