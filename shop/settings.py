@@ -73,7 +73,8 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "shop.statics.StaticFiles",
+    "shop.statics.CompressPages",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -171,6 +172,14 @@ USE_I18N = True
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
 WHITENOISE_USE_FINDERS = True  # served by the app itself, with no collecting step
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "shop.statics.JoinedFinder",
+]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "shop.statics.VersionedStorage"},
+}
 MEDIA_ROOT = DATA_DIR / "files"
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000  # a long service sheet or import preview
 

@@ -29,6 +29,7 @@ BENCHMARKS: Final = {
     "log-ingest": "log_ingest",
     "reorder-advice": "reorder_advice",
     "kit-issue": "kit_issue",
+    "phone-open": "phone_open",
 }
 ROUNDS: Final = 41
 QUICK_ROUNDS: Final = 3

@@ -15,6 +15,16 @@ def hello(request: HttpRequest) -> HttpResponse:
     return HttpResponse(f"hello {request.user}")
 
 
+def empty(request: HttpRequest) -> HttpResponse:
+    """A page of nothing but a box to tick."""
+    return HttpResponse(
+        "<!DOCTYPE html><html lang=en><meta charset=utf-8>"
+        '<meta name=viewport content="width=device-width, initial-scale=1"><title>Empty</title>'
+        '<link rel=icon href="data:,">'
+        f"<main><label><input type=checkbox> {request.user}</label></main></html>"
+    )
+
+
 def row(request: HttpRequest, counter: int) -> HttpResponse:
     """Insert the one row that was sent, and nothing that follows from it.
 

@@ -3,7 +3,11 @@
 import json
 import subprocess
 import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import replace
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -22,6 +26,7 @@ from tests.benchmarks import (
     kit_issue,
     list_page,
     log_ingest,
+    phone_open,
     reading_post,
     reorder_advice,
     sheet_pdf,
@@ -33,6 +38,37 @@ from tests.shop.paper import samples
 
 KEYS = {"name", "database", "size", "floor_s", "ours_s", "ratio", "goal"}
 QUICK = Options(rounds=1, quick=True)
+
+
+@pytest.fixture
+def live_page(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str], phone_open.Phones]]:
+    """Phones in front of a server that knows one page."""
+    monkeypatch.setattr(phone_open, "LONGEST_MS", 8_000)
+    page = b""
+
+    class Answers(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html; charset=utf-8")
+            self.send_header("Content-Length", str(len(page)))
+            self.end_headers()
+            self.wfile.write(page)
+
+        def log_message(self, *_: object) -> None:
+            """Say nothing."""
+
+    with ThreadingHTTPServer(("127.0.0.1", 0), Answers) as served, ExitStack() as stack:
+        threading.Thread(target=served.serve_forever, daemon=True).start()
+        stack.callback(served.shutdown)
+        driven = stack.enter_context(phone_open.browser(phone_open.chromium() or ""))
+
+        def phones(body: str) -> phone_open.Phones:
+            nonlocal page
+            page = f"<!DOCTYPE html><title>One</title>{body}".encode()
+            home = f"http://127.0.0.1:{served.server_port}"
+            return phone_open.Phones(driven, home=home, cookie="none")
+
+        yield phones
 
 
 @pytest.fixture
@@ -59,7 +95,9 @@ def test_a_quick_run_of_all_gives_every_key_at_two_sizes_each() -> None:
         each["ratio"] == pytest.approx(each["ours_s"] / each["floor_s"], rel=0.01)
         for each in results
     )
-    for name in BENCHMARKS:
+    # Without the browser that it drives a benchmark says so, and gives nothing.
+    there = [name for name in BENCHMARKS if name != phone_open.NAME or phone_open.chromium()]
+    for name in there:
         assert len({each["size"] for each in results if each["name"] == name}) >= 2
 
 
@@ -201,6 +239,65 @@ def test_a_reorder_point_that_is_off_is_noticed(wrong: str) -> None:
     }
     with pytest.raises(WrongAnswer):
         reorder_advice.check(*told[wrong], world, changed)
+
+
+def _answer(number: int, **headers: str) -> dict[str, Any]:
+    response = {"url": f"/{number}", "mimeType": "text/css", "headers": headers}
+    return {"requestId": str(number), "response": response}
+
+
+def test_a_text_that_came_as_it_is_is_noticed() -> None:
+    small, large = _answer(1), _answer(2, **{"Content-Encoding": "gzip"})
+    sizes = {"1": 900, "2": 9_000}
+    phone_open.must_be_compressed([small, large], sizes)
+    with pytest.raises(WrongAnswer, match="/1 came as it is"):
+        phone_open.must_be_compressed([small, large], {**sizes, "1": 9_000})
+
+
+def test_a_machine_without_chromium_skips_and_says_so_but_not_in_ci(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("STROKEBOOK_BROWSER", "/no/such/browser")
+    monkeypatch.setattr(phone_open, "IN_CI", False)
+    databases: Any = None
+    assert phone_open.run(QUICK, databases) == []
+    assert "skipped: no Chromium here" in capsys.readouterr().err
+    monkeypatch.setattr(phone_open, "IN_CI", True)
+    with pytest.raises(WrongAnswer, match="no Chromium"):
+        phone_open.run(QUICK, databases)
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not phone_open.chromium(), reason="No Chromium here.")
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        ("<main>Sheet<ul><li><button>Never answers</button></ul></main>", "did not answer"),
+        ("<main>Sheet</main>", "nothing on / could be tapped"),
+        ("<main>Another<ul><li><button>Tap</button></ul></main>", "does not show “Sheet”"),
+    ],
+)
+def test_a_page_that_does_not_answer_or_is_another_is_noticed(
+    live_page: Callable[[str], phone_open.Phones], body: str, words: str
+) -> None:
+    with pytest.raises(WrongAnswer, match=words):
+        live_page(body).open("/", says="Sheet")
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not phone_open.chromium(), reason="No Chromium here.")
+def test_a_page_is_usable_when_its_first_control_has_answered(
+    live_page: Callable[[str], phone_open.Phones],
+) -> None:
+    late = (
+        "<main>Sheet<ul><li><button>Tap</button></ul></main><script>"
+        "document.querySelector('button').onclick = (event) =>"
+        " setTimeout(() => { event.target.textContent = 'Done'; }, 700)</script>"
+    )
+    opened = live_page(late).open("/", says="Sheet")
+    assert opened.usable_s - opened.drawn_s > 0.6
+    assert opened.drawn_s > phone_open.SLOW_4G["latency"] / 1e3
+    assert opened.bytes_of["Document"] > len(late)
 
 
 def test_turns_are_taken_by_both_and_the_first_do_not_count() -> None:

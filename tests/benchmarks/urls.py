@@ -1,4 +1,4 @@
-"""Every address of the product, and the two bare ones that are its floor.
+"""Every address of the product, and the bare ones that are its floor.
 
 The bare ones stand behind the same middleware and the same table of who may do what.
 """
@@ -10,9 +10,10 @@ from tests.benchmarks import bare
 
 bare_addresses = [
     path("hello/", bare.hello, name="hello"),
+    path("empty/", bare.empty, name="empty"),
     path("row/<int:counter>/", bare.row, name="row"),
 ]
-access.ACCESS.update({"bare:hello": access.SIGNED_IN, "bare:row": access.SIGNED_IN})
+access.ACCESS.update({f"bare:{name}": access.SIGNED_IN for name in ("hello", "empty", "row")})
 
 urlpatterns = [
     path("bare/", include((bare_addresses, "bare"))),
