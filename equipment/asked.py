@@ -104,6 +104,7 @@ class Asked:
     is_rebuild: bool
     source: str
     basis: str
+    second_look: bool = False
     only_rigs: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     includes: tuple[str, ...] = ()
@@ -245,6 +246,7 @@ def _rows(asked: Asked) -> list[tuple[str, str]]:
         ("Takes", f"{asked.labour_minutes} min" if asked.labour_minutes else NOTHING),
         ("Done by", asked.skill),
         ("Renews what wears inside", "yes" if asked.is_rebuild else "no"),
+        ("A manager looks again", "yes" if asked.second_look else "no"),
         ("Source", asked.source or NOTHING),
         ("Basis", asked.basis),
     ]

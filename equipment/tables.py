@@ -131,7 +131,7 @@ class ServiceTable(tables.Table):
         return tolerance_words(record.asked)
 
     def render_work(self, record: ServiceRow) -> str:
-        minutes = record.asked.labour_minutes
+        minutes = record.version.planned_minutes
         return format_html(
             "{}<small>{}</small>", record.asked.skill, f"{minutes} min" if minutes else ""
         )

@@ -91,6 +91,8 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:hand_out": MANAGER,
     "shop:hand_over": CREW,
     "shop:reserve_again": MANAGER,
+    "shop:second_look": MANAGER,
+    "shop:service_minutes": MANAGER,
     "shop:service_parts": MANAGER,
     "shop:set_waiting": CREW,
     "shop:sheet": SIGNED_IN,

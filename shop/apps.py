@@ -33,6 +33,8 @@ class ShopConfig(AppConfig):
         guard("equipment_broughtforward", once=("taken_off_by_id", "taken_off_at"))
         guard("equipment_sideanswer")
         guard("shop_signedcopy")
+        guard("shop_secondlook")
+        guard("shop_correction")
         guard("shop_stepentry")
         guard("shop_partentry")
         guard("shop_readingentry", allow_columns=("is_in_force",))

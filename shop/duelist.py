@@ -13,6 +13,7 @@ from equipment.models import Due, Postponement, ServiceVersion
 from equipment.services import including
 from shop import kits, odds, rigview, words
 from shop.models import ServiceSheet, SheetLine, Shop
+from shop.services.left_undone import left_undone
 
 ROWS_A_PAGE: Final = 50
 #: Counting everything costs many times the page, so from here on it is "1,000+".
@@ -166,6 +167,13 @@ class DueRow:
     #: Names of the smaller services that this one stands for, and the word on a postponement.
     includes: tuple[str, ...] = ()
     put_off: str = ""
+    #: The last signed sheet that left it undone, where nobody has done it since.
+    left_on: ServiceSheet | None = None
+
+    @property
+    def left_text(self) -> str:
+        """ "left undone on sheet 0412"; empty where it was not."""
+        return f"left undone on sheet {self.left_on}" if self.left_on else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,6 +284,7 @@ def rows_of(
     sheets = sheets_of(dues)
     smaller = folded(dues, folded_to=folded_to) if folded_to else {}
     put_off = put_off_words(dues, today=today)
+    left = left_undone((due.component_id, due.service_id) for due in dues)
     asked_odds = odds.before(dues, odds_before, zone=shop.zone) if odds_before else None
     rows = []
     for due, each in zip(dues, asked, strict=True):
@@ -297,6 +306,7 @@ def rows_of(
                 put_off=put_off.get((due.component_id, due.service_id), "")
                 if due.postponed_to
                 else "",
+                left_on=left.get((due.component_id, due.service_id)),
             )
         )
     return rows

@@ -75,10 +75,14 @@ class SheetTable(tables.Table):
         return format_html("{}, on the bench", record.component)
 
     def render_state(self, record: ServiceSheet) -> SafeString:
-        waits = self._waits(record) if record.is_waiting_for_parts else ""
+        marks = self._waits(record) if record.is_waiting_for_parts else ""
+        if record.is_second_look_wanted:
+            marks = tag("second_look")
+        elif record.corrects is not None:
+            marks = format_html("<small>corrects sheet {}</small>", record.corrects)
         is_void = record.state == ServiceSheet.State.VOID
         return format_html(
-            "{} {}", punches(record.step, record.get_state_display(), void=is_void), waits
+            "{} {}", punches(record.step, record.get_state_display(), void=is_void), marks
         )
 
     def _waits(self, record: ServiceSheet) -> SafeString:
@@ -111,6 +115,7 @@ class SheetFilter(filters.FilterSet):
         choices=[
             ("open", "open"),
             ("waiting", "waiting for parts"),
+            ("second_look", "second look wanted"),
             *[(state.value, state.label) for state in ServiceSheet.State],
         ],
     )
@@ -142,4 +147,6 @@ class SheetFilter(filters.FilterSet):
             return queryset.open()
         if value == "waiting":
             return queryset.open().filter(is_waiting_for_parts=True)
+        if value == "second_look":
+            return queryset.to_look_at_again()
         return queryset.filter(state=value)

@@ -47,7 +47,7 @@ def paper_row(row: DueRow, *, today: date, shop: Shop) -> DuePaperRow:
     """One row of the list as it is printed."""
     due = row.due
     includes = f"includes {', '.join(row.includes)}" if row.includes else ""
-    notes = (words.date_note(due, today=today), row.put_off)
+    notes = (words.date_note(due, today=today), row.put_off, row.left_text)
     return DuePaperRow(
         (
             (f"{due.rig_number:02d}", due.rig_name),
@@ -149,10 +149,21 @@ class DueTable(tables.Table):
     def render_falls(self, record: DueRow) -> SafeString:
         due = record.due
         return format_html(
-            '<strong class="nobreak">{}</strong><small>{}</small>{}',
+            '<strong class="nobreak">{}</strong><small>{}</small>{}{}',
             words.date_text(due, today=self.today),
             words.date_note(due, today=self.today),
+            self._left(record),
             self._put_off(record),
+        )
+
+    def _left(self, record: DueRow) -> SafeString:
+        """The sheet that left it undone."""
+        if record.left_on is None:
+            return SafeString("")
+        return format_html(
+            '<small><a href="{}">{}</a></small>',
+            self.sheet_url(record.left_on.number),
+            record.left_text,
         )
 
     def _put_off(self, record: DueRow) -> SafeString:

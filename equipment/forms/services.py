@@ -158,6 +158,11 @@ class AskForm(SpokenForm):
         required=False,
         help_text="After it, a pump’s balance with the other side begins anew.",
     )
+    second_look = forms.BooleanField(
+        label="A manager other than who signed looks at it again",
+        required=False,
+        help_text="The signed sheet stands on the manager’s day until then.",
+    )
     includes = ServicesField(
         label="Smaller services done with it",
         queryset=Service.objects.none(),
@@ -241,8 +246,8 @@ class AskForm(SpokenForm):
         """What the version says beside its triggers and checks."""
         data = self.cleaned_data
         plain = (
-            "rule", "is_hard_limit", "renews", "is_rebuild", "condition_sign", "instructions",
-            "skill", "source", "includes", "cautions", "only_rigs",
+            "rule", "is_hard_limit", "renews", "is_rebuild", "second_look", "condition_sign",
+            "instructions", "skill", "source", "includes", "cautions", "only_rigs",
         )  # fmt: skip
         return {name: data[name] for name in plain} | {
             "tolerance_percent": data["tolerance_percent"] or Decimal(0),
@@ -309,7 +314,7 @@ def told(version: ServiceVersion) -> dict[str, Any]:
     """What a version says, as `AskForm` shows it."""
     plain = (
         "rule", "tolerance_percent", "early_percent", "is_hard_limit", "renews", "is_rebuild",
-        "condition_sign", "instructions", "labour_minutes", "skill", "source",
+        "second_look", "condition_sign", "instructions", "labour_minutes", "skill", "source",
     )  # fmt: skip
     given = {name: getattr(version, name) for name in plain}
     for trigger in version.triggers.all():

@@ -83,6 +83,14 @@ class Service(models.Model):
     )
     #: What its parts cost now, told by whoever knows parts. [cents]
     kit_cents = models.PositiveBigIntegerField(default=0)
+    #: How long it takes in this shop, told by whoever knows sheets; null: not learnt yet. [min]
+    learnt_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    #: How long a manager says it takes: stands above what is learnt and asked. [min]
+    set_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    set_minutes_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    set_minutes_at = models.DateTimeField(null=True, blank=True)
     is_retired = models.BooleanField(default=False)
     #: Why it was retired last, by whom and when.
     retired_because = models.CharField(max_length=200, blank=True)
@@ -101,6 +109,19 @@ class Service(models.Model):
                 violation_error_message="This kind of component has a service of that name.",
             ),
             models.CheckConstraint(condition=Q(side__in=["", "A", "B"]), name="service_side"),
+            models.CheckConstraint(
+                condition=Q(
+                    set_minutes__isnull=True,
+                    set_minutes_by__isnull=True,
+                    set_minutes_at__isnull=True,
+                )
+                | Q(
+                    set_minutes__isnull=False,
+                    set_minutes_by__isnull=False,
+                    set_minutes_at__isnull=False,
+                ),
+                name="minutes_set_by_hand_say_who_and_when",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -129,6 +150,8 @@ class ServiceVersion(models.Model):
     skill = models.CharField(max_length=12, choices=Skill, default=Skill.TECHNICIAN)
     #: What wears inside is renewed by it, so a pump's balance with the other side begins anew.
     is_rebuild = models.BooleanField("opens it and renews what wears inside", default=False)
+    #: Once signed, a manager who did not sign it looks at what was done.
+    second_look = models.BooleanField("asks for a manager's second look", default=False)
     condition_sign = models.CharField("due at once when", max_length=200, blank=True)
     cautions = models.ManyToManyField(Caution, related_name="service_versions", blank=True)
     #: Smaller services of the same component that are done with it.
@@ -164,6 +187,15 @@ class ServiceVersion(models.Model):
 
     def __str__(self) -> str:
         return f"{self.service}, version {self.version}"
+
+    @property
+    def planned_minutes(self) -> int:
+        """How long it is planned to take: as set by hand, else as learnt, else as asked; 0: not
+        said. Reads the service. [min]"""
+        for minutes in (self.service.set_minutes, self.service.learnt_minutes):
+            if minutes is not None:
+                return minutes
+        return self.labour_minutes
 
     @property
     def tolerance(self) -> Decimal:

@@ -80,6 +80,7 @@ def asked_of(version: ServiceVersion, *, units: Units) -> Asked:
         labour_minutes=version.labour_minutes,
         skill=version.get_skill_display(),
         is_rebuild=version.is_rebuild,
+        second_look=version.second_look,
         source=version.source,
         basis=version.get_basis_display(),
         cautions=tuple(sorted(caution.hazard for caution in version.cautions.all())),

@@ -79,6 +79,7 @@ class VersionFields(TypedDict, total=False):
     labour_minutes: int
     skill: str
     is_rebuild: bool
+    second_look: bool
     condition_sign: str
     source: str
     basis: str
@@ -157,6 +158,7 @@ def copy_service(
             "labour_minutes": version.labour_minutes,
             "skill": version.skill,
             "is_rebuild": version.is_rebuild,
+            "second_look": version.second_look,
             "condition_sign": version.condition_sign,
             "source": version.source,
             "basis": version.basis,

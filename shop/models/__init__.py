@@ -1,3 +1,4 @@
+from shop.models.after import Correction, SecondLook
 from shop.models.bridges import PartsNeed, RigDrawer
 from shop.models.feeds import CalendarFeed
 from shop.models.imports import ImportedFile
@@ -20,6 +21,7 @@ __all__ = [
     "Arrival",
     "CalendarFeed",
     "ComingLog",
+    "Correction",
     "HandOver",
     "ImportedFile",
     "MissingPart",
@@ -29,6 +31,7 @@ __all__ = [
     "ReadingEntry",
     "RigDrawer",
     "Role",
+    "SecondLook",
     "ServiceSheet",
     "Settlement",
     "SheetLine",

@@ -6,6 +6,7 @@ of a step is the one in force; the older ones are kept.
 """
 
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -22,10 +23,14 @@ class SheetQuerySet(models.QuerySet["ServiceSheet"]):
     def signed(self) -> "SheetQuerySet":
         return self.filter(state=ServiceSheet.State.SIGNED)
 
+    def to_look_at_again(self) -> "SheetQuerySet":
+        """Signed, and a manager's second look is wanted."""
+        return self.filter(is_second_look_wanted=True)
+
     def for_sheets_list(self) -> "SheetQuerySet":
         """Everything a row of the list shows, in one query."""
         return self.select_related(
-            "rig", "component__type__kind", "technician", "signed_by"
+            "rig", "component__type__kind", "technician", "signed_by", "corrects"
         ).annotate(
             lines_count=models.Count("lines", distinct=True),
         )
@@ -61,6 +66,8 @@ class ServiceSheet(models.Model):
         "inventory.Location", models.PROTECT, null=True, blank=True, related_name="sheet"
     )
     is_waiting_for_parts = models.BooleanField(default=False)
+    #: A mark on a signed sheet: one of its services asks for it, and nobody has looked yet.
+    is_second_look_wanted = models.BooleanField(default=False)
     drafted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     drafted_at = models.DateTimeField()
     technician = models.ForeignKey(
@@ -76,6 +83,10 @@ class ServiceSheet(models.Model):
     signature = models.CharField("signed as", max_length=60, blank=True)
     #: The signature as drawn on a phone: "M 3 4 L 5 6 …", lines in a box of 1000 by 300.
     drawn = models.TextField("drawn signature", max_length=8000, blank=True)
+    #: Who did the work and signed on paper, where `signed_by` keyed it in from there.
+    written_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
     voided_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -103,6 +114,14 @@ class ServiceSheet(models.Model):
                 name="a_signed_sheet_says_who_and_when",
             ),
             models.CheckConstraint(
+                condition=Q(is_second_look_wanted=False) | Q(state="signed"),
+                name="a_second_look_is_at_a_signed_sheet",
+            ),
+            models.CheckConstraint(
+                condition=Q(corrects__isnull=True) | Q(state="signed"),
+                name="a_correction_is_signed",
+            ),
+            models.CheckConstraint(
                 condition=~Q(state="void") | Q(voided_by__isnull=False, voided_at__isnull=False),
                 name="a_void_sheet_says_who_and_when",
             ),
@@ -111,6 +130,11 @@ class ServiceSheet(models.Model):
             models.Index(fields=["state", "planned_on", "number"]),
             models.Index(fields=["rig", "number"]),
             models.Index(fields=["charged_rig", "signed_at"]),
+            models.Index(
+                fields=["signed_at"],
+                condition=Q(is_second_look_wanted=True),
+                name="shop_sheet_second_look",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -178,6 +202,12 @@ class SheetLine(models.Model):
                 fields=["finding"],
                 condition=Q(is_open=True, finding__isnull=False),
                 name="found_work_is_on_one_open_sheet",
+            ),
+        ]
+        indexes = [
+            # What comes back, for a page of the due list.
+            models.Index(
+                fields=["component"], condition=Q(outcome="left"), name="shop_line_left_undone"
             ),
         ]
 
@@ -264,7 +294,24 @@ class Entry(models.Model):
         abstract = True
 
 
-class StepEntry(Entry):
+class PaperEntry(Entry):
+    """An entry that may have been written on paper first, and keyed in from there."""
+
+    #: Who wrote it on paper, where the author keyed it in.
+    written_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        abstract = True
+
+    @property
+    def hand(self) -> Any:
+        """The person whose work it is: who wrote it on paper, else who entered it."""
+        return self.written_by or self.author
+
+
+class StepEntry(PaperEntry):
     """The answer to one step."""
 
     class Answer(models.TextChoices):
@@ -345,7 +392,7 @@ class SheetPart(models.Model):
         return f"{self.sheet}: {self.part}"
 
 
-class PartEntry(Entry):
+class PartEntry(PaperEntry):
     """How much of a part was used, as entered."""
 
     sheet_part = models.ForeignKey(SheetPart, models.CASCADE, related_name="entries")
@@ -355,7 +402,7 @@ class PartEntry(Entry):
         return f"{self.sheet_part}: {self.used_steps}"
 
 
-class ReadingEntry(Entry):
+class ReadingEntry(PaperEntry):
     """What a counter showed when the work was done; posted as a reading when signed."""
 
     sheet = models.ForeignKey(ServiceSheet, models.CASCADE, related_name="readings")

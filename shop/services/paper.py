@@ -203,7 +203,7 @@ def _subtitle(sheet: ServiceSheet) -> str:
 
 
 def _cells(sheet: ServiceSheet, lines: list[SheetLine]) -> tuple[tuple[str, str], ...]:
-    planned = sum(line.version.labour_minutes for line in lines if line.version)
+    planned = sum(line.version.planned_minutes for line in lines if line.version)
     who = sheet.technician.name if sheet.technician else "not handed out"
     return (
         ("Planned for", f"{sheet.planned_on:%a} {sheet.planned_on.day} {sheet.planned_on:%b %Y}"),

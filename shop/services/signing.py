@@ -123,7 +123,7 @@ def sign_sheet(
     last_values = {counter.pk: counter.last_value for counter in counters_of(sheet)}
     waits = _post_readings(sheet, author, recorded_at, signing_id, is_fact=fact is not None)
     _post_measured(sheet, author, at, recorded_at, signing_id)
-    _renew(sheet, author, at, recorded_at, signing_id)
+    renewals = _renew(sheet, author, at, recorded_at, signing_id)
     _settle_found_work(sheet, author, at)
     if fact:
         waits += _uncovered(sheet, author, at)
@@ -139,6 +139,7 @@ def sign_sheet(
     sheet.started_at = sheet.started_at or at
     sheet.signing_id = signing_id
     sheet.is_waiting_for_parts = False
+    sheet.is_second_look_wanted = any(row.version.second_look for row in renewals)
     sheet.save()
     _keep_copy(sheet, at, last_values)
     return sheet
@@ -302,7 +303,7 @@ def _post_measured(
 
 def _renew(
     sheet: ServiceSheet, author: Person, at: datetime, recorded_at: datetime, signing_id: UUID
-) -> None:
+) -> list[Renewal]:
     """Renew each service whose checks are all answered; the others come back."""
     zone = Shop.objects.get().zone
     unanswered = set(
@@ -314,6 +315,7 @@ def _renew(
         .order_by("component_id", "pk")
     )
     done: list[Done] = []
+    renewals: list[Renewal] = []
     for line in lines:
         line.outcome = SheetLine.Outcome.LEFT if line.pk in unanswered else SheetLine.Outcome.DONE
         if line.outcome == SheetLine.Outcome.LEFT or not line.version or not line.component:
@@ -332,6 +334,7 @@ def _renew(
         )
         _say_what_was_covered(lines, renewals)
     SheetLine.objects.bulk_update(lines, ["outcome", "covers"])
+    return renewals
 
 
 def _say_what_was_covered(lines: Sequence[SheetLine], renewals: Sequence[Renewal]) -> None:

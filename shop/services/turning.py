@@ -12,6 +12,7 @@ from equipment.services.turning import Turned, turn_day
 from shop.models import Shop
 from shop.services.advising import advise
 from shop.services.drawer_targets import reckon_drawer_targets
+from shop.services.minutes import learn_minutes
 from shop.services.needs import refresh_kit_cents
 
 #: Due rows that a page turns by itself; a larger fleet needs the command every night.
@@ -19,7 +20,7 @@ MOST_FOR_A_PAGE: Final = 5_000
 
 
 def turn_shop(*, shop: Shop, today: date) -> Turned:
-    """Turn rates, stays, dates, odds, prices of kits and advice to a day; twice does no harm.
+    """Turn rates, stays, dates, odds, learnt minutes, prices and advice to a day; twice is no harm.
 
     today: in the shop's zone. In a shop that was never turned, one kept since before there were
     odds, every row is first worked out anew: a turn goes by what the rows keep, and they did not
@@ -28,6 +29,7 @@ def turn_shop(*, shop: Shop, today: date) -> Turned:
     if shop.turned_on is None:
         rebuild_all(zone=shop.zone)
     turned = turn_day(today=today, zone=shop.zone)
+    learn_minutes()
     refresh_kit_cents()
     reckon_drawer_targets(shop=shop, today=today)
     advise(shop=shop, today=today)

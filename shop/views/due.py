@@ -44,6 +44,7 @@ EXPORT_HEAD: Final = (
     "Odds of passing its tolerance, %",
     "Includes",
     "Put off",
+    "Left undone",
     "Kit",
     "Parts",
     "Sheet",
@@ -158,7 +159,7 @@ def _sums(request: PageRequest, dues: list[Due]) -> dict[str, Any]:
     needed = [kit for kit in found if kit.is_needed]
     short = [kit for kit in needed if kit.is_short]
     return {
-        "bench": words.span(sum(due.version.labour_minutes for due in dues)),
+        "bench": words.span(sum(due.version.planned_minutes for due in dues)),
         "cost_cents": sum(kit.cost_cents for kit in found),
         "needed": len(needed),
         "here": len(needed) - len(short),
@@ -228,6 +229,7 @@ def _export(
             _per_cent(row, row.chance.late if row.chance else None),
             ", ".join(row.includes),
             row.put_off,
+            row.left_text,
             row.kit.word,
             Decimal(row.kit.cost_cents) / 100 if row.kit.is_needed else None,
             str(row.sheet or ""),

@@ -24,6 +24,7 @@ from shop.http import PageRequest, page_size_of, pdf_response
 from shop.models import ServiceSheet, SheetLine, SheetStep
 from shop.paper.sheet import sheet_pdf as pdf_of
 from shop.services import drafting, sheet_parts
+from shop.services.after import after_signing
 from shop.services.paper import (
     IN_TRAY,
     answer_text,
@@ -133,7 +134,7 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
 
 @require_safe
 def sheet(request: PageRequest, number: int) -> HttpResponse:
-    return _sheet_page(request, _get(number))
+    return _sheet_page(request, find_sheet(number))
 
 
 def _sheet_page(
@@ -145,9 +146,11 @@ def _sheet_page(
         ).order_by("order")
     )
     rig = rig_of(sheet)
-    parts = _part_rows(sheet)
+    parts = part_rows(sheet)
     steps = list(
-        sheet.steps.select_related("entry__author", "entry__finding").order_by("section", "order")
+        sheet.steps.select_related("entry__author", "entry__written_by", "entry__finding").order_by(
+            "section", "order"
+        )
     )
     return render(
         request,
@@ -157,6 +160,7 @@ def _sheet_page(
             "rig": rig,
             "cells": _sheet_cells(sheet, lines, request),
             "groups": _groups(lines, steps, request),
+            "after": after_signing(sheet),
             "before": [_step_row(step, request) for step in steps if step.section != "check"],
             "parts": parts,
             "has_reserved": any(
@@ -186,7 +190,7 @@ def _sheet_page(
 
 @require_POST
 def hand_out(request: PageRequest, number: int) -> HttpResponse:
-    sheet = _get(number)
+    sheet = find_sheet(number)
     form = HandOutForm(request.POST)
     if not form.is_valid():
         return _sheet_page(request, sheet, error="Choose who gets the sheet.", status=422)
@@ -205,7 +209,7 @@ def hand_out(request: PageRequest, number: int) -> HttpResponse:
 
 @require_POST
 def void_sheet(request: PageRequest, number: int) -> HttpResponse:
-    sheet = _get(number)
+    sheet = find_sheet(number)
     form = VoidForm(request.POST)
     if not form.is_valid():
         return _sheet_page(request, sheet, error="Say why the sheet is void.", status=422)
@@ -226,7 +230,7 @@ def void_sheet(request: PageRequest, number: int) -> HttpResponse:
 @require_POST
 def reserve_again(request: PageRequest, number: int) -> HttpResponse:
     """Look again for what was short."""
-    sheet = _get(number)
+    sheet = find_sheet(number)
     try:
         sheet_parts.reserve_again(sheet=sheet, author=request.user, at=timezone.now())
     except SheetRefused as refusal:
@@ -241,7 +245,7 @@ def reserve_again(request: PageRequest, number: int) -> HttpResponse:
 @require_safe
 def sheet_pdf(request: PageRequest, number: int) -> HttpResponse:
     """The sheet on paper: Letter, or A4 with ?paper=a4."""
-    sheet = _get(number)
+    sheet = find_sheet(number)
     local = timezone.localtime()
     paper = paper_to_print(
         sheet,
@@ -255,7 +259,7 @@ def sheet_pdf(request: PageRequest, number: int) -> HttpResponse:
     )
 
 
-def _get(number: int) -> ServiceSheet:
+def find_sheet(number: int) -> ServiceSheet:
     return get_object_or_404(
         ServiceSheet.objects.select_related(
             "rig",
@@ -264,6 +268,8 @@ def _get(number: int) -> ServiceSheet:
             "technician",
             "drafted_by",
             "signed_by",
+            "written_by",
+            "corrects",
             "voided_by",
             "tray",
         ),
@@ -352,7 +358,7 @@ def _draft_rows(
                     for smaller in covers.get((due.component_id, due.version_id), ())
                 ),
                 "kit": kit,
-                "minutes": words.span(due.version.labour_minutes),
+                "minutes": words.span(due.version.planned_minutes),
             }
         )
     return rows
@@ -371,7 +377,7 @@ def _sheet_cells(
     sheet: ServiceSheet, lines: list[SheetLine], request: PageRequest
 ) -> list[tuple[str, ...]]:
     today, zone = request.today, request.shop.zone
-    planned = sum(line.version.labour_minutes for line in lines if line.version)
+    planned = sum(line.version.planned_minutes for line in lines if line.version)
     cells: list[tuple[str, ...]] = [("Planned for", words.weekday(sheet.planned_on, today=today))]
     if sheet.state == ServiceSheet.State.SIGNED and sheet.signed_at:
         cells.append(
@@ -386,6 +392,16 @@ def _sheet_cells(
         cells.append(("Technician", sheet.technician.name if sheet.technician else "nobody yet"))
         cells.append(("Bench time", words.span(planned)))
     return cells
+
+
+def groups_of(
+    sheet: ServiceSheet, lines: list[SheetLine], request: PageRequest
+) -> list[dict[str, Any]]:
+    """The lines of a sheet, each with its checks and what was said to them."""
+    steps = sheet.steps.select_related(
+        "entry__author", "entry__written_by", "entry__finding"
+    ).order_by("section", "order")
+    return _groups(lines, list(steps), request)
 
 
 def _groups(
@@ -409,7 +425,7 @@ def _step_row(step: SheetStep, request: PageRequest) -> dict[str, Any]:
     return {"step": step, "entry": entry, "said": said, "limit": limit_text(step)}
 
 
-def _part_rows(sheet: ServiceSheet) -> list[dict[str, Any]]:
+def part_rows(sheet: ServiceSheet) -> list[dict[str, Any]]:
     rows = list(sheet.parts.select_related("part", "for_kit").order_by("pk"))
     places = part_places(sheet, rows)
     return [

@@ -43,6 +43,7 @@ MOST_SIGNALS: Final = 6
 MOST_MISSED: Final = 6
 MOST_CHECKS: Final = 6
 MOST_LATE: Final = 4
+MOST_LOOKS: Final = 6
 #: Old parts are named when they must go back within so long.
 CORES_AHEAD: Final = timedelta(days=7)
 MONTH: Final = timedelta(days=30)
@@ -122,6 +123,12 @@ def _manager(request: PageRequest) -> HttpResponse:
             "filled": next((each.rig.pk for each in here if each.picks), None),
             "is_cut": len(dues) == MOST_DUES or max(len(here), len(away)) > MOST_COMING,
             "sign_off": sign_off,
+            "look_again": list(
+                ServiceSheet.objects.to_look_at_again()
+                .select_related("rig", "component__type__kind", "signed_by")
+                .order_by("signed_at", "number")[: MOST_LOOKS + 1]
+            ),
+            "most_looks": MOST_LOOKS,
             **_checks(everybody, day),
             "to_approve": counting.to_approve(),
             "late_orders": late[:MOST_LATE],

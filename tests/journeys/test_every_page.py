@@ -65,6 +65,9 @@ Kwargs = dict[str, Any]
 def full_world(world: JourneyWorld, technician: Person, manager: Person) -> JourneyWorld:
     """One of everything that a page can be about."""
     add_round(world)
+    type(world.sheets.oil.version).objects.filter(pk=world.sheets.oil.version_id).update(
+        second_look=True
+    )
     rig, at = world.fleet.rig, world.now
     signed = draft(world, technician=technician)
     answer_everything(signed, by=technician, at=at)
@@ -238,6 +241,11 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "shop:import_template": [{"kind": "rigs", "way": way} for way in ("csv", "xlsx")],
         "shop:person": [{"pk": world.sheets.manager.pk}],
         "shop:rig_spend": rig,
+        "shop:second_look": [{"number": ServiceSheet.objects.signed().earliest("pk").number}],
+        "shop:service_minutes": [
+            {"pk": world.sheets.oil.version.service_id},
+            *service,
+        ],
         "shop:service_parts": service,
         "shop:rig_drawing": rig,
         "shop:round_sheet": rig,

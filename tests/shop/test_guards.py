@@ -7,7 +7,7 @@ from django.db import DatabaseError, connection, transaction
 
 from equipment.models import BroughtForward, Postponement, Reading, Renewal, SideAnswer
 from inventory import guards
-from shop.models import Arrival, Settlement, SignedCopy, StepEntry, Unsettled
+from shop.models import Arrival, SecondLook, Settlement, SignedCopy, StepEntry, Unsettled
 from shop.services.clocking import start_time
 from shop.services.handing_over import hand_over
 from shop.services.signing import sign_sheet
@@ -22,6 +22,8 @@ CHANGES = {
     "a reading": "DELETE FROM equipment_reading",
     "a signed copy's text": "UPDATE shop_signedcopy SET sha256 = ''",
     "a signed copy": "DELETE FROM shop_signedcopy",
+    "a second look": "UPDATE shop_secondlook SET text = 'never seen'",
+    "who looked again": "DELETE FROM shop_secondlook",
     "an entry's value": "UPDATE shop_stepentry SET note = 'never said'",
     "a postponement's day": "UPDATE equipment_postponement SET until = '2030-01-01'",
     "a postponement": "DELETE FROM equipment_postponement",
@@ -92,6 +94,9 @@ def _signed(shop, manager) -> None:
     Settlement.objects.create(
         unsettled=waits, how="set_aside", note="done by hand", author=manager, at=NOW
     )
+    SecondLook.objects.create(
+        sheet=sheet, outcome="passed", author=manager, at=NOW, request_id=uuid4()
+    )
     said = {"author": manager, "at": NOW, "reason": "waiting for the seal"}
     about = {"component": world.rebuild.component, "service": world.rebuild.version.service}
     Postponement.objects.create(until=NOW.date(), request_id=uuid4(), **about, **said)
@@ -136,6 +141,7 @@ def test_twin_without_the_guards_sql_changes_it() -> None:
         assert SignedCopy.objects.get().sha256 == ""
         for name in (
             "an answer about two sides",
+            "who looked again",
             "a postponement",
             "what was wanted",
             "a signed copy",

@@ -36,7 +36,7 @@ from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Count, Location, Lot, Movement, RobbedKit, Supplier
 from inventory.services import rob_kit
 from inventory.services.counting import start_count
-from shop.models import Person
+from shop.models import Person, ServiceSheet
 from shop.services.coming_logs import take_in
 from tests.depth import IN_CI
 from tests.inventory.factories import received
@@ -62,6 +62,10 @@ SENDING = UUID("7a3f0d52-5f0a-4b58-9e33-0d7c1f0f8a11")
 #: Where a sent form would end the walk; and the longest form, by which services are begun and
 #: changed: it has tests of its own (tests/equipment/pages/test_hostile_services.py).
 LEFT_OUT = {"/sign-out/", "/services/1/change/", "/services/new/1/"}
+
+
+#: What comes after a signature: about a sheet that is signed.
+AFTER_SIGNING = {"shop:second_look", "shop:correct_sheet"}
 
 
 class Forms(HTMLParser):
@@ -90,7 +94,9 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     hands = Hands(made.draft(made.oil), technician)
     hands.take()
     hands.open_the_checks()
-    made.draft(made.rebuild)
+    type(made.rebuild.version).objects.update(second_look=True)
+    _sign(Hands(made.draft(made.rebuild), technician))
+    made.draft(Due.objects.get(pk=made.rebuild.pk))
     received(made.kit, made.bin, 1, 900)
     rob_kit(
         kit=made.kit, location=made.bin, missing={made.seal: 1}, **{**who, "request_id": uuid4()}
@@ -100,6 +106,13 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     orders_in_every_state(made.filter_part, made.bin, author=manager, at=NOW)
     _send_logs(made, technician)
     return made
+
+
+def _sign(hands: Hands) -> None:
+    hands.open_the_checks()
+    hands.answer(hands.check("Side seal"), "choice", choice="good")
+    hands.use()
+    hands.sign()
 
 
 def _send_logs(made: SheetWorld, technician: Person) -> None:
@@ -147,6 +160,8 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "shop:log_file": ShiftLog,
         "shop:withdraw_log": ShiftLog,
     }
+    if name in AFTER_SIGNING:
+        return {"number": ServiceSheet.objects.signed().order_by("pk")[0].number}
     given: dict[str, object] = {}
     for argument in ADDRESSES[name]:
         if argument == "number":

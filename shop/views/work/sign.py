@@ -166,5 +166,5 @@ def _likely_minutes(sheet: ServiceSheet) -> int | str:
     now = timezone.now()
     if sheet.started_at and timezone.localdate(sheet.started_at) == timezone.localdate(now):
         return max(1, round((now - sheet.started_at).total_seconds() / 60))
-    versions = [line.version for line in sheet.lines.select_related("version")]
-    return sum(version.labour_minutes for version in versions if version) or ""
+    versions = [line.version for line in sheet.lines.select_related("version__service")]
+    return sum(version.planned_minutes for version in versions if version) or ""
