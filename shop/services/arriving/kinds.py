@@ -4,9 +4,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from shop.services.arriving import work
+from shop.services.arriving import around, work
 from shop.services.arriving.entry import Entry
-from shop.services.arriving.reading import Read, drawing, figure, flag, key, text
+from shop.services.arriving.reading import Read, drawing, figure, flag, key, keys, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,4 +61,7 @@ KINDS: Final[dict[str, Kind]] = {
         work.sign,
     ),
     "found": Kind({"text": text, "is_grave": flag, "line": key}, work.found),
+    "clock": Kind({"does": text, "until": text, "sure": flag}, around.clock),
+    "wait": Kind({"missing": text, "parts": keys}, around.wait),
+    "hand_over": Kind({"words": text, "to": key}, around.hand_over),
 }

@@ -149,6 +149,15 @@ def key(value: Any) -> int:
     return value
 
 
+def keys(value: Any) -> list[int]:
+    """A few primary keys; nothing is none."""
+    if value in (None, ""):
+        return []
+    if not isinstance(value, list) or len(value) > MOST_ENTRIES:
+        raise ValueError
+    return [key(each) for each in value]
+
+
 def number(typed: str) -> Decimal | None:
     """A number as people type it; None for anything else, and past what a column holds."""
     written = typed.strip().replace("−", "-")

@@ -9,15 +9,20 @@ from inventory.quantities import to_units
 from shop import words
 from shop.models import (
     Arrival,
+    HandOver,
     PartEntry,
     Person,
     ReadingEntry,
     ServiceSheet,
     SheetStep,
     StepEntry,
+    TimeEntry,
     Unsettled,
+    WaitEntry,
 )
+from shop.services.clocking import worked_on
 from shop.services.sheet_parts import SOURCE, in_tray
+from shop.services.waiting import waits_of
 
 
 def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
@@ -97,6 +102,7 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
             for each in found
         ],
         "hands": hands_of(sheet),
+        **_around(sheet, as_of, zone=zone),
         "unsettled": [
             {"event": str(event), "words": reason}
             for event, reason in sheet.unsettled.open()
@@ -148,6 +154,8 @@ def hands_of(sheet: ServiceSheet) -> list[str]:
     authors = authors.union(
         PartEntry.objects.filter(sheet_part__sheet=sheet).values_list("author"),
         ReadingEntry.objects.filter(sheet=sheet).values_list("author"),
+        TimeEntry.objects.filter(sheet=sheet).values_list("author"),
+        HandOver.objects.filter(sheet=sheet).values_list("author"),
         Arrival.objects.filter(sheet=sheet).values_list("author"),
         Unsettled.objects.filter(sheet=sheet).values_list("author"),
     )
@@ -190,6 +198,47 @@ def _parts(sheet: ServiceSheet) -> dict[str, dict[str, str]]:
     }
 
 
+def _around(sheet: ServiceSheet, as_of: datetime, *, zone: ZoneInfo) -> dict[str, Any]:
+    """Whose time runs, what the last one left word of, what the sheet waits for.
+
+    minutes: until `as_of` where time runs; `since_at` says from when it does.
+    """
+    today = as_of.astimezone(zone).date()
+    time = worked_on(sheet, now=as_of, zone=zone)
+    names = dict(Person.objects.filter(pk__in=time).values_list("pk", "name"))
+    word = sheet.hand_overs.select_related("author", "to").order_by("at", "pk").last()
+    wait = waits_of([sheet], today=today).get(sheet.pk)
+    return {
+        "time": [
+            {
+                "person": pk,
+                "by": names[pk],
+                "minutes": each.minutes,
+                "since": clock(each.since, zone=zone, today=today) if each.since else "",
+                "since_at": each.since.isoformat() if each.since else "",
+                "is_asked": bool(each.asked),
+            }
+            for pk, each in time.items()
+        ],
+        "word": {
+            "text": word.words,
+            "by": word.author.name,
+            "to": word.to.name if word.to else "",
+            "at": clock(word.at, zone=zone, today=today),
+        }
+        if word
+        else None,
+        "wait": {
+            "text": wait.text,
+            "by": wait.entry.author.name,
+            "since": clock(wait.since, zone=zone, today=today),
+            "has_come": wait.has_come,
+        }
+        if wait
+        else None,
+    }
+
+
 def _as_of(sheet: ServiceSheet) -> datetime:
     """When the newest of it was recorded."""
     moments = [
@@ -203,6 +252,9 @@ def _as_of(sheet: ServiceSheet) -> datetime:
                 StepEntry.objects.filter(step__sheet=sheet),
                 PartEntry.objects.filter(sheet_part__sheet=sheet),
                 ReadingEntry.objects.filter(sheet=sheet),
+                TimeEntry.objects.filter(sheet=sheet),
+                HandOver.objects.filter(sheet=sheet),
+                WaitEntry.objects.filter(sheet=sheet),
                 Arrival.objects.filter(sheet=sheet),
                 Unsettled.objects.filter(sheet=sheet),
             )
