@@ -6,13 +6,14 @@ stands alone at the foot of a page.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from shop.paper.pen import Pen
 from shop.paper.type import CAP_HEIGHT, plain
 
 HEADING = 11.5  # [pt]
 SECTION_GAP = 9.0  # [pt] above a heading
+WHOLE = 330.0  # [pt] what belongs together stands on one page up to this height
 LONGEST = (
     12  # [lines] longer text goes on in further rows of this many, so that any row fits any page
 )
@@ -35,11 +36,14 @@ class Row:
 
     keep: never the last on its page; the next row follows on the same one.
     group: repeated on a new page that starts with this row.
+    stretch: makes the row higher by as much as is left on the page below its chain, [pt] >= 0;
+    at most one in a chain, the last of the file.
     """
 
     block: Block
     keep: bool = False
     group: Block | None = None
+    stretch: Callable[[float], Block] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +123,12 @@ def heading(area: Area, text: str) -> Block:
     return Block(height=height, draw=draw)
 
 
+def together(rows: Sequence[Row]) -> list[Row]:
+    """Rows that stand on one page, the next one with them, where they are not too high for that."""
+    whole = sum(row.block.height for row in rows) <= WHOLE
+    return [replace(row, keep=True) for row in rows] if whole else list(rows)
+
+
 def paginate(
     sections: Sequence[Section], *, area: Area, first: float, further: float
 ) -> list[list[Placed]]:
@@ -156,7 +166,8 @@ def paginate(
                 used += SECTION_GAP if pages[-1] else 0.0
                 if needed > room() and (pages[-1] or room() < further - SECTION_GAP):
                     turn()
-                place(*opening, *(row.block for row in chain), title=section.name)
+                left = room() - needed
+                place(*opening, *_stretched(chain, left), title=section.name)
                 continue
             if height > room():
                 turn()
@@ -164,8 +175,13 @@ def paginate(
                 place(*_opening(area, section, again))
                 if chain[0].group is not None:
                     place(chain[0].group)
-            place(*(row.block for row in chain))
+            place(*_stretched(chain, room() - height))
     return pages
+
+
+def _stretched(chain: Sequence[Row], left: float) -> list[Block]:
+    """The blocks of a chain, the stretching one as high as the page has room for."""
+    return [row.block if row.stretch is None or left <= 0 else row.stretch(left) for row in chain]
 
 
 def _opening(area: Area, section: Section, title: str) -> tuple[Block, ...]:

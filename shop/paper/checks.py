@@ -2,13 +2,15 @@
 
 from collections.abc import Sequence
 
-from shop.paper.blocks import LONGEST, Area, Block, Row, Section, stacked
+from shop.paper.blocks import LONGEST, Area, Block, Row, Section, stacked, together
 from shop.paper.content import CheckGroup, PaperCheck, SheetPaper
 from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, Pen, centred, worded_width
-from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, row
+from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, entered, row
 from shop.paper.type import SMALL, TEXT, Line, line, plain, wrap
 
 _NUMBER, _LIMIT, _LAST, _FOUND = 24.0, 102.0, 64.0, 116.0  # [pt] column widths
+_LIMIT_BEGUN, _LAST_BEGUN, _FOUND_BEGUN = 96.0, 52.0, 138.0  # [pt] an author fits in one line
+_LIMIT_CLOSED, _LAST_CLOSED, _FOUND_CLOSED = 90.0, 48.0, 176.0  # [pt] with the author beside
 _NAME_CELL = 30 * 72 / 25.4  # [pt] where a licensed electrician writes a name
 _BETWEEN = 8.0  # [pt] between two boxes
 _CHOICE_LINE = 17.0  # [pt]
@@ -21,21 +23,27 @@ NOTHING_FOUND = "–"
 class _Columns:
     """Where the columns stand. [pt]"""
 
-    def __init__(self, area: Area) -> None:
+    def __init__(self, area: Area, *, sheet: SheetPaper) -> None:
+        limit, last, found = _LIMIT, _LAST, _FOUND
+        if sheet.closed:
+            limit, last, found = _LIMIT_CLOSED, _LAST_CLOSED, _FOUND_CLOSED
+        elif any(check.by_text for group in sheet.groups for check in group.checks):
+            limit, last, found = _LIMIT_BEGUN, _LAST_BEGUN, _FOUND_BEGUN
         self.left, self.right = area.left, area.right
         self.number = area.left + 5
         self.text = area.left + _NUMBER
-        self.found = area.right - _FOUND
-        self.last = self.found - _LAST
-        self.limit = self.last - _LIMIT
+        self.found = area.right - found
+        self.last = self.found - last
+        self.limit = self.last - limit
         self.text_width = self.limit - 8 - self.text
+        self.limit_width, self.last_width, self.found_width = limit - 8, last - 8, found - 5
 
 
 def section(sheet: SheetPaper, *, area: Area) -> Section | None:
     """All checks under one heading; None when the sheet has no services."""
     if not sheet.groups:
         return None
-    columns = _Columns(area)
+    columns = _Columns(area, sheet=sheet)
     rows = [made for group in sheet.groups for made in _group(group, columns, closed=sheet.closed)]
     head = captions(
         (
@@ -52,9 +60,13 @@ def section(sheet: SheetPaper, *, area: Area) -> Section | None:
 
 
 def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
-    about = ", ".join(text for text in (group.service, group.state_text, group.covers_text) if text)
-    *before, last = _group_head(columns, (group.position, True), (about, False))
-    rows = [*map(Row, before), Row(last, keep=True)]
+    about = ", ".join(
+        text
+        for text in (group.service, group.state_text, group.covers_text, group.outcome_text)
+        if text
+    )
+    *before, last = _group_head(columns, (group.position, True), (about, False), notes=group.notes)
+    rows = [*together([Row(block) for block in before]), Row(last, keep=True)]
     again = _group_head(columns, (group.position, True), (f"{group.service}, continued", False))[0]
     for check in group.checks:
         rows.extend(Row(block, group=again) for block in _check(check, columns, closed=closed))
@@ -64,20 +76,24 @@ def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
     return rows
 
 
-def _group_head(columns: _Columns, *parts: tuple[str, bool]) -> tuple[Block, ...]:
-    lines = wrap(*parts, size=TEXT, width=columns.right - columns.number)
-    cell = Cell(x=columns.number, lines=lines)
+def _group_head(
+    columns: _Columns, *parts: tuple[str, bool], notes: Sequence[str] = ()
+) -> tuple[Block, ...]:
+    width = columns.right - columns.number
+    lines = wrap(*parts, size=TEXT, width=width)
+    small = [made for note in notes for made in plain(note, width=width, size=SMALL)]
+    cell = Cell(x=columns.number, lines=(*lines, *small))
     return row((cell,), left=columns.left, right=columns.right, least=TICK_ROW, rule=1.0)
 
 
 def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block, ...]:
     choices = [line(choice) for choice in check.choices] if check.kind == "choice" else []
     inline = sum(map(worded_width, choices)) + _BETWEEN * (len(choices) - 1) <= _FOUND
-    limit: tuple[Line, ...] = plain(check.limit_text, width=_LIMIT - 8)
+    limit: tuple[Line, ...] = plain(check.limit_text, width=columns.limit_width)
     if check.electrician:
-        limit = (*plain(ELECTRICIAN, width=_LIMIT - 8, bold=True), *limit)
+        limit = (*plain(ELECTRICIAN, width=columns.limit_width, bold=True), *limit)
     found_text = check.found_text or (NOTHING_FOUND if closed else "")
-    found = plain(found_text, width=_FOUND - 5, bold=True)
+    found = entered(found_text, check.by_text, x=columns.found, width=columns.found_width)
     cells = (
         Cell(x=columns.number, lines=(line(str(check.number)),)),
         Cell(
@@ -88,8 +104,8 @@ def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block
             ),
         ),
         Cell(x=columns.limit, lines=limit),
-        Cell(x=columns.last, lines=plain(check.last_text, width=_LAST - 8)),
-        Cell(x=columns.found, lines=found) if found else _unit(check, columns),
+        Cell(x=columns.last, lines=plain(check.last_text, width=columns.last_width)),
+        *(found or (_unit(check, columns),)),
     )
     if found:
         return row(cells, left=columns.left, right=columns.right)
@@ -128,7 +144,7 @@ def _mark(
     if check.electrician:
         return _name_cell(right), VALUE_ROW
     if check.kind == "choice" and not check.choices:
-        return _value_cell(columns, _FOUND - 5), VALUE_ROW
+        return _value_cell(columns, columns.found_width), VALUE_ROW
     boxes = choices if check.kind == "choice" else (line("done"), line("n/a"))
     if not boxes:
         return None, TICK_ROW

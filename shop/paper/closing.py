@@ -2,28 +2,48 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
-from shop.paper.blocks import SECTION_GAP, Area, Block, Row, Section, beside, heading, stacked
-from shop.paper.content import PaperPart, PaperReading, SheetPaper
+from shop.paper.blocks import (
+    SECTION_GAP,
+    Area,
+    Block,
+    Row,
+    Section,
+    beside,
+    heading,
+    stacked,
+    together,
+)
+from shop.paper.content import PaperFound, PaperPart, PaperReading, SheetPaper
+from shop.paper.paths import bounds
 from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, FRAME, Pen
-from shop.paper.rows import VALUE_ROW, Cell, captions, row
+from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, entered, row
 from shop.paper.type import LEADING, SMALL, TEXT, line, plain
 
 _NOTHING = "–"
-_BLANK_LINES, _FEWEST_BLANK = 5, 2  # found work to write by hand
-_NOW = 88.0  # [pt] cell of a new reading
+_BLANK_LINES, _FEWEST_BLANK = 5, 3  # to write found work on, alone and beside the readings
+_MOST_MORE = 9  # further lines where the last page has room for them
+_BLANK_PARTS, _BLANK_PARTS_ALONE = 1, 2  # for parts used beyond the plan; where none is planned
+_PARTS_TOGETHER = 3  # how many parts stand on the page with the heading
+_NOW = 78.0  # [pt] cell of a new reading
 _RESET = 76.0  # [pt] "was reset" with its box
 _PAIR_AT_MOST = 330.0  # [pt] readings and found work stand side by side up to this height
 _LEFT_SHARE, _GUTTER = 0.58, 16.0
+_SIGNED_AT = 3  # the cell of the signature in its row
+_DRAWN_WIDTH, _DRAWN_HEIGHT = 150.0, 34.0  # [pt] at most, for a drawn signature
 
-PARTS, READINGS, FOUND = "Parts and bins", "Readings when done", "Found work"
+PARTS, READINGS = "Parts and bins", "Readings when done"
+FOUND, FOUND_OPEN = "Found work", "Found work and notes"
+NO_PARTS = "No parts are planned."
+WRITE_HERE = "Of a check: its number, why it is n/a, what was done."
+MORE_PARTS = "Also used:"
+NEEDS_PARTS, MUST_NOT_LEAVE = "needs parts", "rig must not leave"
 
 
 def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
     """The sections after the checks; the signature is never alone on a page."""
-    found = []
-    if sheet.parts:
-        found.append(_parts(sheet, area))
+    found = [_parts(sheet, area)] if sheet.parts or not sheet.closed else []
     found.extend(_readings_and_found(sheet, area))
     last = found.pop()
     *rows, end = last.rows
@@ -54,10 +74,27 @@ def _parts(sheet: SheetPaper, area: Area) -> Section:
         right=area.right,
     )
 
+    def cell(pen: Pen, middle: float) -> None:
+        pen.box(used, middle - CELL_HEIGHT / 2, area.right - 5 - used, CELL_HEIGHT)
+
+    def fill_in(pen: Pen, middle: float) -> None:
+        pen.tick_box(area.left + 5, middle)
+        cell(pen, middle)
+
     def made(part: PaperPart) -> tuple[Block, ...]:
         used_text = part.used_text or (_NOTHING if sheet.closed else "")
+        room = shelf - 8 - name
+        small = "\n".join(
+            text for text in (part.kit_text, part.by_text if used_text else "") if text
+        )
         cells = (
-            Cell(x=name, lines=plain(f"{part.name} {part.number}", width=shelf - 8 - name)),
+            Cell(
+                x=name,
+                lines=(
+                    *plain(f"{part.name} {part.number}", width=room),
+                    *plain(small, width=room, size=SMALL),
+                ),
+            ),
             Cell(
                 x=shelf,
                 lines=plain(f"{part.bin} {part.short_text}", width=lot - 6 - shelf, bold=True),
@@ -67,16 +104,39 @@ def _parts(sheet: SheetPaper, area: Area) -> Section:
             Cell(x=position, lines=plain(part.position, width=54), right=True),
             Cell(x=area.right - 5, lines=plain(used_text, width=CELL_WIDTH, bold=True), right=True),
         )
+        return row(
+            cells,
+            left=area.left,
+            right=area.right,
+            least=VALUE_ROW,
+            mark=None if used_text else fill_in,
+        )
 
-        def mark(pen: Pen, middle: float) -> None:
-            if not used_text:
-                pen.tick_box(area.left + 5, middle)
-                pen.box(used, middle - CELL_HEIGHT / 2, area.right - 5 - used, CELL_HEIGHT)
+    papers = [[Row(block) for block in made(part)] for part in sheet.parts]
+    # Never a row or two of many alone at the foot of a page.
+    first = [row for rows in papers[: _PARTS_TOGETHER - 1] for row in rows]
+    rows = [*together(first), *(row for rows in papers[_PARTS_TOGETHER - 1 :] for row in rows)]
+    if not sheet.closed:
+        rows.extend(_more_parts(sheet, area, name=name, mark=cell))
+    *before, last = rows
+    return Section(title=PARTS, rows=[*before, replace(last, keep=False)], head=head)
 
-        return row(cells, left=area.left, right=area.right, least=VALUE_ROW, mark=mark)
 
-    rows = [Row(block) for part in sheet.parts for block in made(part)]
-    return Section(title=PARTS, rows=rows, head=head)
+def _more_parts(sheet: SheetPaper, area: Area, *, name: float, mark: Mark) -> list[Row]:
+    """Rows to write in what was used beyond the plan."""
+    first = MORE_PARTS if sheet.parts else NO_PARTS + " " + MORE_PARTS
+    count = _BLANK_PARTS if sheet.parts else _BLANK_PARTS_ALONE
+    return [
+        Row(block)
+        for index in range(count)
+        for block in row(
+            (Cell(x=name, lines=(line(first if index == 0 else "", size=SMALL),)),),
+            left=area.left,
+            right=area.right,
+            least=VALUE_ROW,
+            mark=mark,
+        )
+    ]
 
 
 # Readings and found work
@@ -85,14 +145,40 @@ def _parts(sheet: SheetPaper, area: Area) -> Section:
 def _readings_and_found(sheet: SheetPaper, area: Area) -> list[Section]:
     """Side by side when both are short, else one after the other."""
     if not sheet.readings and not sheet.counters_note:
-        return [_found(sheet, area)]
+        return [_found(sheet, area, more=True)]
     left = Area(left=area.left, width=area.width * _LEFT_SHARE - _GUTTER / 2)
     right = Area(left=left.right + _GUTTER, width=area.right - left.right - _GUTTER)
-    pair = [_stack(_readings(sheet, left), left), _stack(_found(sheet, right), right)]
-    both = beside(pair)
+    readings = _stack(_readings(sheet, left), left)
+    both = beside((readings, _found_as_high(sheet, right, readings.height)))
     if both.height <= _PAIR_AT_MOST:
-        return [Section(title="", rows=[Row(both)], short=READINGS)]
-    return [_readings(sheet, area), _found(sheet, area)]
+        rows = [Row(both)] if sheet.closed else [Row(both, keep=True), _more_lines(area)]
+        return [Section(title="", rows=rows, short=READINGS)]
+    return [_readings(sheet, area), _found(sheet, area, more=True)]
+
+
+def _found_as_high(sheet: SheetPaper, area: Area, height: float) -> Block:
+    """Found work with as many lines to write on as stand beside so much. [pt]"""
+    least = _stack(_found(sheet, area, lines=_FEWEST_BLANK), area)
+    spare = int((height - least.height) / TICK_ROW)
+    if spare <= 0:
+        return least
+    return _stack(_found(sheet, area, lines=_FEWEST_BLANK + spare), area)
+
+
+def _more_lines(area: Area) -> Row:
+    """As many further lines to write on as the page has room for, none when it has not."""
+
+    def stretch(left: float) -> Block:
+        count = min(int(left / TICK_ROW), _MOST_MORE)
+
+        def draw(pen: Pen, top: float) -> None:
+            for index in range(1, count + 1):
+                y = top - index * TICK_ROW
+                pen.rule(area.left, y, area.right, y)
+
+        return Block(height=count * TICK_ROW, draw=draw)
+
+    return Row(stretch(0), stretch=stretch)
 
 
 def _stack(section: Section, area: Area) -> Block:
@@ -123,7 +209,7 @@ def _readings(sheet: SheetPaper, area: Area) -> Section:
         cells = (
             Cell(x=counter, lines=plain(reading.counter, width=last - taken - 8 - counter)),
             Cell(x=last, lines=last_line, right=True),
-            Cell(x=now, lines=plain(found, width=area.right - now, bold=True)),
+            *entered(found, reading.by_text, x=now, width=area.right - now),
         )
 
         def mark(pen: Pen, middle: float) -> None:
@@ -140,56 +226,72 @@ def _readings(sheet: SheetPaper, area: Area) -> Section:
     return Section(title=READINGS, rows=rows, head=head if sheet.readings else None)
 
 
-def _found(sheet: SheetPaper, area: Area) -> Section:
-    entries: Sequence[str] = sheet.found_work
+def _found(
+    sheet: SheetPaper, area: Area, *, lines: int = _BLANK_LINES, more: bool = False
+) -> Section:
+    """What was found, and lines to write more on while the sheet is open.
+
+    more: it stands alone, so that its lines may fill the page.
+    """
+    entries: Sequence[PaperFound] = sheet.found_work
     if sheet.closed and not entries:
-        entries = ("None.",)
-    rows = [
-        Row(block)
-        for entry in entries
-        for block in row(
-            (Cell(x=area.left, lines=plain(entry, width=area.width)),),
-            left=area.left,
-            right=area.right,
-        )
-    ]
+        entries = (PaperFound(text="None."),)
+    rows = [Row(block) for entry in entries for block in _found_row(entry, area)]
     if not sheet.closed:
-        blanks = max(_BLANK_LINES - len(entries), _FEWEST_BLANK)
-        for _ in range(blanks):
-            rows.extend(
-                Row(block, keep=True) for block in row((), left=area.left, right=area.right)
-            )
-        words = (line("needs parts"), line("rig must not leave"))
+        rows.extend(_to_write_on(area, lines=lines, more=more))
+    return Section(title=FOUND if sheet.closed else FOUND_OPEN, rows=rows)
 
-        def mark(pen: Pen, middle: float) -> None:
-            x = area.left
-            for word in words:
-                x = pen.worded_box(x, middle, word) + 8
 
-        rows.extend(
-            Row(block)
-            for block in row((), left=area.left, right=area.right, least=24, mark=mark, rule=0)
-        )
-    return Section(title=FOUND, rows=rows)
+def _to_write_on(area: Area, *, lines: int, more: bool) -> list[Row]:
+    """What the lines are for, the lines, and the boxes that go with found work."""
+    hint = Cell(x=area.left, lines=plain(WRITE_HERE, width=area.width, size=SMALL))
+    words = (line(NEEDS_PARTS), line(MUST_NOT_LEAVE))
+
+    def mark(pen: Pen, middle: float) -> None:
+        x = area.left
+        for word in words:
+            x = pen.worded_box(x, middle, word) + 8
+
+    def made(*cells: Cell, **how: Any) -> list[Row]:
+        blocks = row(cells, left=area.left, right=area.right, **how)
+        return [Row(block, keep=True) for block in blocks]
+
+    rows = made(hint, least=13, rule=0)
+    for _ in range(lines):
+        rows.extend(made())
+    if more:
+        rows.append(replace(_more_lines(area), keep=True))
+    *before, last = [*rows, *made(least=24, mark=mark, rule=0)]
+    return [*before, replace(last, keep=False)]
+
+
+def _found_row(entry: PaperFound, area: Area) -> tuple[Block, ...]:
+    grave = f" ({MUST_NOT_LEAVE})" if entry.is_grave else ""
+    lines = (
+        *plain(f"{entry.text}{grave}", width=area.width),
+        *plain(entry.by_text, width=area.width, size=SMALL),
+    )
+    return row((Cell(x=area.left, lines=lines),), left=area.left, right=area.right)
 
 
 # Signature
 
 
 def _sign(sheet: SheetPaper, area: Area) -> Block:
-    """Started, finished, signed and date; a signed sheet's signature brings its own date."""
+    """Started, finished, time worked, signature and date; a signature brings its own date."""
     open_text = _NOTHING if sheet.closed else ""
     cells = [
-        ("Started", sheet.started or open_text, 0.2),
-        ("Finished", sheet.finished or open_text, 0.2),
+        ("Started", sheet.started or open_text, 0.18),
+        ("Finished", sheet.finished or open_text, 0.18),
+        ("Time worked", sheet.labour_text or open_text, 0.15),
         (
             "Signature" if sheet.signed else "Signed",
             sheet.signed or open_text,
-            0.6 if sheet.signed else 0.4,
+            0.49 if sheet.signed else 0.32,
         ),
     ]
     if not sheet.signed:
-        cells.append(("Date", open_text, 0.2))
+        cells.append(("Date", open_text, 0.17))
     made = [
         (
             line(caption, size=SMALL),
@@ -199,15 +301,34 @@ def _sign(sheet: SheetPaper, area: Area) -> Block:
         for caption, value, share in cells
     ]
     most = max(len(value) for _, value, _ in made)
-    height = max(40.0, 20 + most * TEXT * LEADING)
+    written = 20 + most * TEXT * LEADING
+    drawn = _drawn_size(sheet.drawn)
+    height = max(40.0, written + (drawn[1] + 8 if drawn else 0))
 
     def draw(pen: Pen, top: float) -> None:
         top -= SECTION_GAP
         x = area.left
-        for caption, value, width in made:
+        for index, (caption, value, width) in enumerate(made):
             pen.write(x + 7, top - 11, caption)
             pen.paragraph(x + 7, top - 24, value)
             pen.box(x, top - height, width, height, FRAME)
+            if index == _SIGNED_AT and drawn:
+                _draw_signature(pen, sheet.drawn, x=x + 9, top=top - written - 1, scale=drawn[0])
             x += width
 
     return Block(height=height + SECTION_GAP, draw=draw)
+
+
+def _drawn_size(data: str) -> tuple[float, float] | None:
+    """(scale, height [pt]) of a drawn signature as large as its cell allows; None without one."""
+    if not data:
+        return None
+    left, top, right, bottom = bounds(data)
+    scale = min(_DRAWN_WIDTH / max(right - left, 1.0), _DRAWN_HEIGHT / max(bottom - top, 1.0))
+    return scale, (bottom - top) * scale
+
+
+def _draw_signature(pen: Pen, data: str, *, x: float, top: float, scale: float) -> None:
+    """Draw path data, y down, with the upper left corner of what is drawn at x, top. [pt]"""
+    left, upper, _, _ = bounds(data)
+    pen.path(data, x=x - left * scale, y=top + upper * scale, scale=scale, stroke=1.1 / scale)

@@ -4,6 +4,10 @@ Every figure, date and unit arrives as text, formatted by the caller in the shop
 units; the modules
 beside this one only lay it out. Empty text means "not known" or "still open" and is drawn as an
 empty box or nothing.
+
+`by_text` says who entered something and when ("Ben Sorrel, 25 Nov 2026 07:46"). Sheets signed
+before it was kept apart carry both in the entry's own text. Every field added since then has a
+default, so that a sheet kept long ago still prints.
 """
 
 from dataclasses import dataclass
@@ -16,33 +20,34 @@ Side = Literal["", "A", "B"]
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One hazard to read before starting.
-
-    `read_text` says who read it and when; it ticks the box.
-    """
+    """One hazard to read before starting. `read_text` ("done") ticks the box."""
 
     hazard: str
     text: str
     source: str
     read_text: str = ""
+    by_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class LockoutStep:
-    """One energy source to lock out. `done_text` says who did it and when; it ticks the box."""
+    """One energy source to lock out. `done_text` ("done") ticks the box."""
 
     source: str
     action: str
     done_text: str = ""
+    by_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ZeroGauge:
-    """A gauge that must read zero before work starts."""
+    """A gauge that must read zero before work starts. `unit` stands after its empty cell."""
 
     label: str
     side: Side = ""
     found_text: str = ""
+    unit: str = ""
+    by_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +71,7 @@ class PaperCheck:
     found_text: str = ""
     hint: str = ""
     choices: tuple[str, ...] = ()
+    by_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +80,8 @@ class CheckGroup:
 
     "1 Generator GN-118", "oil and filter", "due soon, 182 of 250 h".
     `covers_text` names the smaller services done with it ("stands for: air filter, belts").
+    outcome_text: what became of it, once signed ("left undone, comes back").
+    notes: what is to be known before its checks, each said with who wrote it.
     """
 
     position: str
@@ -81,6 +89,8 @@ class CheckGroup:
     state_text: str
     checks: tuple[PaperCheck, ...]
     covers_text: str = ""
+    outcome_text: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +98,7 @@ class PaperPart:
     """A part to take from its bin.
 
     `short_text` ("short 1") prints bold by the bin; `used_text` fills the used cell.
+    kit_text: the kit that it is a piece of ("of kit PK-220").
     """
 
     name: str
@@ -98,6 +109,8 @@ class PaperPart:
     position: str = ""
     short_text: str = ""
     used_text: str = ""
+    kit_text: str = ""
+    by_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +120,30 @@ class PaperReading:
     counter: str
     last_text: str = ""
     now_text: str = ""
+    by_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PaperFound:
+    """Work found on the way. is_grave: the rig must not leave before it is put right."""
+
+    text: str
+    is_grave: bool = False
+    by_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PaperPicture:
+    """An exploded view or a schematic, printed in grey by the parts.
+
+    image: a JPEG or PNG file; empty where it is not there any more, and the paper says so.
+    key: the same for the same image, so that it is stored once in a file of many sheets; also
+    what a kept sheet finds its image by.
+    """
+
+    caption: str
+    image: bytes = b""
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +175,9 @@ class SheetPaper:
     step: steps done, 1..4 (drafted, handed out, under way, signed), each a filled punch;
     `step_word` names it.
     cells: caption over value, in the head of every page.
+    note: what the manager wrote for whoever does the work. labour_text: time worked, once signed.
     signed: "" while open. Once signed, empty boxes are left out, since nothing more may be written.
+    drawn: the signature as drawn, path data "M x y L x y …" in any units, y down; "" without one.
     url: where the QR code leads; "" leaves it out.
     drawn: the signature as drawn on a phone, "M 3 4 L 5 6 …", in a box of 1000 by 300; or nothing.
     waits: what of a signed sheet waited for a manager when it was signed, a sentence each.
@@ -163,11 +202,15 @@ class SheetPaper:
     groups: tuple[CheckGroup, ...] = ()
     parts: tuple[PaperPart, ...] = ()
     readings: tuple[PaperReading, ...] = ()
-    found_work: tuple[str, ...] = ()
+    found_work: tuple[PaperFound, ...] = ()
+    pictures: tuple[PaperPicture, ...] = ()
     counters_note: str = ""
+    note: str = ""
     started: str = ""
     finished: str = ""
+    labour_text: str = ""
     signed: str = ""
+    drawn: str = ""
     void: bool = False
     held_text: str = ""
     drawn: str = ""

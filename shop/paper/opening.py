@@ -1,8 +1,9 @@
 """What is read and done before work: holds, cautions, lockout, gauges that must read zero."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from shop.paper.blocks import LONGEST, Area, Block, Row, Section, beside
+from shop.paper.blocks import LONGEST, Area, Block, Row, Section, beside, together
 from shop.paper.content import Caution, LockoutStep, SheetPaper, ZeroGauge
 from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, SIDE, Pen, centred
 from shop.paper.rows import Cell, row
@@ -13,15 +14,15 @@ _HAZARD, _SOURCE = 100.0, 92.0  # [pt] column widths
 _GUTTER = 14.0  # [pt] between the two lockout columns
 _GAUGES_A_ROW = 3
 _ABOVE = 5.0  # [pt] between the lockout rows and the gauges
-_MUST_READ = line("must read zero")
+MUST_READ = "must read zero"
 
 
 def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
     """The sections before the checks; those with nothing in them are left out."""
     found = []
-    held = _held(sheet, area)
-    if held:
-        found.append(Section(title="", rows=held))
+    first = [*_held(sheet, area), *_note(sheet, area)]
+    if first:
+        found.append(Section(title="", rows=first))
     if sheet.cautions:
         rows = [part for caution in sheet.cautions for part in _caution(caution, area)]
         found.append(Section(title="Cautions: read each, then tick", rows=rows, short="Cautions"))
@@ -29,9 +30,12 @@ def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
     if sheet.zero_gauges:
         rows.extend(_gauges(sheet.zero_gauges, area, closed=sheet.closed))
     if rows:
+        *before, last = together(rows)
         found.append(
             Section(
-                title="Lockout: one lock per person on every source", rows=rows, short="Lockout"
+                title="Lockout: one lock per person on every source",
+                rows=[*before, replace(last, keep=False)],
+                short="Lockout",
             )
         )
     return found
@@ -45,6 +49,15 @@ def _held(sheet: SheetPaper, area: Area) -> list[Row]:
     return [
         Row(_heavy(lines[start : start + LONGEST], area)) for start in range(0, len(lines), LONGEST)
     ]
+
+
+def _note(sheet: SheetPaper, area: Area) -> list[Row]:
+    """What the manager wrote for whoever does the work."""
+    lines = wrap(("Note:", True), (sheet.note, False), size=TEXT, width=area.width - 10)
+    if not sheet.note:
+        return []
+    cell = Cell(x=area.left + 5, lines=lines)
+    return [Row(block) for block in row((cell,), left=area.left, right=area.right)]
 
 
 def _heavy(lines: Sequence[Line], area: Area) -> Block:
@@ -62,16 +75,19 @@ def _caution(caution: Caution, area: Area) -> list[Row]:
     hazard = area.left + _BOX_COLUMN
     text = hazard + _HAZARD + 8
     source = area.right - _SOURCE
+    room = source - 12 - text
+    # Before who read it was kept apart, it was part of what was entered.
+    read = f"read: {caution.by_text}" if caution.by_text else caution.read_text
     cells = (
         Cell(x=hazard, lines=plain(caution.hazard, width=_HAZARD, bold=True)),
-        Cell(x=text, lines=plain(caution.text, width=source - 12 - text)),
         Cell(
-            x=source,
+            x=text,
             lines=(
-                *plain(caution.source, width=_SOURCE, size=SMALL),
-                *plain(caution.read_text, width=_SOURCE, size=SMALL, bold=True),
+                *plain(caution.text, width=room),
+                *plain(read, width=room, size=SMALL, bold=True),
             ),
         ),
+        Cell(x=source, lines=plain(caution.source, width=_SOURCE, size=SMALL)),
     )
 
     def mark(pen: Pen, middle: float) -> None:
@@ -100,7 +116,7 @@ def _step(step: LockoutStep, area: Area) -> tuple[Block, ...]:
         x=x,
         lines=(
             *wrap((step.source, True), (step.action, False), size=TEXT, width=width),
-            *plain(step.done_text, width=width, size=SMALL, bold=True),
+            *plain(_said(step.done_text, step.by_text), width=width, size=SMALL, bold=True),
         ),
     )
 
@@ -146,24 +162,37 @@ def _framed(cells: Sequence[Block], area: Area) -> Block:
 
 
 def _gauge(gauge: ZeroGauge, area: Area, *, closed: bool) -> Block:
-    """Its name with the side, "must read zero" under it, the cell at the right."""
-    cell = area.right - 8 - CELL_WIDTH
+    """Its name with the side, "must read zero" under it, the cell and its unit at the right."""
+    unit = line(gauge.unit, size=SMALL)
+    cell = area.right - 6 - CELL_WIDTH - (unit.width + 3 if gauge.unit else 0)
     x = area.left + 8
     room = cell - 6 - x
     name = plain(gauge.label, width=room - (SIDE + 4 if gauge.side else 0), bold=True)
-    found = plain(gauge.found_text or ("–" if closed else ""), width=CELL_WIDTH, bold=True)
+    must = plain(MUST_READ, width=room)
+    found = plain(
+        gauge.found_text or ("–" if closed else ""), width=area.right - 6 - cell, bold=True
+    )
+    by = plain(gauge.by_text, width=area.width - 14, size=SMALL) if found else ()
     leading = TEXT * LEADING
-    height = max(len(name) + 1, len(found)) * leading + 8
+    upper = max(len(name) + len(must), len(found)) * leading
+    height = upper + len(by) * SMALL * LEADING + 8
 
     def draw(pen: Pen, top: float) -> None:
         first = top - 4 - leading / 2
-        pen.paragraph(x, centred(first, TEXT), (*name, _MUST_READ))
+        pen.paragraph(x, centred(first, TEXT), (*name, *must))
         if gauge.side:
             after = x + max((text.width for text in name), default=-4.0) + 4
             pen.side(after, first, gauge.side)
         if found:
             pen.paragraph(cell, centred(first, TEXT), found)
+            pen.paragraph(x, top - 4 - upper - SMALL * LEADING * 0.76, by)
         else:
-            pen.box(cell, top - height / 2 - CELL_HEIGHT / 2, CELL_WIDTH, CELL_HEIGHT)
+            middle = top - height / 2
+            pen.box(cell, middle - CELL_HEIGHT / 2, CELL_WIDTH, CELL_HEIGHT)
+            pen.write(cell + CELL_WIDTH + 3, centred(middle, SMALL), unit)
 
     return Block(height=height, draw=draw)
+
+
+def _said(what: str, by: str) -> str:
+    return f"{what}: {by}" if what and by else what

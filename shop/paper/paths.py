@@ -23,6 +23,18 @@ def trace(canvas: Canvas, data: str, *, fill: bool = False) -> None:
     canvas.drawPath(_outline(data), stroke=0 if fill else 1, fill=1 if fill else 0)
 
 
+def bounds(data: str) -> tuple[float, float, float, float]:
+    """Left, top, right and bottom of path data, by its points and control points.
+
+    Raises ValueError for data without a point, or as `segments` does.
+    """
+    numbers = [number for _, given in segments(data) for number in given]
+    xs, ys = numbers[::2], numbers[1::2]
+    if not xs:
+        raise ValueError(f"path data has no point: {data}")
+    return min(xs), min(ys), max(xs), max(ys)
+
+
 @lru_cache(maxsize=512)
 def _outline(data: str) -> PDFPathObject:
     """The path as the PDF writes it; the same for every sheet, so its numbers are set once."""

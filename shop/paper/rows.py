@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 from shop.paper.blocks import LONGEST, Block
 from shop.paper.pen import HAIR, Pen, centred
-from shop.paper.type import LEADING, SMALL, TEXT, Line, line
+from shop.paper.type import LEADING, SMALL, TEXT, Line, line, plain
 
-TICK_ROW, VALUE_ROW = 18.5, 21.0  # [pt] rows that hold a box, a cell
+TICK_ROW, VALUE_ROW = 18.5, 20.0  # [pt] rows that hold a box, a cell
+_APART = 6.0  # [pt] between an entry and its author
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,3 +96,17 @@ def captions(cells: Sequence[tuple[float, str, bool]], *, left: float, right: fl
     set_cells = [Cell(x=x, lines=(line(text, size=SMALL),), right=ends) for x, text, ends in cells]
     (block,) = row(set_cells, left=left, right=right, least=15.0, rule=1.0)
     return block
+
+
+def entered(what: str, by: str, *, x: float, width: float) -> tuple[Cell, ...]:
+    """What a person entered, bold, and who and when, small: beside it where both fit, else below.
+
+    x, width: of the column. [pt] Returns no cells where nothing was entered.
+    """
+    lines = plain(what, width=width, bold=True)
+    if not by or not lines:
+        return (Cell(x=x, lines=lines),) if lines else ()
+    author = line(by, size=SMALL)
+    if len(lines) == 1 and lines[0].width + _APART + author.width <= width:
+        return Cell(x=x, lines=lines), Cell(x=x + width, lines=(author,), right=True)
+    return (Cell(x=x, lines=(*lines, *plain(by, width=width, size=SMALL))),)

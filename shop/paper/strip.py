@@ -15,9 +15,22 @@ MOST_IN_A_ROW = 10
 _WIDEST = 92.0  # [pt]
 _SIZE = 8.25  # [pt] of labels and state words
 _STRETCH = 0.8  # look.md: 75–88 % wide letters in narrow strip columns
-_ICON = 30.0  # [pt]
 _BLADE = 9.5  # [pt] height of the tape
 _WORKED = 2.5  # [pt] frame of a worked position
+
+
+@dataclass(frozen=True, slots=True)
+class _Measures:
+    """The icon's size, and the room above, under and between what a column shows. [pt]"""
+
+    icon: float
+    edge: float
+    gap: float
+    above_tape: float
+
+
+_ROOMY = _Measures(icon=30.0, edge=7.0, gap=4.0, above_tape=8.0)
+_CLOSE = _Measures(icon=24.0, edge=5.5, gap=2.5, above_tape=6.5)  # for strips of several rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +50,12 @@ def strip(cells: Sequence[StripCell], *, area: Area) -> Block | None:
     rows = math.ceil(len(cells) / MOST_IN_A_ROW)
     size = math.ceil(len(cells) / rows)
     blocks = [
-        _row(cells[start : start + size], area=area, width=min(area.width / size, _WIDEST))
+        _row(
+            cells[start : start + size],
+            area=area,
+            width=min(area.width / size, _WIDEST),
+            measures=_ROOMY if rows == 1 else _CLOSE,
+        )
         for start in range(0, len(cells), size)
     ]
     height = sum(block.height for block in blocks)
@@ -52,7 +70,8 @@ def strip(cells: Sequence[StripCell], *, area: Area) -> Block | None:
     return Block(height=height, draw=draw)
 
 
-def _row(cells: Sequence[StripCell], *, area: Area, width: float) -> Block:
+def _row(cells: Sequence[StripCell], *, area: Area, width: float, measures: _Measures) -> Block:
+    icon, edge, gap = measures.icon, measures.edge, measures.gap
     room = (width - 11) / _STRETCH
     columns = [
         _Column(
@@ -65,28 +84,26 @@ def _row(cells: Sequence[StripCell], *, area: Area, width: float) -> Block:
     leading = _SIZE * LEADING
     labels = max(len(column.label) for column in columns) * leading
     states = max(len(column.state) for column in columns) * leading
-    height = 7 + labels + 4 + _ICON + 8 + _BLADE + 4 + states + 6
+    height = edge + labels + gap + icon + measures.above_tape + _BLADE + 3.5 + states + edge - 1
 
     def draw(pen: Pen, top: float) -> None:
-        icon_top = top - 7 - labels - 4
-        flow = icon_top - _ICON / 2
-        blade = icon_top - _ICON - 8 - _BLADE
+        icon_top = top - edge - labels - gap
+        flow = icon_top - icon / 2
+        blade = icon_top - icon - measures.above_tape - _BLADE
         for index, column in enumerate(columns):
             x = area.left + index * width
             centre = x + width / 2
-            _centred(pen, centre, top - 7 - leading * 0.78, column.label)
+            _centred(pen, centre, top - edge - leading * 0.78, column.label)
             if index:
-                gap = (width - _ICON) / 2 - 3
-                pen.rule(x - gap, flow, x + gap, flow, 1.0)
-            draw_icon(pen, column.cell.icon, centre - _ICON / 2, icon_top, _ICON)
+                reach = (width - icon) / 2 - 3
+                pen.rule(x - reach, flow, x + reach, flow, 1.0)
+            draw_icon(pen, column.cell.icon, centre - icon / 2, icon_top, icon)
             if column.cell.side:
-                pen.side(
-                    min(centre + _ICON / 2 + 1, x + width - SIDE - 2),
-                    icon_top - 5,
-                    column.cell.side,
-                )
+                # Clear of the frame of a worked position.
+                side = min(centre + icon / 2 + 1, x + width - SIDE - 5)
+                pen.side(side, icon_top - SIDE / 2, column.cell.side)
             _tape(pen, column.cell, x + 6, blade, width - 12)
-            _centred(pen, centre, blade - 4 - leading * 0.8, column.state)
+            _centred(pen, centre, blade - 3.5 - leading * 0.8, column.state)
             if column.cell.worked:
                 pen.box(x + 2, top - height + 2.5, width - 4, height - 5, _WORKED)
 

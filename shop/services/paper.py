@@ -3,7 +3,7 @@
 import dataclasses
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, cast
 from zoneinfo import ZoneInfo
@@ -15,14 +15,26 @@ from equipment.models import Counter, Finding, Reading
 from inventory.models import Balance, Movement, Reservation
 from inventory.services import in_words
 from shop import rigview, words
-from shop.models import ServiceSheet, SheetLine, SheetPart, SheetStep, Shop, StepEntry
+from shop.models import (
+    PartEntry,
+    Person,
+    ReadingEntry,
+    ServiceSheet,
+    SheetLine,
+    SheetPart,
+    SheetStep,
+    Shop,
+    StepEntry,
+)
 from shop.paper.content import (
     Caution,
     CheckGroup,
     CheckKind,
     LockoutStep,
     PaperCheck,
+    PaperFound,
     PaperPart,
+    PaperPicture,
     PaperReading,
     SheetPaper,
     Side,
@@ -50,6 +62,11 @@ def limit_text(step: SheetStep) -> str:
 
 def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo) -> str:
     """What was entered, by whom and when, in one line that reads the same in ten years."""
+    return f"{what_text(entry, step)} ({by_text(entry, zone=zone)})"
+
+
+def what_text(entry: StepEntry, step: SheetStep) -> str:
+    """What was entered: "12.8 V", "282 V: Open found work", "not applicable: no such filter"."""
     what = {
         StepEntry.Answer.VALUE: step.said(entry.value),
         StepEntry.Answer.CHOICE: entry.choice,
@@ -57,8 +74,16 @@ def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo) -> str:
     }.get(StepEntry.Answer(entry.answer), "done")
     more = [entry.get_remedy_display()] if entry.remedy else []
     more += [entry.note] if entry.note else []
-    said = f"{what}: {'; '.join(more)}" if more else what
-    return f"{said} ({entry.author.name}, {words.dated(entry.at, zone=zone)})"
+    return f"{what}: {'; '.join(more)}" if more else what
+
+
+def by_text(entry: StepEntry | PartEntry | ReadingEntry, *, zone: ZoneInfo) -> str:
+    """Who entered it, and when: "Ben Sorrel, 25 Nov 2026 07:46"."""
+    return _by(entry.author, entry.at, zone=zone)
+
+
+def _by(person: Person, at: datetime, *, zone: ZoneInfo) -> str:
+    return f"{person.name}, {words.dated(at, zone=zone)}"
 
 
 def paper_of(
@@ -84,9 +109,10 @@ def paper_of(
         by_section[step.section].append(step)
 
     def entered(step: SheetStep) -> str:
-        if step.entry is None:
-            return ""
-        return answer_text(step.entry, step, zone=shop.zone)
+        return what_text(step.entry, step) if step.entry else ""
+
+    def by(step: SheetStep) -> str:
+        return by_text(step.entry, zone=shop.zone) if step.entry else ""
 
     lines = list(
         sheet.lines.select_related(
@@ -105,28 +131,46 @@ def paper_of(
         cells=_cells(sheet, lines),
         strip=_strip(sheet, lines, today, shop),
         cautions=tuple(
-            Caution(hazard=s.title, text=s.text, source=s.source, read_text=entered(s))
+            Caution(
+                hazard=s.title,
+                text=s.text,
+                source=s.source,
+                read_text=entered(s),
+                by_text=by(s),
+            )
             for s in by_section[Section.CAUTION]
         ),
         lockout=tuple(
-            LockoutStep(source=s.title, action=s.text, done_text=entered(s))
+            LockoutStep(source=s.title, action=s.text, done_text=entered(s), by_text=by(s))
             for s in by_section[Section.LOCKOUT]
         ),
         zero_gauges=tuple(
-            ZeroGauge(label=s.title, side=cast(Side, s.side), found_text=entered(s))
+            ZeroGauge(
+                label=s.title,
+                side=cast(Side, s.side),
+                found_text=entered(s),
+                unit=s.unit,
+                by_text=by(s),
+            )
             for s in by_section[Section.ZERO]
         ),
-        groups=_groups(lines, by_section[Section.CHECK], entered),
-        parts=_parts(sheet),
-        readings=_readings(sheet, last_values or {}),
+        groups=_groups(lines, by_section[Section.CHECK], entered, by),
+        parts=_parts(sheet, shop.zone),
+        readings=_readings(sheet, last_values or {}, shop.zone),
         found_work=tuple(
-            f"{finding.text}{' (rig must not leave)' if finding.is_grave else ''}"
-            for finding in Finding.objects.filter(
-                source_kind=SOURCE, source_number=sheet.number
-            ).order_by("pk")
+            PaperFound(
+                text=finding.text,
+                is_grave=finding.is_grave,
+                by_text=_by(finding.opened_by, finding.opened_at, zone=shop.zone),
+            )
+            for finding in Finding.objects.filter(source_kind=SOURCE, source_number=sheet.number)
+            .select_related("opened_by")
+            .order_by("pk")
         ),
+        note=_note(sheet),
         started=words.dated(sheet.started_at, zone=shop.zone) if sheet.started_at else "",
         finished=words.dated(sheet.signed_at, zone=shop.zone) if sheet.signed_at else "",
+        labour_text=words.span(sheet.labour_minutes) if sheet.labour_minutes else "",
         signed=_signed_text(sheet),
         void=sheet.state == ServiceSheet.State.VOID,
         held_text=_held_text(sheet),
@@ -138,28 +182,22 @@ def paper_of(
 
 
 def paper_to_plain(paper: SheetPaper) -> dict[str, Any]:
-    """The paper as plain values, for keeping as JSON."""
-    return dataclasses.asdict(paper)
+    """The paper as plain values, for keeping as JSON; pictures by their key alone."""
+    document = dataclasses.asdict(paper)
+    for picture in document["pictures"]:
+        del picture["image"]
+    return document
 
 
 def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> SheetPaper:
-    """The paper that was kept; only the address and the time of printing are new."""
+    """The paper that was kept; only the address and the time of printing are new.
+
+    A sheet kept before the paper said more prints what it says: what it lacks stays empty.
+    """
 
     def each(kind: type, name: str) -> tuple[Any, ...]:
         return tuple(kind(**values) for values in document[name])
 
-    groups = tuple(
-        CheckGroup(
-            **{
-                **group,
-                "checks": tuple(
-                    PaperCheck(**{**check, "choices": tuple(check["choices"])})
-                    for check in group["checks"]
-                ),
-            }
-        )
-        for group in document["groups"]
-    )
     kept = {
         **document,
         "cells": tuple((caption, value) for caption, value in document["cells"]),
@@ -167,16 +205,29 @@ def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> She
         "cautions": each(Caution, "cautions"),
         "lockout": each(LockoutStep, "lockout"),
         "zero_gauges": each(ZeroGauge, "zero_gauges"),
-        "groups": groups,
+        "groups": tuple(map(_group_from_plain, document["groups"])),
         "parts": each(PaperPart, "parts"),
         "readings": each(PaperReading, "readings"),
-        "found_work": tuple(document["found_work"]),
         # A sheet signed before phones could sign has none.
         "waits": tuple(document.get("waits", ())),
+        "found_work": tuple(map(_found_from_plain, document["found_work"])),
+        "pictures": tuple(PaperPicture(**picture) for picture in document.get("pictures", ())),
         "url": url,
         "printed_text": printed,
     }
     return SheetPaper(**kept)
+
+
+def _group_from_plain(group: dict[str, Any]) -> CheckGroup:
+    checks = tuple(
+        PaperCheck(**{**check, "choices": tuple(check["choices"])}) for check in group["checks"]
+    )
+    return CheckGroup(**{**group, "checks": checks, "notes": tuple(group.get("notes", ()))})
+
+
+def _found_from_plain(found: str | dict[str, Any]) -> PaperFound:
+    """Found work was a text alone before it said who found it."""
+    return PaperFound(text=found) if isinstance(found, str) else PaperFound(**found)
 
 
 def paper_to_print(sheet: ServiceSheet, *, today: date, url: str, printed: str) -> SheetPaper:
@@ -241,7 +292,10 @@ def _strip(
 
 
 def _groups(
-    lines: list[SheetLine], checks: list[SheetStep], entered: Callable[[SheetStep], str]
+    lines: list[SheetLine],
+    checks: list[SheetStep],
+    entered: Callable[[SheetStep], str],
+    by: Callable[[SheetStep], str],
 ) -> tuple[CheckGroup, ...]:
     by_line: dict[int | None, list[PaperCheck]] = defaultdict(list)
     for number, step in enumerate(checks, 1):
@@ -259,6 +313,7 @@ def _groups(
                 found_text=entered(step),
                 hint=step.text,
                 choices=tuple(step.choices),
+                by_text=by(step),
             )
         )
     return tuple(
@@ -267,6 +322,7 @@ def _groups(
             service=line.version.service.name if line.version else "found work",
             state_text=line.state_text,
             covers_text=line.covers_text,
+            outcome_text=line.get_outcome_display() if line.outcome != line.Outcome.OPEN else "",
             checks=tuple(by_line[line.pk]),
         )
         for line in lines
@@ -281,24 +337,26 @@ def line_place(line: SheetLine) -> str:
     return f"{where} {line.component or ''}".strip() or "whole rig"
 
 
-def _parts(sheet: ServiceSheet) -> tuple[PaperPart, ...]:
+def _parts(sheet: ServiceSheet, zone: ZoneInfo) -> tuple[PaperPart, ...]:
     rows = list(sheet.parts.select_related("part", "line__position", "for_kit").order_by("pk"))
     places = part_places(sheet, rows)
+    entries = PartEntry.objects.filter(sheet_part__sheet=sheet).select_related("author")
+    newest = {entry.sheet_part_id: entry for entry in entries.order_by("pk")}
     papers = []
     for row in rows:
-        kit = f" (of kit {row.for_kit.number})" if row.for_kit else ""
+        entry = newest.get(row.pk)
         papers.append(
             PaperPart(
-                name=f"{row.part.name}{kit}",
+                name=row.part.name,
                 number=row.part.number,
                 bin=", ".join(sorted({place for place, _ in places[row.part_id]})),
                 lot=", ".join(sorted({lot for _, lot in places[row.part_id] if lot})),
                 planned_text=in_words(row.part, row.planned_steps) if row.planned_steps else "0",
                 position=str(row.line.position.order) if row.line and row.line.position else "",
-                short_text=f"short {in_words(row.part, row.short_steps)}"
-                if row.short_steps
-                else "",
+                short_text=_short_text(row),
                 used_text="" if row.used_steps is None else in_words(row.part, row.used_steps),
+                kit_text=f"of kit {row.for_kit.number}" if row.for_kit else "",
+                by_text=by_text(entry, zone=zone) if entry else "",
             )
         )
     return tuple(papers)
@@ -360,8 +418,13 @@ def counters_of(sheet: ServiceSheet) -> list[Counter]:
     return list(counters.filter(is_retired=False).distinct().order_by("order", "pk"))
 
 
-def _readings(sheet: ServiceSheet, last_values: Mapping[int, Decimal]) -> tuple[PaperReading, ...]:
-    entries = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
+def _readings(
+    sheet: ServiceSheet, last_values: Mapping[int, Decimal], zone: ZoneInfo
+) -> tuple[PaperReading, ...]:
+    entries = {
+        entry.counter_id: entry
+        for entry in sheet.readings.filter(is_in_force=True).select_related("author")
+    }
     papers = []
     for counter in counters_of(sheet):
         entry = entries.get(counter.pk)
@@ -375,6 +438,7 @@ def _readings(sheet: ServiceSheet, last_values: Mapping[int, Decimal]) -> tuple[
                 counter=words.counter_name(counter),
                 last_text=words.exactly(last_values.get(counter.pk, counter.last_value)),
                 now_text=now,
+                by_text=by_text(entry, zone=zone) if entry else "",
             )
         )
     return tuple(papers)
@@ -386,6 +450,15 @@ def _waits(sheet: ServiceSheet) -> tuple[str, ...]:
         return ()
     waiting = sheet.unsettled.open().order_by("at", "pk")
     return tuple(waiting.values_list("reason", flat=True))
+
+
+def _note(sheet: ServiceSheet) -> str:
+    """What whoever does the work should know first, and why a void sheet is void."""
+    texts = [f"Corrects sheet {sheet.corrects}."] if sheet.corrects else []
+    texts += [sheet.note] if sheet.note else []
+    if sheet.state == ServiceSheet.State.VOID and sheet.void_reason:
+        texts.append(f"Void because: {sheet.void_reason}")
+    return "\n".join(texts)
 
 
 def _held_text(sheet: ServiceSheet) -> str:

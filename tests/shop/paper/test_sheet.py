@@ -1,16 +1,19 @@
 """The printed sheet, read back."""
 
+import re
 from dataclasses import fields, is_dataclass, replace
 from io import BytesIO
 
 import pytest
 import segno
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader
 
+from shop.paper.closing import WRITE_HERE
 from shop.paper.sheet import (
     CheckGroup,
     LockoutStep,
     PaperCheck,
+    PaperFound,
     PaperPart,
     PaperReading,
     SheetPaper,
@@ -71,7 +74,7 @@ def signed_sheet() -> SheetPaper:
         cautions=tuple(replace(c, read_text=f"read{n}") for n, c in enumerate(CAUTIONS)),
         lockout=tuple(replace(s, done_text=f"locked{n}") for n, s in enumerate(LOCKOUT)),
         zero_gauges=tuple(replace(g, found_text=f"zero{n}") for n, g in enumerate(ZERO)),
-        found_work=("Scuff cover at joint 3 split again.",),
+        found_work=(PaperFound("Scuff cover at joint 3 split again.", by_text="J. Doe, 25 Nov"),),
     )
 
 
@@ -86,7 +89,7 @@ def test_every_value_given_is_on_paper() -> None:
 def test_open_sheet_offers_what_is_to_be_filled_in() -> None:
     found = text(read(sheet()))
     ticks = sum(c.kind == "tick" and not c.electrician for g in GROUPS for c in g.checks)
-    assert found.count("n/a") == ticks
+    assert found.count("n/a") == ticks + WRITE_HERE.count("n/a")
     assert found.count("was reset") == len(READINGS)
     assert found.count("must read zero") == len(ZERO)
     for phrase in (
@@ -180,7 +183,7 @@ def test_text_stays_inside_the_margins(repeats: int) -> None:
         parts=(PaperPart(long, long, long, long, long, long, long, long),),
         readings=(PaperReading(long, long), PaperReading(long, long, long)),
         counters_note=long,
-        found_work=(long,),
+        found_work=(PaperFound(long, True, long),),
         held_text=long,
     )
     for page in read(given).pages:
@@ -360,3 +363,53 @@ def test_strip_frames_the_worked_positions() -> None:
         content = read(sheet(strip=cells)).pages[0].get_contents()
         assert content is not None
         assert content.get_data().count(b"2.5 w") == worked
+
+
+def test_a_drawn_signature_is_printed_as_lines_inside_its_cell() -> None:
+    # The box of a phone: 1000 by 300, y down.
+    drawn = "M 20 150 L 300 40 L 980 290 M 400 10 L 500 280"
+    given = replace(signed_sheet(), drawn=drawn)
+    reader = read(given)
+    content = reader.pages[-1].get_contents()
+    assert content is not None
+    data = content.get_data()
+    assert b"20 150 m" in data
+    assert b"500 280 l" in data
+    # It lies where the transform puts it: right of the time worked, above the foot, small enough.
+    at = re.search(rb"([\d.]+) 0 0 -([\d.]+) ([\d.]+) ([\d.]+) cm[^c]*?20 150 m", data)
+    assert at is not None
+    scale, _, x, y = map(float, at.groups())
+    assert 960 * scale <= 150.1
+    assert 280 * scale <= 34.1
+    assert 612 * 0.4 <= x + 20 * scale <= x + 980 * scale <= 612 - 36
+    assert y - 290 * scale >= 36 + 18
+    assert data.count(b" m") > read(signed_sheet()).pages[-1].get_contents().get_data().count(b" m")
+    assert not any(page.images for page in reader.pages)
+
+
+def test_parts_used_beyond_the_plan_can_be_written_in() -> None:
+    assert "Also used:" in text(read(sheet()))
+    assert "No parts are planned. Also used:" in text(read(sheet(parts=())))
+    assert "Also used:" not in text(read(signed_sheet()))
+    assert "Parts and bins" not in text(read(replace(signed_sheet(), parts=())))
+
+
+@pytest.mark.parametrize("filler", range(0, 40, 3))
+def test_lines_to_write_on_fill_the_last_page_and_never_make_another(filler: int) -> None:
+    checks = tuple(PaperCheck(n, f"fill-{n}.") for n in range(filler))
+    given = sheet(groups=(CheckGroup("1 Pump", "", "", checks),))
+    pages = read(given).pages
+    rules = _rules(pages[-1])
+    lowest = min(y for y, _ in rules if y > 36 + 18)
+    assert lowest >= 36 + 18 - 1
+    for page in pages:
+        assert all(36 <= y <= 792 - 33 for y, _ in _rules(page))
+
+
+def _rules(page: PageObject) -> list[tuple[float, float]]:
+    """(height, length) of each level line."""
+    content = page.get_contents()
+    assert content is not None
+    lines = re.findall(rb"n ([\d.]+) ([\d.]+) m ([\d.]+) ([\d.]+) l S", content.get_data())
+    found = [tuple(map(float, each)) for each in lines]
+    return [(y, x2 - x) for x, y, x2, y2 in found if y == y2]

@@ -1,0 +1,105 @@
+"""What was signed on paper: who and when beside every entry, and what was kept long ago."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from shop import words
+from shop.models import PartEntry, ReadingEntry, ServiceSheet, StepEntry
+from shop.paper.sheet import SheetPaper
+from shop.services.paper import paper_from_plain, paper_of, paper_to_plain, paper_to_print
+from tests.shop.paper.reading import read, text
+from tests.shop.services.conftest import Hands
+from tests.shop.worlds import NOW, TODAY, SheetWorld
+
+#: A signed sheet as the program kept it before it kept authors apart, and found work with its
+#: author: taken from a loaded invented shop, then cut short.
+KEPT_BEFORE = Path(__file__).parents[1] / "paper" / "kept_before.json"
+URL, PRINTED = "https://shop.example/s/62", "Printed 27 Nov 2026 03:00"
+
+
+def restored(document: dict[str, Any]) -> SheetPaper:
+    return paper_from_plain(document, url=URL, printed=PRINTED)
+
+
+def texts(kept: object, *, but: set[str]) -> list[str]:
+    """Every text in a kept document, but that under some keys."""
+    if isinstance(kept, str):
+        return [kept] if kept else []
+    if isinstance(kept, dict):
+        return [each for key in kept if key not in but for each in texts(kept[key], but=but)]
+    return [each for item in kept for each in texts(item, but=but)] if type(kept) is list else []
+
+
+def test_a_sheet_kept_before_there_were_authors_beside_entries_prints_all_that_it_says() -> None:
+    document = json.loads(KEPT_BEFORE.read_text())
+    assert isinstance(document["found_work"][0], str)
+    assert "by_text" not in document["cautions"][0]
+    found = text(read(restored(document)))
+    drawn = {"icon", "side", "kind", "language", "choices", "url", "printed_text"}
+    wanted = texts(document, but=drawn)
+    assert len(wanted) > 80
+    letters = "".join(found.split())
+    assert [each for each in wanted if not _said(letters, each)] == []
+
+
+def _said(letters: str, wanted: str) -> bool:
+    """Whether the words of a text follow one another; other columns may stand between them."""
+    at = 0
+    for word in wanted.split():
+        at = letters.find(word, at)
+        if at < 0:
+            return False
+    return True
+
+
+@pytest.mark.django_db
+def test_what_is_kept_comes_back_as_it_was(world: SheetWorld, done: Hands) -> None:
+    paper = paper_of(done.fresh(), today=TODAY, url=URL, printed=PRINTED)
+    through_json = json.loads(json.dumps(paper_to_plain(paper)))
+    assert restored(through_json) == paper
+
+
+@pytest.mark.django_db
+def test_the_signed_copy_says_who_and_when_beside_every_entry(
+    world: SheetWorld, done: Hands
+) -> None:
+    counter = world.fleet.rig.counters.order_by("order").first()
+    assert counter is not None
+    at = NOW
+    ReadingEntry.objects.create(
+        sheet=done.sheet,
+        counter=counter,
+        value=counter.last_value + 5,
+        event_id="7f1c0f43-61cb-4f0c-8df5-20a1f4b4c0aa",
+        author=done.who,
+        at=at,
+        recorded_at=at,
+    )
+    signed = done.sign()
+    paper = paper_to_print(signed, today=TODAY, url=URL, printed=PRINTED)
+    found = text(read(paper))
+    zone = world.shop.zone
+    entries = [
+        *StepEntry.objects.filter(in_force_for__sheet=signed),
+        *PartEntry.objects.filter(sheet_part__sheet=signed),
+        *ReadingEntry.objects.filter(sheet=signed),
+    ]
+    wanted = [f"{e.author.name}, {words.dated(e.at, zone=zone)}" for e in entries]
+    assert len(wanted) > 8
+    for each in set(wanted):
+        assert found.count(each) >= wanted.count(each), each
+
+
+@pytest.mark.django_db
+def test_a_note_and_why_a_sheet_is_void_are_printed(world: SheetWorld) -> None:
+    sheet = world.draft(note="mind the whip hose")
+    sheet.state, sheet.void_reason = ServiceSheet.State.VOID, "rig sold"
+    sheet.voided_by, sheet.voided_at = world.manager, timezone.now()
+    sheet.save()
+    found = text(read(paper_of(sheet, today=TODAY)))
+    assert "mind the whip hose" in found
+    assert "rig sold" in found
