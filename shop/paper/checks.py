@@ -60,12 +60,11 @@ def section(sheet: SheetPaper, *, area: Area) -> Section | None:
 
 
 def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
-    about = ", ".join(
-        text
-        for text in (group.service, group.state_text, group.covers_text, group.outcome_text)
-        if text
-    )
-    *before, last = _group_head(columns, (group.position, True), (about, False), notes=group.notes)
+    about = ", ".join(text for text in (group.service, group.state_text, group.covers_text) if text)
+    head: tuple[tuple[str, bool], ...] = ((group.position, True), (about, False))
+    if group.outcome_text:
+        head = ((group.position, True), (f"{about}:", False), (group.outcome_text, True))
+    *before, last = _group_head(columns, *head, notes=group.notes)
     rows = [*together([Row(block) for block in before]), Row(last, keep=True)]
     again = _group_head(columns, (group.position, True), (f"{group.service}, continued", False))[0]
     for check in group.checks:
