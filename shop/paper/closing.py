@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from shop.paper.blocks import (
+    LONGEST,
     SECTION_GAP,
     Area,
     Block,
@@ -16,6 +17,7 @@ from shop.paper.blocks import (
     together,
 )
 from shop.paper.content import PaperFound, PaperPart, PaperReading, SheetPaper
+from shop.paper.opening import heavy
 from shop.paper.paths import bounds
 from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, FRAME, Pen
 from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, entered, row
@@ -38,6 +40,7 @@ FOUND, FOUND_OPEN = "Found work", "Found work and notes"
 NO_PARTS = "No parts are planned."
 WRITE_HERE = "Of a check: its number, why it is n/a, what was done."
 MORE_PARTS = "Also used:"
+WAITS = "Waited for a manager when this was signed:"
 NEEDS_PARTS, MUST_NOT_LEAVE = "needs parts", "rig must not leave"
 
 
@@ -47,7 +50,8 @@ def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
     found.extend(_readings_and_found(sheet, area))
     last = found.pop()
     *rows, end = last.rows
-    signed = [*rows, replace(end, keep=True), Row(_sign(sheet, area))]
+    waits = [Row(block, keep=True) for block in _waits(sheet, area)]
+    signed = [*rows, replace(end, keep=True), *waits, Row(_sign(sheet, area))]
     return [*found, replace(last, rows=signed)]
 
 
@@ -275,6 +279,16 @@ def _found_row(entry: PaperFound, area: Area) -> tuple[Block, ...]:
 
 
 # Signature
+
+
+def _waits(sheet: SheetPaper, area: Area) -> list[Block]:
+    """What of the signature waited for a manager, each in words."""
+    if not sheet.waits:
+        return []
+    text = "\n".join((WAITS, *sheet.waits))
+    lines = plain(text, width=area.width - 16, bold=True)
+    starts = range(0, len(lines), LONGEST)
+    return [heavy(lines[start : start + LONGEST], area) for start in starts]
 
 
 def _sign(sheet: SheetPaper, area: Area) -> Block:

@@ -177,9 +177,8 @@ class SheetPaper:
     cells: caption over value, in the head of every page.
     note: what the manager wrote for whoever does the work. labour_text: time worked, once signed.
     signed: "" while open. Once signed, empty boxes are left out, since nothing more may be written.
-    drawn: the signature as drawn, path data "M x y L x y …" in any units, y down; "" without one.
+    drawn: the signature as drawn on a phone, "M 3 4 L 5 6 …", in any units, y down; or nothing.
     url: where the QR code leads; "" leaves it out.
-    drawn: the signature as drawn on a phone, "M 3 4 L 5 6 …", in a box of 1000 by 300; or nothing.
     waits: what of a signed sheet waited for a manager when it was signed, a sentence each.
     language: BCP 47 tag of the texts, for screen readers.
     """
@@ -210,7 +209,6 @@ class SheetPaper:
     finished: str = ""
     labour_text: str = ""
     signed: str = ""
-    drawn: str = ""
     void: bool = False
     held_text: str = ""
     drawn: str = ""

@@ -47,7 +47,7 @@ def _held(sheet: SheetPaper, area: Area) -> list[Row]:
     texts.append(sheet.held_text)
     lines = plain("\n".join(texts), width=area.width - 16, bold=True)
     return [
-        Row(_heavy(lines[start : start + LONGEST], area)) for start in range(0, len(lines), LONGEST)
+        Row(heavy(lines[start : start + LONGEST], area)) for start in range(0, len(lines), LONGEST)
     ]
 
 
@@ -60,7 +60,8 @@ def _note(sheet: SheetPaper, area: Area) -> list[Row]:
     return [Row(block) for block in row((cell,), left=area.left, right=area.right)]
 
 
-def _heavy(lines: Sequence[Line], area: Area) -> Block:
+def heavy(lines: Sequence[Line], area: Area) -> Block:
+    """Lines in a frame that nobody overlooks."""
     leading = TEXT * LEADING
     height = len(lines) * leading + 11
 

@@ -172,7 +172,6 @@ def paper_of(
         finished=words.dated(sheet.signed_at, zone=shop.zone) if sheet.signed_at else "",
         labour_text=words.span(sheet.labour_minutes) if sheet.labour_minutes else "",
         signed=_signed_text(sheet),
-        drawn=sheet.drawn,
         void=sheet.state == ServiceSheet.State.VOID,
         held_text=_held_text(sheet),
         drawn=sheet.drawn,

@@ -8,7 +8,7 @@ import pytest
 import segno
 from pypdf import PageObject, PdfReader
 
-from shop.paper.closing import WRITE_HERE
+from shop.paper.closing import WAITS, WRITE_HERE
 from shop.paper.sheet import (
     CheckGroup,
     LockoutStep,
@@ -413,3 +413,10 @@ def _rules(page: PageObject) -> list[tuple[float, float]]:
     lines = re.findall(rb"n ([\d.]+) ([\d.]+) m ([\d.]+) ([\d.]+) l S", content.get_data())
     found = [tuple(map(float, each)) for each in lines]
     return [(y, x2 - x) for x, y, x2, y2 in found if y == y2]
+
+
+def test_what_waits_for_a_manager_stands_above_the_signature() -> None:
+    given = replace(signed_sheet(), waits=("Generator hours contradict 1,190.", "2 seals short."))
+    found = text(read(given))
+    assert f"{WAITS} Generator hours contradict 1,190. 2 seals short. Started" in found
+    assert WAITS not in text(read(signed_sheet()))
