@@ -32,6 +32,7 @@ from equipment.services import CareRefused, library, restore_service, retire_ser
 from equipment.services.asking import asked_of, value_units, versions_to_read
 from equipment.tables import AppliesTable, ServiceRow, ServiceTable
 from equipment.views.common import PageRequest, draw, is_sound, typed, zone
+from equipment.views.what_we_know import known_section
 
 COMPONENTS_A_PAGE: Final = 25
 
@@ -112,6 +113,7 @@ def service(request: PageRequest, pk: int) -> HttpResponse:
         "can_compare": len(versions) > 1 or shown.library_code or shown.copied_from_id,
         "further": _further(shown, now_asked),
         "table": table,
+        **known_section(shown),
     }
     return render(request, "equipment/service.html", context)
 

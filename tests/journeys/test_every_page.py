@@ -20,6 +20,7 @@ from equipment.models import (
     FacePhoto,
     Finding,
     JobBooking,
+    Known,
     LogContradiction,
     Reading,
     Renewal,
@@ -45,6 +46,7 @@ from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import (
     JourneyWorld,
     add_drums,
+    add_knowledge,
     add_logs,
     add_photo,
     add_round,
@@ -112,6 +114,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     orders_in_every_state(world.sheets.filter_part, world.sheets.bin, author=manager, at=world.now)
     add_supplier(world)
     add_photo(world)
+    add_knowledge(world)
     add_drums(world)
     add_logs(world, technician)
     for code, kind in (("K-03", "cycle"), ("01-D1", "drawer")):
@@ -175,6 +178,14 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
     return {
         "equipment:cancel_booking": [{"pk": JobBooking.objects.get().pk}],
         "equipment:change_booking": [{"pk": JobBooking.objects.get().pk}],
+        **{
+            f"equipment:{name}": [{"pk": world.fleet.components["gun"].type_id}]
+            for name in ("type", "type_note", "type_file")
+        },
+        "equipment:newer_note": [{"pk": Known.objects.filter(kind="note").latest("pk").pk}],
+        "equipment:newer_file": [{"pk": Known.objects.filter(kind="picture").latest("pk").pk}],
+        "equipment:take_off_known": [{"pk": Known.objects.in_force().latest("pk").pk}],
+        "equipment:known_file": [{"digest": Known.objects.get(kind="file").digest}],
         "equipment:finding": [{"pk": each.pk} for each in Finding.objects.order_by("pk")[:2]],
         "equipment:close_finding": [{"pk": Finding.objects.latest("pk").pk}],
         "equipment:component": pump,
@@ -284,6 +295,8 @@ OF_A_SERVICE = (
     "compare_service",
     "copy_service",
     "retire_service",
+    "service_file",
+    "service_note",
 )
 OF_A_RIG = (
     "bookings",

@@ -9,10 +9,12 @@ from uuid import uuid4
 
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from equipment.models import Caution, Finding, Reading, RoundItem
+from equipment.models import Caution, Finding, Known, Reading, RoundItem, Service
+from equipment.pdfs import read_pdf
 from equipment.pictures import shrink
 from equipment.services import CheckPlan
 from equipment.services.drums import NewLevel, record_levels
+from equipment.services.knowing import keep_known, print_on_sheets, store_pdf, take_off_known
 from equipment.services.photos import attach_photo, attach_to_found, store_picture
 from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Part
@@ -24,6 +26,7 @@ from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used
 from shop.services.working import answer_step
 from tests.equipment.factories import SprayRig, service_for
+from tests.equipment.papers import pdf_file
 from tests.equipment.photographs import photo_file
 from tests.inventory.factories import PartFactory, received
 from tests.shop.worlds import SheetWorld, sheet_world
@@ -131,6 +134,33 @@ def add_photo(world: JourneyWorld) -> None:
         at=world.now,
         request_id=last.request_id,
     )
+
+
+def add_knowledge(world: JourneyWorld) -> None:
+    """About the gun a printed picture and a note that replaced another, about packing a file and
+    notes that were taken off and not."""
+    gun = world.fleet.components["gun"].type
+    packing = Service.objects.get(name="packing")
+    digest = store_picture(shrink(photo_file(size=(900, 600))))
+    shown = known(
+        world, gun, "Exploded view, seals numbered from the tip", "picture", digest=digest
+    )
+    print_on_sheets(known=shown, is_printed=True, author=world.sheets.manager, at=world.now)
+    first = known(world, gun, "Side seals: torque to 10, see the sheet")
+    known(world, gun, "Side seals: torque to 12, see the sheet", replaces=first)
+    gone = known(world, packing, "Grease is on the upper shelf")
+    take_off_known(
+        known=gone, author=world.sheets.manager, at=world.now, reason="the shelf was moved"
+    )
+    known(world, packing, "Warm the packing in the hand first", document="Maker’s sheet 4")
+    digest = store_pdf(read_pdf(pdf_file()))
+    known(world, packing, "Torque table", "file", digest=digest, pages=2, page="page 2")
+
+
+def known(world: JourneyWorld, about: Any, text: str, kind: str = "note", **more: Any) -> Known:
+    """Something that the manager knows."""
+    given = {"author": world.sheets.manager, "at": world.now, "request_id": uuid4()}
+    return keep_known(about=about, kind=kind, text=text, **given, **more)
 
 
 def add_drums(world: JourneyWorld) -> None:

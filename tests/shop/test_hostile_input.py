@@ -22,8 +22,10 @@ from django.urls import reverse
 from equipment.models import (
     Component,
     ComponentKind,
+    ComponentType,
     Due,
     Finding,
+    Known,
     LogContradiction,
     Position,
     Reading,
@@ -32,6 +34,7 @@ from equipment.models import (
     ShiftLog,
 )
 from equipment.services import open_finding
+from equipment.services.knowing import keep_known
 from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Count, Location, Lot, Movement, RobbedKit, Supplier
 from inventory.services import rob_kit
@@ -91,6 +94,7 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     made = sheet_world(shop, manager)  # type: ignore[arg-type]
     who = {"author": manager, "at": NOW, "request_id": uuid4()}
     open_finding(rig=made.fleet.rig, text="rubs", **who)
+    keep_known(about=made.fleet.components["gun"].type, kind="note", text="To 12", **who)
     hands = Hands(made.draft(made.oil), technician)
     hands.take()
     hands.open_the_checks()
@@ -155,6 +159,11 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "inventory:supplier_part": Supplier,
         "equipment:service": Service,
         "equipment:finding": Finding,
+        "equipment:newer_note": Known,
+        "equipment:take_off_known": Known,
+        "equipment:type": ComponentType,
+        "equipment:type_note": ComponentType,
+        "equipment:type_file": ComponentType,
         "equipment:new_service_of": ComponentKind,
         "shop:contradiction": LogContradiction,
         "shop:log_file": ShiftLog,
