@@ -86,6 +86,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:reckon_again": MANAGER,
     "shop:answer": CREW,
     "shop:clock": CREW,
+    "shop:correct_sheet": MANAGER,
     "shop:draft_sheet": MANAGER,
     "shop:drop_service_part": MANAGER,
     "shop:hand_out": MANAGER,

@@ -21,7 +21,7 @@ from equipment.models import (
 from equipment.services import including, locks
 from equipment.services.including import Covers
 from shop import isolation, words
-from shop.models import Person, ServiceSheet, SheetLine, SheetStep, Shop, StepEntry
+from shop.models import Correction, Person, ServiceSheet, SheetLine, SheetStep, Shop, StepEntry
 from shop.services import sheet_parts
 from shop.services.locking import lock_open_sheet
 from shop.services.refusals import (
@@ -374,6 +374,18 @@ def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str, str]
             sheet__state=ServiceSheet.State.SIGNED,
         )
         .order_by("sheet__signed_at", "pk")
-        .values_list("line__component", "title", "unit", "entry__value")
+        .values_list("line__component", "title", "unit", "entry__value", "pk")
     )
-    return {(component, title, unit): value for component, title, unit, value in entries}
+    corrected = dict(
+        Correction.objects.filter(
+            about=Correction.About.CHECK,
+            step__line__component__in=components,
+            value__isnull=False,
+        )
+        .order_by("pk")
+        .values_list("step", "value")
+    )
+    return {
+        (component, title, unit): corrected.get(step, value)
+        for component, title, unit, value, step in entries
+    }

@@ -50,7 +50,7 @@ def second_look(request: PageRequest, number: int) -> HttpResponse:
                 messages.success(request, "What is not right is found work now.")
             if data["follows"] in ("correction", "both"):
                 messages.success(request, f"Now say what sheet {sheet} should have said.")
-                return redirect("shop:sheet", number)
+                return redirect("shop:correct_sheet", number)
             return redirect("shop:sheet", number)
     if not sheet.is_second_look_wanted and not form.is_bound:
         messages.error(request, f"No second look at sheet {sheet} is wanted.")

@@ -252,6 +252,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "shop:import_template": [{"kind": "rigs", "way": way} for way in ("csv", "xlsx")],
         "shop:person": [{"pk": world.sheets.manager.pk}],
         "shop:rig_spend": rig,
+        "shop:correct_sheet": [{"number": ServiceSheet.objects.signed().earliest("pk").number}],
         "shop:second_look": [{"number": ServiceSheet.objects.signed().earliest("pk").number}],
         "shop:service_minutes": [
             {"pk": world.sheets.oil.version.service_id},

@@ -7,7 +7,15 @@ from django.db import DatabaseError, connection, transaction
 
 from equipment.models import BroughtForward, Postponement, Reading, Renewal, SideAnswer
 from inventory import guards
-from shop.models import Arrival, SecondLook, Settlement, SignedCopy, StepEntry, Unsettled
+from shop.models import (
+    Arrival,
+    Correction,
+    SecondLook,
+    Settlement,
+    SignedCopy,
+    StepEntry,
+    Unsettled,
+)
 from shop.services.clocking import start_time
 from shop.services.handing_over import hand_over
 from shop.services.signing import sign_sheet
@@ -24,6 +32,8 @@ CHANGES = {
     "a signed copy": "DELETE FROM shop_signedcopy",
     "a second look": "UPDATE shop_secondlook SET text = 'never seen'",
     "who looked again": "DELETE FROM shop_secondlook",
+    "what was corrected": "UPDATE shop_correction SET now = 'never said'",
+    "a correction": "DELETE FROM shop_correction",
     "an entry's value": "UPDATE shop_stepentry SET note = 'never said'",
     "a postponement's day": "UPDATE equipment_postponement SET until = '2030-01-01'",
     "a postponement": "DELETE FROM equipment_postponement",
@@ -94,6 +104,9 @@ def _signed(shop, manager) -> None:
     Settlement.objects.create(
         unsettled=waits, how="set_aside", note="done by hand", author=manager, at=NOW
     )
+    Correction.objects.create(
+        sheet=sheet, about="labour", title="Work", was="90 min", now="30 min", value=30
+    )
     SecondLook.objects.create(
         sheet=sheet, outcome="passed", author=manager, at=NOW, request_id=uuid4()
     )
@@ -142,6 +155,7 @@ def test_twin_without_the_guards_sql_changes_it() -> None:
         for name in (
             "an answer about two sides",
             "who looked again",
+            "a correction",
             "a postponement",
             "what was wanted",
             "a signed copy",
