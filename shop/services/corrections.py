@@ -42,7 +42,7 @@ from shop.models import (
     SignedCopy,
     StepEntry,
 )
-from shop.paper.content import CheckGroup, PaperCheck, SheetPaper
+from shop.paper.content import CheckGroup, PaperCheck, PaperFound, SheetPaper
 from shop.services.paper import line_place, paper_to_plain
 from shop.services.refusals import SheetRefused, refuse_long
 from shop.services.sheet_parts import SOURCE, places_of
@@ -544,9 +544,10 @@ def _keep_copy(
             ),
         ),
         found_work=tuple(
-            Finding.objects.filter(source_kind=SOURCE, source_number=new.number)
-            .order_by("pk")
-            .values_list("text", flat=True)
+            PaperFound(text=each.text, is_grave=each.is_grave)
+            for each in Finding.objects.filter(
+                source_kind=SOURCE, source_number=new.number
+            ).order_by("pk")
         ),
         finished=words.dated(new.signed_at, zone=shop.zone),
         signed=new.signature,

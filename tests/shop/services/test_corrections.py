@@ -14,6 +14,7 @@ from equipment.services import NewReading
 from inventory.models import Balance, Movement
 from inventory.services import prove
 from shop.models import Correction, ServiceSheet, SheetPart, SignedCopy
+from shop.paper.sheet import sheet_pdf
 from shop.services import corrections
 from shop.services.corrections import (
     CorrectionRefused,
@@ -159,6 +160,8 @@ def test_a_right_value_out_of_limit_asks_what_has_to_be_done(
     new = correct(signed, world, checks=(asked,))
     found = Finding.objects.get()
     assert (found.text, found.source_number) == ("regulator drifts", new.number)
+    assert [each.text for each in printed(new).found_work] == ["regulator drifts"]
+    assert sheet_pdf(printed(new)).startswith(b"%PDF")
     assert found.component == volts(signed).line.component
 
 
