@@ -45,6 +45,7 @@ urlpatterns = [
     path("rigs/<int:number>/bookings/", bookings.bookings, name="bookings"),
     path("bookings/<int:pk>/", bookings.change, name="change_booking"),
     path("bookings/<int:pk>/cancel/", bookings.cancel, name="cancel_booking"),
+    path("found/new/", findings.report, name="report"),
     path("found/<int:pk>/", findings.finding, name="finding"),
     path("found/<int:pk>/close/", findings.close, name="close_finding"),
     path("drums/<int:pk>/reverse/", readings.reverse_drum, name="reverse_drum"),

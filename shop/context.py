@@ -24,6 +24,8 @@ class NavLink(NamedTuple):
     current: bool
 
 
+#: Anybody reports found work from any page; those who find most have it at the thumb.
+REPORT = ("Found work", "equipment:report")
 #: The bar by role: word, address.
 NAV: dict[str, tuple[tuple[str, str], ...]] = {
     Role.MANAGER: (
@@ -39,6 +41,7 @@ NAV: dict[str, tuple[tuple[str, str], ...]] = {
     Role.TECHNICIAN: (
         ("Today", "shop:today"),
         ("Rigs", "shop:rigs"),
+        REPORT,
         ("Sheets", "shop:sheets"),
         ("Parts", "inventory:parts"),
     ),
@@ -76,6 +79,8 @@ def page(request: HttpRequest) -> dict[str, Any]:
         "shop_name": shop.name if shop else "",
         "person": SignedIn(known.name, known.get_role_display()) if known else None,
         "calendar_url": reverse("shop:calendar") if may(known, "shop:calendar") else "",
+        "report_url": reverse("equipment:report") if may(known, "equipment:report") else "",
+        "report_in_nav": known is not None and REPORT in NAV[known.role],
         "sign_out_url": reverse("shop:sign_out"),
         "today": getattr(request, "today", None),
         "nav": nav(request, known) if known else [],

@@ -45,6 +45,50 @@ class FindingForm(PhotosFields, SentForm):
         return self.fitted.get(self.cleaned_data["component"])
 
 
+#: Rigs that are chosen by a tap on their number; of more than that the number is typed.
+MOST_TO_TAP = 48
+
+
+class ReportForm(PhotosFields, SentForm):
+    """Something wrong, reported by whoever sees it: the rig, a few words, a photo."""
+
+    field_order = ("rig", "text", "photos", "is_grave")
+
+    rig = forms.ModelChoiceField(
+        label="Rig",
+        queryset=Rig.objects.none(),
+        to_field_name="number",
+        empty_label=None,
+        error_messages={
+            "required": "Choose the rig.",
+            "invalid_choice": "There is no rig of that number.",
+        },
+    )
+    text = forms.CharField(
+        label="What you found",
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "Say in a few words what you found."},
+    )
+    is_grave = forms.BooleanField(label="Rig must not leave", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["rig"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = Rig.objects.order_by("number")
+        #: The rigs to tap on, in the order of their numbers: each stays in its place.
+        self.rigs = list(field.queryset[: MOST_TO_TAP + 1])
+        self.is_typed = len(self.rigs) > MOST_TO_TAP
+        if self.is_typed:
+            field.widget = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+
+    @property
+    def chosen(self) -> str:
+        """The number that is chosen or typed, as text."""
+        return str(self["rig"].value() or "")
+
+
 class FindingPhotosForm(PhotosFields, SentForm):
     """Photos of found work that is written down already."""
 

@@ -6,9 +6,10 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods
 
-from equipment.forms.rigs import CloseFindingForm, FindingForm, FindingPhotosForm
+from equipment.forms.rigs import CloseFindingForm, FindingForm, FindingPhotosForm, ReportForm
 from equipment.models import Finding, Rig
 from equipment.services import FindingRefused, close_finding, open_finding
 from equipment.services.photos import TooManyPhotos, attach_all_to_found, photos_of_found
@@ -56,6 +57,49 @@ def new_finding(request: PageRequest, number: int) -> HttpResponse:
     elif form.is_bound:
         form.hold(stored_all(request, form.pictures))
     return draw(request, "equipment/new_finding.html", of_rig(rig, form=form))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def report(request: PageRequest) -> HttpResponse:
+    """Report something wrong on any rig, from any page: the rig, a few words, done."""
+    now = timezone.now()
+    asked = request.GET.get("rig", "")
+    form = ReportForm(
+        typed(request),
+        request.FILES or None,
+        now=now,
+        initial={"rig": asked if asked.isdecimal() else ""},
+    )
+    back = _back(request)
+    if is_sound(request, form):
+        data = form.cleaned_data
+        form.hold(stored_all(request, form.pictures))
+        try:
+            made = open_finding(
+                rig=data["rig"],
+                text=data["text"],
+                is_grave=data["is_grave"],
+                author=request.user,
+                at=now,
+                request_id=data["request_id"],
+                digests=form.held,
+            )
+        except TooManyPhotos as refused:
+            form.add_error("photos", str(refused))
+        else:
+            held = " The rig must not leave until it is put right." if made.is_grave else ""
+            messages.success(request, f"Found work on rig {made.rig} is written down.{held}")
+            return redirect(back)
+    elif form.is_bound:
+        form.hold(stored_all(request, form.pictures))
+    return draw(request, "equipment/report.html", {"form": form, "back": back})
+
+
+def _back(request: PageRequest) -> str:
+    """The page that somebody came from, where it is one of ours; else Today."""
+    asked = request.POST.get("back") or request.GET.get("back") or "/"
+    ours = url_has_allowed_host_and_scheme(asked, allowed_hosts=None) and "\x00" not in asked
+    return asked if ours and asked.startswith("/") else "/"
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

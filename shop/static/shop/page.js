@@ -10,6 +10,12 @@ document.addEventListener("change", (event) => {
   }
 });
 
+// What is chosen leads on to what comes next, so that a phone opens its keyboard with its dictation.
+document.addEventListener("change", (event) => {
+  const next = event.target instanceof HTMLInputElement && document.getElementById(event.target.dataset.then || "");
+  if (next && !next.value) next.focus();
+});
+
 // Minus and plus beside a measured value; without a script the value is typed.
 document.addEventListener("click", (event) => {
   const button = event.target instanceof Element ? event.target.closest("button[data-step]") : null;
