@@ -80,6 +80,10 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:take_off_forward": MANAGER,
     # shop: sheets. What a phone sends proves its author itself: see shop/services/arriving.
     "shop:entries": PUBLIC,
+    "shop:pick_answer": MANAGER,
+    "shop:settle": MANAGER,
+    "shop:settle_sheet": MANAGER,
+    "shop:unsettled": MANAGER,
     "shop:add_part": CREW,
     "shop:advice": SIGNED_IN,
     "shop:follow_advice": MANAGER,

@@ -59,6 +59,7 @@ BELOW: dict[str, tuple[str, ...]] = {
     "inventory:buying": ("inventory:orders", "inventory:suppliers", "inventory:cores"),
     "inventory:parts": ("inventory:keeping", "inventory:counts", "shop:find", "shop:labels"),
     "shop:rigs": ("shop:jobs", "shop:drawers"),
+    "shop:sheets": ("shop:unsettled",),
     "shop:settings": (
         "shop:people",
         "shop:import",

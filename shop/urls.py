@@ -33,6 +33,7 @@ from shop.views import (
     taking,
     today,
     topup,
+    unsettled,
     work,
 )
 
@@ -139,6 +140,10 @@ shop_addresses = [
     path("sheets/<int:number>/used/", work.used, name="used"),
     path("sheets/<int:number>/add-part/", work.add_part, name="add_part"),
     path("sheets/<int:number>/steps/<int:pk>/", work.answer, name="answer"),
+    path("unsettled/", unsettled.unsettled, name="unsettled"),
+    path("unsettled/<int:pk>/", unsettled.settle, name="settle"),
+    path("unsettled/sheets/<int:number>/post/", unsettled.settle_sheet, name="settle_sheet"),
+    path("unsettled/answers/<int:pk>/pick/", unsettled.pick_answer, name="pick_answer"),
     path("sheets/<int:number>/entries/", work.entries, name="entries"),
     path("sheets/<int:number>/work/", work.work, name="work"),
     path("sheets/<int:number>/work/cautions/", work.work_cautions, name="work_cautions"),

@@ -131,6 +131,40 @@ def answer_step(
 
 
 @transaction.atomic
+def pick_answer(
+    *, picked: StepEntry, event_id: UUID, author: Person, at: datetime, recorded_at: datetime
+) -> StepEntry:
+    """Say which of several answers to a step counts: it is entered anew by who picks it, with
+    the found work that it opened, and no other answer is its rival any more.
+
+    Sent twice with one event_id, it counts once. Raises SheetClosed, ElectricianNeeded.
+    """
+    step = picked.step
+    lock_open_sheet(step.sheet)
+    if earlier := StepEntry.objects.filter(event_id=event_id).first():
+        return earlier
+    if step.needs_electrician and not author.is_electrician:
+        raise ElectricianNeeded(step)
+    entry = StepEntry.objects.create(
+        step=step,
+        event_id=event_id,
+        author=author,
+        at=at,
+        recorded_at=recorded_at,
+        answer=picked.answer,
+        value=picked.value,
+        choice=picked.choice,
+        note=picked.note,
+        remedy=picked.remedy,
+        is_out_of_limit=picked.is_out_of_limit,
+        finding=picked.finding,
+    )
+    step.entry = None if picked.answer == Answer.CLEARED else entry
+    step.save(update_fields=["entry"])
+    return entry
+
+
+@transaction.atomic
 def enter_reading(
     *,
     sheet: ServiceSheet,

@@ -35,7 +35,8 @@ from inventory.services import receive, rob_kit
 from inventory.services.buying import Terms, create_supplier, set_supplier_part
 from inventory.services.counting import start_count
 from shop.access import ACCESS, may
-from shop.models import ComingLog, Person, Role, ServiceSheet, Shop
+from shop.models import ComingLog, Person, Role, ServiceSheet, Shop, Unsettled
+from shop.services.arriving import set_aside
 from shop.services.drafting import void_sheet
 from shop.services.feeds import Choices, make_feed
 from shop.services.needs import set_need
@@ -54,6 +55,7 @@ from tests.journeys.worlds import (
     draft,
     today,
 )
+from tests.shop.phones import Phone
 from tests.shop.test_access import ADDRESSES, example
 
 #: Pieces of a page, which htmx puts into one: seen where they stand.
@@ -94,7 +96,8 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
     world.sheets.oil.refresh_from_db()
     void = draft(world)
     void_sheet(sheet=void, author=manager, at=at, reason="wrong rig", request_id=uuid4())
-    draft(world, technician=technician)
+    opened = draft(world, technician=technician)
+    add_unsettled(world, signed, opened, by=technician)
     for text, is_grave in (("hose rubs on the frame", False), ("regulator drifts", True)):
         open_finding(
             rig=rig, text=text, is_grave=is_grave, author=technician, at=at, request_id=uuid4()
@@ -129,6 +132,26 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
         person=technician, key=CALENDAR_KEY, choices=Choices("all", True, "all"), at=world.now
     )
     return world
+
+
+def add_unsettled(
+    world: JourneyWorld, signed: ServiceSheet, opened: ServiceSheet, *, by: Person
+) -> None:
+    """What came late to a signed sheet, by a clock that is slow; one set aside; two answers."""
+    late = Phone(by, signed, clock=timedelta(hours=-3))
+    row = signed.parts.get(part=world.sheets.filter_part)
+    check = signed.steps.filter(section="check").order_by("order")[0]
+    made = [
+        late.answer(check, "na", note="no oil in it", at=world.now),
+        late.entry("reading", counter=world.fleet.counters["hours"].pk, value="99999"),
+        late.entry("used", row=row.pk, used="2", at=world.now),
+        late.entry("take", at=world.now),
+    ]
+    assert {each.state for each in late.send(*made, now=world.now)} == {"waiting"}
+    set_aside(unsettled=Unsettled.objects.latest("pk"), note="twice", author=by, at=world.now)
+    lockout = opened.steps.filter(section="lockout").order_by("order")[0]
+    for phone, answer in ((Phone(by, opened), "done"), (Phone(by, opened), "na")):
+        phone.send(phone.answer(lockout, answer, note="none here", at=world.now), now=world.now)
 
 
 def add_supplier(world: JourneyWorld) -> None:
@@ -263,6 +286,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "shop:round_sheet": rig,
         "shop:readings_file": [{"number": 1, "way": "csv"}],
         "shop:spend_file": [{"way": "csv"}],
+        "shop:settle": [{"pk": each.pk} for each in Unsettled.objects.order_by("pk")],
         "shop:sheet": [{"number": each.number} for each in ServiceSheet.objects.all()],
         "shop:work_checks": [{"number": open_sheet.number, "order": 1}],
         **{f"equipment:{name}": service for name in OF_A_SERVICE},

@@ -39,11 +39,12 @@ from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Count, Location, Lot, Movement, RobbedKit, Supplier
 from inventory.services import rob_kit
 from inventory.services.counting import start_count
-from shop.models import Person, ServiceSheet
+from shop.models import Person, ServiceSheet, StepEntry, Unsettled
 from shop.services.coming_logs import take_in
 from tests.depth import IN_CI
 from tests.inventory.factories import received
 from tests.inventory.orders import orders_in_every_state
+from tests.shop.phones import Phone
 from tests.shop.services.conftest import Hands
 from tests.shop.test_access import ADDRESSES, example
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
@@ -101,6 +102,8 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     type(made.rebuild.version).objects.update(second_look=True)
     _sign(Hands(made.draft(made.rebuild), technician))
     made.draft(Due.objects.get(pk=made.rebuild.pk))
+    phone = Phone(technician, hands.sheet)
+    phone.send(phone.answer(hands.check("Volts at rated load"), "value", value="300"))
     received(made.kit, made.bin, 1, 900)
     rob_kit(
         kit=made.kit, location=made.bin, missing={made.seal: 1}, **{**who, "request_id": uuid4()}
@@ -166,6 +169,8 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "equipment:type_file": ComponentType,
         "equipment:new_service_of": ComponentKind,
         "shop:contradiction": LogContradiction,
+        "shop:pick_answer": StepEntry,
+        "shop:settle": Unsettled,
         "shop:log_file": ShiftLog,
         "shop:withdraw_log": ShiftLog,
     }

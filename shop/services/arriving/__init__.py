@@ -11,10 +11,20 @@ from shop.services.arriving.entry import Asked, Entry, NotTaken, Outcome
 from shop.services.arriving.kinds import KINDS, Kind
 from shop.services.arriving.pens import NotOurs, Pen, pen_of, read_pen
 from shop.services.arriving.reading import Batch, Unreadable, read_batch
-from shop.services.arriving.snapshot import snapshot
+from shop.services.arriving.settling import (
+    AlreadySettled,
+    may_post,
+    not_issued,
+    part_meant,
+    post,
+    post_all,
+    set_aside,
+)
+from shop.services.arriving.snapshot import answer_in_words, rivals_of, snapshot
 
 __all__ = [
     "KINDS",
+    "AlreadySettled",
     "Arrived",
     "Asked",
     "Batch",
@@ -25,9 +35,17 @@ __all__ = [
     "Outcome",
     "Pen",
     "Unreadable",
+    "answer_in_words",
     "arrive",
+    "may_post",
+    "not_issued",
+    "part_meant",
     "pen_of",
+    "post",
+    "post_all",
     "read_batch",
     "read_pen",
+    "rivals_of",
+    "set_aside",
     "snapshot",
 ]

@@ -36,6 +36,7 @@ KINDS: Final[dict[str, Kind]] = {
         },
         work.answer,
     ),
+    "pick": Kind({"event": text}, work.pick),
     "used": Kind({"row": key, "part": text, "used": text}, work.used),
     "add": Kind({"part": text, "quantity": text, "place": text, "sure": text}, work.add),
     "take": Kind({}, work.take),

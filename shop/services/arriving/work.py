@@ -3,6 +3,7 @@
 import re
 from decimal import Decimal
 from typing import Final
+from uuid import UUID
 
 from django.db.models import Sum
 
@@ -64,7 +65,7 @@ def used(entry: Entry) -> str:
     rows = entry.sheet.parts.select_related("part")
     row: SheetPart | None
     if entry.said["part"]:
-        part = _part(entry.said["part"])
+        part = part_of(entry.said["part"])
         row = rows.filter(part=part).first()
     else:
         row = rows.filter(pk=entry.said["row"]).first()
@@ -98,7 +99,7 @@ def take(entry: Entry) -> str:
 
 def add(entry: Entry) -> str:
     """Take a part that was not planned: from the place said, or from where enough of it lies."""
-    part = _part(entry.said["part"])
+    part = part_of(entry.said["part"])
     steps = quantity_of(part, entry.said["quantity"])
     if not steps:
         raise NotTaken("Give a quantity above zero.", "quantity")
@@ -130,6 +131,24 @@ def add(entry: Entry) -> str:
 
 def reading(entry: Entry) -> str:
     """Note what a counter shows."""
+    new = new_reading(entry)
+    if not (entry.is_sure or entry.said["sure"] == entry.said["value"]) and (
+        odd := unusual([new], at=entry.at).get(new.counter.pk)
+    ):
+        raise Asked(_doubt(odd, entry))
+    working.enter_reading(
+        sheet=entry.sheet,
+        new=new,
+        event_id=entry.event_id,
+        author=entry.author,
+        at=entry.at,
+        recorded_at=entry.recorded_at,
+    )
+    return ""
+
+
+def new_reading(entry: Entry) -> NewReading:
+    """What an entry says that a counter of its sheet shows. Raises NotTaken."""
     counter = next(
         (each for each in counters_of(entry.sheet) if each.pk == entry.said["counter"]), None
     )
@@ -138,20 +157,26 @@ def reading(entry: Entry) -> str:
     value = _face(entry, "value")
     if value is None:
         raise NotTaken("Say what it shows now.", "value")
-    new = NewReading(
+    return NewReading(
         counter=counter,
         value=value,
         step=_step(entry.said["step"]),
         before_reset=_face(entry, "before_reset"),
         face_start=_face(entry, "face_start"),
     )
-    if not (entry.is_sure or entry.said["sure"] == entry.said["value"]) and (
-        odd := unusual([new], at=entry.at).get(counter.pk)
-    ):
-        raise Asked(_doubt(odd, entry))
-    working.enter_reading(
-        sheet=entry.sheet,
-        new=new,
+
+
+def pick(entry: Entry) -> str:
+    """Say which of several answers to a step counts."""
+    picked = (
+        StepEntry.objects.filter(step__sheet=entry.sheet, event_id=_uuid(entry.said["event"]))
+        .select_related("step__sheet")
+        .first()
+    )
+    if picked is None:
+        raise NotTaken("That answer is not on this sheet.", "event")
+    working.pick_answer(
+        picked=picked,
         event_id=entry.event_id,
         author=entry.author,
         at=entry.at,
@@ -213,6 +238,13 @@ def found(entry: Entry) -> str:
     return ""
 
 
+def _uuid(typed: str) -> UUID:
+    try:
+        return UUID(typed)
+    except ValueError as wrong:
+        raise NotTaken("That answer is not on this sheet.", "event") from wrong
+
+
 def _minutes(entry: Entry) -> int:
     typed = entry.said["labour_minutes"]
     if not typed:
@@ -252,7 +284,8 @@ def _step(said: str) -> str:
     return said or Reading.Step.CONTINUED
 
 
-def _part(typed: str) -> Part:
+def part_of(typed: str) -> Part:
+    """The part that was typed or scanned. Raises NotTaken."""
     part = part_named(typed[:MOST_LETTERS])
     if part is None:
         raise NotTaken("There is no part of that number.", "part")
