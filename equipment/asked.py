@@ -77,6 +77,8 @@ class CheckAsked:
     low: Decimal | None = None
     high: Decimal | None = None
     needs_electrician: bool = False
+    opens: tuple[str, ...] = ()
+    is_run: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +208,10 @@ def check_words(check: CheckAsked) -> str:
         said += f", {limits}"
     if check.needs_electrician:
         said += ", by a licensed electrician"
+    if check.opens:
+        said += f", opens {' and '.join(check.opens)}"
+    if check.is_run:
+        said += ", the rig runs for it"
     return f"{said}; {check.hint}" if check.hint else said
 
 

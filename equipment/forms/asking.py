@@ -99,10 +99,19 @@ class CheckForm(RowForm):
     )
     hint = forms.CharField(label="Hint", max_length=200, required=False)
     needs_electrician = forms.BooleanField(label="For a licensed electrician", required=False)
+    opens = forms.MultipleChoiceField(
+        label="It opens, so that its pressure must read zero before",
+        choices=Check.Opens.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    is_run = forms.BooleanField(label="The rig runs for it", required=False)
     remove = forms.BooleanField(label="Take it out", required=False)
 
     #: What stands in the fold of a row.
-    FOLDED: Final = ("unit", "low", "high", "choices", "hint", "needs_electrician")
+    FOLDED: Final = (
+        "unit", "low", "high", "choices", "hint", "needs_electrician", "opens", "is_run",
+    )  # fmt: skip
 
     @property
     def is_open(self) -> bool:
@@ -134,6 +143,8 @@ class CheckForm(RowForm):
             self.say("high", "The upper limit lies below the lower.")
         if kind == Check.Kind.VALUE:
             refuse_limits(self, data.get("unit", ""))
+        if data.get("is_run") and data.get("opens"):
+            self.say("is_run", "Nothing is opened while the rig runs.")
         choices = data.get("choices") or []
         if kind == Check.Kind.CHOICE and len(choices) < CHOICES_AT_LEAST:
             self.say("choices", "Give at least two choices.")
@@ -152,6 +163,8 @@ class CheckForm(RowForm):
             low=data["low"],
             high=data["high"],
             needs_electrician=data["needs_electrician"],
+            opens=tuple(data["opens"]),
+            is_run=data["is_run"],
         )
 
 
@@ -306,6 +319,8 @@ def told_rows(
             "choices": "\n".join(each.choices),
             "hint": each.hint,
             "needs_electrician": each.needs_electrician,
+            "opens": each.opens,
+            "is_run": each.is_run,
         }
         for place, each in enumerate(sorted(version.checks.all(), key=lambda each: each.order), 1)
     ]

@@ -299,6 +299,13 @@ class Check(models.Model):
         CHOICE = "choice", "choose one"
         VALUE = "value", "measured value"
 
+    class Opens(models.TextChoices):
+        """What holds pressure and is open while it is done: it must be proved at zero before."""
+
+        MATERIAL = "material", "an A or B fluid section"
+        OIL = "oil", "the hydraulic circuit"
+        AIR = "air", "the air system"
+
     version = models.ForeignKey(ServiceVersion, models.CASCADE, related_name="checks")
     order = models.PositiveSmallIntegerField()
     text = models.CharField(max_length=200)
@@ -309,10 +316,19 @@ class Check(models.Model):
     low = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     high = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     needs_electrician = models.BooleanField("for a licensed electrician", default=False)
+    #: Of `Opens`: what is opened for it. Empty: nothing that holds pressure.
+    opens = models.JSONField(default=list, blank=True)
+    #: The rig runs for it, or it is read from what ran: energy is on, so nothing may be open.
+    is_run = models.BooleanField("the rig runs for it", default=False)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["version", "order"], name="checks_have_an_order"),
+            models.CheckConstraint(
+                condition=Q(is_run=False) | Q(opens=[]),
+                name="nothing_is_opened_while_the_rig_runs",
+                violation_error_message="Nothing is opened while the rig runs.",
+            ),
             models.CheckConstraint(
                 condition=Q(low__isnull=True) | Q(high__isnull=True) | Q(high__gte=models.F("low")),
                 name="upper_limit_above_lower",

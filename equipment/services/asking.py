@@ -120,4 +120,6 @@ def _check(each: Check) -> CheckAsked:
         low=each.low,
         high=each.high,
         needs_electrician=each.needs_electrician,
+        opens=tuple(Check.Opens(one).label for one in each.opens),
+        is_run=each.is_run,
     )

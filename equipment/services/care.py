@@ -65,6 +65,8 @@ class CheckPlan:
     low: Decimal | None = None
     high: Decimal | None = None
     needs_electrician: bool = False
+    opens: tuple[str, ...] = ()
+    is_run: bool = False
 
 
 class VersionFields(TypedDict, total=False):
@@ -289,6 +291,8 @@ def check_plans(version: ServiceVersion) -> list[CheckPlan]:
             low=row.low,
             high=row.high,
             needs_electrician=row.needs_electrician,
+            opens=tuple(row.opens),
+            is_run=row.is_run,
         )
         for row in version.checks.order_by("order")
     ]
@@ -366,6 +370,8 @@ def _publish(
             low=check_plan.low,
             high=check_plan.high,
             needs_electrician=check_plan.needs_electrician,
+            opens=list(check_plan.opens),
+            is_run=check_plan.is_run,
         )
         if wrong := values.unsound_code_limits(check.low, check.high, check.unit):
             raise Unclear(f"“{check.text}”: {wrong}")

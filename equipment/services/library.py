@@ -66,6 +66,7 @@ class Task:
     """A row of the table with all that the other files say about it.
 
     further: rows of further_triggers.csv. includes: ids of the smaller tasks done within it.
+    further_cautions: ids of cautions that its checks ask for beside those of its row.
     """
 
     row: Row
@@ -73,6 +74,12 @@ class Task:
     checks: tuple[CheckPlan, ...]
     further: tuple[Row, ...]
     includes: tuple[str, ...]
+    further_cautions: tuple[str, ...] = ()
+
+    @property
+    def caution_ids(self) -> tuple[str, ...]:
+        """Ids of its cautions: those of its row, then those of further_cautions.csv."""
+        return (*filter(None, self.row["caution_ids"].split(";")), *self.further_cautions)
 
     @property
     def is_of_the_round(self) -> bool:
@@ -165,7 +172,7 @@ def load_library(*, author: AbstractBaseUser, at: datetime, zone: ZoneInfo) -> i
             ],
             includes=[begun[smaller] for smaller in task.includes],
             checks=task.checks,
-            cautions=[cautions[code] for code in row["caution_ids"].split(";") if code],
+            cautions=[cautions[code] for code in task.caution_ids],
             author=author,
             at=at,
             zone=zone,
@@ -185,12 +192,15 @@ def tasks() -> dict[str, Task]:
     """Every task of the table that has a name, by its id, in the order of the table."""
     names = {row["id"]: row for row in _rows("names.csv")}
     checks, further, includes = defaultdict(list), defaultdict(list), defaultdict(list)
+    cautions = defaultdict(list)
     for row in _rows("checks.csv"):
         checks[row["id"]].append(_check(row))
     for row in _rows("further_triggers.csv"):
         further[row["id"]].append(row)
     for row in _rows("includes.csv"):
         includes[row["bigger"]].append(row["smaller"])
+    for row in _rows("further_cautions.csv"):
+        cautions[row["id"]].append(row["caution"])
     return {
         code: Task(
             row=row,
@@ -198,6 +208,7 @@ def tasks() -> dict[str, Task]:
             checks=tuple(checks[code]),
             further=tuple(further[code]),
             includes=tuple(includes[code]),
+            further_cautions=tuple(cautions[code]),
         )
         for row in _rows("service_intervals.csv")
         if (code := row["id"]) in names
@@ -261,7 +272,7 @@ def asked_by_library(code: str) -> Asked | None:
         is_rebuild=task.name["opens"] == "yes",
         source=row["source"],
         basis=Basis(row["basis"]).label,
-        cautions=tuple(sorted(hazards[each] for each in row["caution_ids"].split(";") if each)),
+        cautions=tuple(sorted(hazards[each] for each in task.caution_ids)),
         includes=tuple(sorted(tasks()[smaller].name["name"] for smaller in task.includes)),
     )
 
@@ -361,6 +372,8 @@ def _check(row: Row) -> CheckPlan:
         low=_number(row["low"]),
         high=_number(row["high"]),
         needs_electrician=row["electrician"] == "yes",
+        opens=tuple(filter(None, row["opens"].split("|"))),
+        is_run=row["runs"] == "yes",
     )
 
 
@@ -374,4 +387,6 @@ def _check_asked(plan: CheckPlan) -> CheckAsked:
         low=plan.low,
         high=plan.high,
         needs_electrician=plan.needs_electrician,
+        opens=tuple(Check.Opens(one).label for one in plan.opens),
+        is_run=plan.is_run,
     )

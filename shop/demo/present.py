@@ -138,6 +138,7 @@ def _under_way(story: Story) -> None:
         kind=SheetStep.Kind.VALUE, high__isnull=False, needs_electrician=False
     ).first()
     if measured is not None:
+        sheets.unlock(work, measured)
         sheets.answer(
             work,
             measured,

@@ -13,7 +13,7 @@ from shop.models import Person, ServiceSheet, SheetPart, SheetStep, StepEntry
 from shop.services.drafting import PUT_RIGHT, draft_sheet, hand_out
 from shop.services.sheet_parts import enter_used, in_tray, take_parts
 from shop.services.signing import sign_sheet
-from shop.services.working import answer_step, enter_reading
+from shop.services.working import answer_step, enter_reading, locking
 
 Answer, Remedy, Section, Kind = (
     StepEntry.Answer,
@@ -84,14 +84,25 @@ def prepare(work: Work) -> None:
     """Read the cautions, lock out, prove that the gauges read zero."""
     for section in (Section.CAUTION, Section.LOCKOUT, Section.ZERO):
         for step in work.sheet.steps.filter(section=section).order_by("order"):
-            if section == Section.ZERO:
-                answer(work, step, Answer.VALUE, value=Decimal(0))
-            else:
-                answer(work, step, Answer.DONE)
+            _answer_before(work, step, work.who)
+
+
+def unlock(work: Work, step: SheetStep) -> None:
+    """Do again what a check wants done again: the electrician reads the cautions himself."""
+    who = work.story.electrician if step.needs_electrician else work.who
+    for before in locking(step, who=who, at=work.clock):
+        _answer_before(work, before, who)
+
+
+def _answer_before(work: Work, step: SheetStep, who: Person) -> None:
+    if step.section == Section.ZERO:
+        answer(work, step, Answer.VALUE, value=Decimal(0), who=who)
+    else:
+        answer(work, step, Answer.DONE, who=who)
 
 
 def check(work: Work) -> None:
-    """Answer the checks in their order along the rig."""
+    """Answer the checks in their order along the rig, then put the rig back into service."""
     steps = list(
         work.sheet.steps.filter(section=Section.CHECK)
         .select_related("line__finding")
@@ -99,10 +110,13 @@ def check(work: Work) -> None:
     )
     for step in steps:
         answer_well(work, step)
+    for step in work.sheet.steps.filter(section=Section.RETURN).order_by("order"):
+        answer(work, step, Answer.DONE)
 
 
 def answer_well(work: Work, step: SheetStep) -> None:
     """Answer one check as it mostly goes."""
+    unlock(work, step)
     if step.kind == Kind.VALUE:
         measure(work, step)
     elif step.kind == Kind.CHOICE:
@@ -123,13 +137,14 @@ def answer(
     remedy: str = "",
     finding_text: str = "",
     is_grave: bool = False,
+    who: Person | None = None,
 ) -> StepEntry:
     """Enter one answer, by the electrician where only one may."""
     moment = work.tick(40)
     return answer_step(
         step=step,
         event_id=work.story.new_id(),
-        author=work.story.electrician if step.needs_electrician else work.who,
+        author=work.story.electrician if step.needs_electrician else who or work.who,
         at=moment,
         recorded_at=moment,
         answer=what,

@@ -14,6 +14,7 @@ from django.db.models import Q
 
 from equipment import values
 from equipment.models import Reading
+from shop.isolation import Phase
 
 
 class SheetQuerySet(models.QuerySet["ServiceSheet"]):
@@ -225,13 +226,17 @@ class SheetLine(models.Model):
 
 
 class SheetStep(models.Model):
-    """One thing to acknowledge, lock out, prove at zero, tick, choose or measure."""
+    """One thing to acknowledge, lock out, prove at zero, tick, choose or measure.
+
+    Which of them keep a check locked, for whom and when, is said in `shop.isolation` alone.
+    """
 
     class Section(models.TextChoices):
         CAUTION = "caution", "caution"
         LOCKOUT = "lockout", "lockout"
         ZERO = "zero", "must read zero"
         CHECK = "check", "check"
+        RETURN = "return", "return to service"
 
     class Kind(models.TextChoices):
         TICK = "tick", "tick"
@@ -254,6 +259,14 @@ class SheetStep(models.Model):
     high = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     last_value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     needs_electrician = models.BooleanField(default=False)
+    #: Of a lockout, zero or return step: where it stands in the order of `isolation.Phase`.
+    phase = models.CharField(max_length=9, blank=True)
+    #: Of a check: which pressure it opens. "material", "oil", "air".
+    opens = models.JSONField(default=list, blank=True)
+    #: Of a step before: which pressure it proves to be gone.
+    proves = models.JSONField(default=list, blank=True)
+    #: Entered, the rig has run, or may run again: what was proved before is proved again.
+    is_run = models.BooleanField(default=False)
     #: The definition it was copied from, to find the last value of the same check.
     check_definition = models.ForeignKey(
         "equipment.Check", models.PROTECT, null=True, blank=True, related_name="+"
@@ -272,6 +285,11 @@ class SheetStep(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def is_each_persons(self) -> bool:
+        """Whether each who works here does it himself: a caution read, the own lock put on."""
+        return self.section == self.Section.CAUTION or self.phase == Phase.LOCK
 
     def is_outside(self, value: Decimal) -> bool:
         """Whether a measured value lies past a limit."""

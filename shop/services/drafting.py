@@ -1,12 +1,15 @@
 """A sheet's way from due services to the technician: draft, hand out, void."""
 
-from collections.abc import Collection, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Final
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from equipment.models import (
     Caution,
@@ -14,15 +17,16 @@ from equipment.models import (
     Component,
     Due,
     Finding,
-    Installation,
     Position,
     Rig,
+    ServiceVersion,
+    Skill,
 )
 from equipment.services import including, locks
 from equipment.services.including import Covers
 from shop import isolation, words
 from shop.models import Correction, Person, ServiceSheet, SheetLine, SheetStep, Shop, StepEntry
-from shop.services import sheet_parts
+from shop.services import isolating, sheet_parts
 from shop.services.locking import lock_open_sheet
 from shop.services.refusals import (
     FoundWorkClosed,
@@ -34,6 +38,9 @@ from shop.services.refusals import (
     refuse_long,
 )
 
+#: Cautions of any found work: something may start, and something in it may harm.
+ANY_WORK: Final = ("SC05", "SC13")
+ZERO: Final = Decimal(0)
 PUT_RIGHT = "put right"
 CARRY_FORWARD = "carried forward"
 
@@ -267,9 +274,12 @@ def _write_steps(sheet: ServiceSheet, lines: Sequence[SheetLine], covers: Covers
         for line in lines
         for version in covers.get((line.component_id or 0, line.version_id or 0), ())
     ]
-    cautions = list(
-        Caution.objects.filter(service_versions__in=versions).distinct().order_by("code")
-    )
+    found = {line.order: _of_found_work(line) for line in lines if line.finding_id is not None}
+    is_asked = Q(service_versions__in=versions)
+    for each in found.values():
+        is_asked |= each.cautions
+    cautions = list(Caution.objects.filter(is_asked).distinct().order_by("code"))
+    checks = _check_steps(sheet, lines, {order: each.opens for order, each in found.items()})
     steps = [
         SheetStep(
             sheet=sheet,
@@ -282,49 +292,103 @@ def _write_steps(sheet: ServiceSheet, lines: Sequence[SheetLine], covers: Covers
         )
         for order, caution in enumerate(cautions, 1)
     ]
-    steps += _isolation_steps(sheet, {caution.code for caution in cautions})
-    steps += _check_steps(sheet, lines)
+    around = _isolation_steps(sheet, {caution.code for caution in cautions}, checks)
+    steps += [step for step in around if step.section != SheetStep.Section.RETURN]
+    steps += checks
+    steps += [step for step in around if step.section == SheetStep.Section.RETURN]
     SheetStep.objects.bulk_create(steps)
 
 
-def _isolation_steps(sheet: ServiceSheet, codes: set[str]) -> list[SheetStep]:
-    if sheet.rig_id is None:
-        return []  # on the bench there is nothing to isolate: the component is out of its rig
-    kinds = set(
-        Installation.objects.filter(
-            position__rig=sheet.rig_id, removed_at__isnull=True
-        ).values_list("position__kind__name", flat=True)
+@dataclass(frozen=True, slots=True)
+class _FoundWork:
+    """What found work on a kind of component may ask for: no service says it.
+
+    cautions: which apply. opens: the pressure that its repair may open.
+    """
+
+    cautions: Q
+    opens: list[str]
+
+
+def _of_found_work(line: SheetLine) -> _FoundWork:
+    """All that the services of its kind and side ask for, since nobody knows yet what is opened.
+
+    Found work on no component brings the cautions of any work behind a guard or a panel.
+    """
+    if line.component is None:
+        return _FoundWork(Q(code__in=ANY_WORK), [])
+    kind = line.component.type.kind
+    versions = ServiceVersion.objects.filter(
+        service__kind=kind, service__is_retired=False, is_current=True
     )
-    points = isolation.lockout_points(caution_codes=codes, kinds_fitted=kinds)
-    gauges = isolation.zero_gauges(caution_codes=codes, kinds_fitted=kinds)
-    return [
-        SheetStep(
-            sheet=sheet,
-            section=SheetStep.Section.LOCKOUT,
-            order=order,
-            title=point.source,
-            text=point.action,
-            source=isolation.PROVED_BY,
-        )
-        for order, point in enumerate(points, 1)
-    ] + [
-        SheetStep(
-            sheet=sheet,
-            section=SheetStep.Section.ZERO,
-            order=order,
-            title=gauge.name,
-            side=gauge.side,
-            kind=SheetStep.Kind.VALUE,
-            unit=gauge.unit,
-            low=0,
-            high=0,
-            source=isolation.PROVED_BY,
-        )
-        for order, gauge in enumerate(gauges, 1)
-    ]
+    if line.position is not None and line.position.side:
+        versions = versions.filter(service__side__in=["", line.position.side])
+    opens = {
+        each
+        for found in Check.objects.filter(version__in=versions).values_list("opens", flat=True)
+        for each in found
+    }
+    if kind.flow in Check.Opens.values:
+        opens.add(kind.flow)  # a kind without services still carries what it carries
+    spoken = [isolation.PRESSURE_CAUTIONS[isolation.Energy(each)] for each in opens]
+    return _FoundWork(
+        Q(service_versions__in=versions) | Q(code__in=[*ANY_WORK, *spoken]), sorted(opens)
+    )
 
 
-def _check_steps(sheet: ServiceSheet, lines: Sequence[SheetLine]) -> list[SheetStep]:
+def _isolation_steps(
+    sheet: ServiceSheet, codes: set[str], checks: Sequence[SheetStep]
+) -> list[SheetStep]:
+    """What comes before the checks, and the way back to service after them.
+
+    Nothing of it where the rig runs for every check, or there is none.
+    """
+    done_locked_out = [step for step in checks if not step.is_run]
+    if not done_locked_out:
+        return []
+    opened = {each for step in done_locked_out for each in step.opens}
+    if sheet.rig_id is None:
+        steps = isolation.bench_steps(caution_codes=codes, opened=opened)
+        return _rows(sheet, steps)
+    steps = isolation.lockout_steps(
+        isolating.points_of(sheet.rig_id),
+        caution_codes=codes,
+        opened=opened,
+        inside_enclosures=any(step.needs_electrician for step in done_locked_out),
+    )
+    return _rows(sheet, (*steps, *isolation.return_steps()) if steps else ())
+
+
+def _rows(sheet: ServiceSheet, steps: Iterable[isolation.Step]) -> list[SheetStep]:
+    rows: list[SheetStep] = []
+    placed: Counter[str] = Counter()
+    for step in steps:
+        section = SheetStep.Section.ZERO if step.unit else SheetStep.Section.LOCKOUT
+        if step.phase == isolation.Phase.RETURN:
+            section = SheetStep.Section.RETURN
+        placed[section] += 1
+        row = SheetStep(
+            sheet=sheet,
+            section=section,
+            order=placed[section],
+            title=step.title,
+            text=step.text,
+            source=step.source,
+            side=step.side,
+            phase=step.phase,
+            proves=list(step.proves),
+            needs_electrician=step.for_electrician,
+            is_run=step.is_start,
+        )
+        if step.unit:
+            row.kind, row.unit, row.low, row.high = SheetStep.Kind.VALUE, step.unit, ZERO, ZERO
+        rows.append(row)
+    return rows
+
+
+def _check_steps(
+    sheet: ServiceSheet, lines: Sequence[SheetLine], found_opens: Mapping[int, list[str]]
+) -> list[SheetStep]:
     checks: dict[int, list[Check]] = {}
     versions = {line.version_id for line in lines if line.version_id}
     for check in Check.objects.filter(version__in=versions).order_by("version_id", "order"):
@@ -339,6 +403,7 @@ def _check_steps(sheet: ServiceSheet, lines: Sequence[SheetLine]) -> list[SheetS
                     title=line.finding.text,
                     kind=SheetStep.Kind.CHOICE,
                     choices=[PUT_RIGHT, CARRY_FORWARD],
+                    opens=found_opens.get(line.order, []),
                 )
             )
             continue
@@ -353,7 +418,11 @@ def _check_steps(sheet: ServiceSheet, lines: Sequence[SheetLine]) -> list[SheetS
                     unit=check.unit,
                     low=check.low,
                     high=check.high,
-                    needs_electrician=check.needs_electrician,
+                    # The whole of an electrician's service is theirs, whatever a check says.
+                    needs_electrician=check.needs_electrician
+                    or (line.version is not None and line.version.skill == Skill.ELECTRICIAN),
+                    opens=check.opens,
+                    is_run=check.is_run,
                     check_definition=check,
                     last_value=last.get((line.component_id, check.text, check.unit)),
                 )

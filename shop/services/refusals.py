@@ -66,18 +66,51 @@ class ChecksLocked(SheetRefused):
     """Cautions, lockout and zero readings come before the checks."""
 
     def __init__(self, missing: Sequence[SheetStep]) -> None:
-        names = ", ".join(f"{step.title} {step.side}".strip() for step in missing)
-        super().__init__(f"The checks open when these are done: {names}.")
+        super().__init__(f"The checks open when these are done: {_names(missing)}.")
         self.missing = missing
 
 
+class LookAgain(ChecksLocked):
+    """It was done once, but a shift ago or before the rig was started."""
+
+    def __init__(self, missing: Sequence[SheetStep]) -> None:
+        SheetRefused.__init__(
+            self, f"Pressure can come back. Before this, do again: {_names(missing)}."
+        )
+        self.missing = missing
+
+
+def _names(steps: Sequence[SheetStep]) -> str:
+    return ", ".join(f"{step.title} {step.side}".strip() for step in steps)
+
+
 class ElectricianNeeded(SheetRefused):
-    def __init__(self, step: SheetStep) -> None:
-        super().__init__(f"“{step.title}” is for a licensed electrician: only one can enter it.")
+    """names: who may, of this shop."""
+
+    def __init__(self, step: SheetStep, names: Sequence[str] = ()) -> None:
+        who = f" Here: {', '.join(names)}." if names else " Nobody here is marked as one."
+        super().__init__(
+            f"“{step.title}” is for a licensed electrician: only one can enter it.{who}"
+        )
+
+
+class ElectricianSigns(SheetRefused):
+    """A service for a licensed electrician was done: its signature is theirs."""
+
+    def __init__(self, title: str, names: Sequence[str]) -> None:
+        who = f" Here: {', '.join(names)}." if names else " Nobody here is marked as one."
+        super().__init__(f"“{title}” is for a licensed electrician: only one signs for it.{who}")
 
 
 class ChecksOpen(SheetRefused):
     def __init__(self, missing: Sequence[SheetStep]) -> None:
+        if all(step.section == SheetStep.Section.RETURN for step in missing):
+            super().__init__(
+                f"Before you sign, the way back to service: {_names(missing)}. Or say that work"
+                " comes back undone, and the rig stays locked out."
+            )
+            self.missing = missing
+            return
         count = len(missing)
         some = ", ".join(step.title for step in missing[:3])
         more = f" and {count - 3} more" if count > 3 else ""

@@ -12,7 +12,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 
 from equipment.counters import ReadingRefused
-from equipment.models import Finding, Installation, Renewal, Rig
+from equipment.models import Finding, Installation, Renewal, Rig, Skill
 from equipment.services import (
     Done,
     NewMeasurement,
@@ -43,11 +43,12 @@ from shop.services.refusals import (
     ChecksLocked,
     ChecksOpen,
     ElectricianNeeded,
+    ElectricianSigns,
     SheetClosed,
     SheetRefused,
     refuse_long,
 )
-from shop.services.working import open_checks, still_locked
+from shop.services.working import electricians, locking_signature, open_checks, open_returns
 
 #: What the column of a reason holds.
 LONGEST_REASON: Final = 500
@@ -100,7 +101,8 @@ def sign_sheet(
     fact: signed where nobody could be asked. A reading that contradicts another, and parts that
         the tray does not cover, then wait as unsettled for a manager, and all else is posted.
     Sent twice with one signing_id, it is signed once. Raises AlreadySigned, SheetClosed,
-    ChecksLocked, ChecksOpen, UsedNotEntered, UsedMoreThanTaken, equipment's ReadingsRefused.
+    ChecksLocked, ChecksOpen, ElectricianNeeded, ElectricianSigns, UsedNotEntered,
+    UsedMoreThanTaken, equipment's ReadingsRefused.
     """
     sheet = (
         ServiceSheet.objects.select_for_update(of=("self",))
@@ -151,15 +153,26 @@ def _refuse_unready(
     if not signature.strip():
         raise SheetRefused("Write your name to sign.")
     refuse_long(ServiceSheet, signature=signature.strip())
-    missing = open_checks(sheet)
+    missing = [*open_checks(sheet), *open_returns(sheet)]
     answered = sheet.steps.filter(section="check", entry__isnull=False)
-    if answered.exists() and (locked := still_locked(sheet)):
+    if locked := locking_signature(sheet):
         raise ChecksLocked(locked)
     if missing and not leave_undone:
         raise ChecksOpen(missing)
     electric = answered.filter(needs_electrician=True, entry__author__is_electrician=False)
     if step := electric.first():
-        raise ElectricianNeeded(step)
+        raise ElectricianNeeded(step, electricians())
+    _refuse_other_than_electrician(sheet, author)
+
+
+def _refuse_other_than_electrician(sheet: ServiceSheet, author: Person) -> None:
+    """A service for a licensed electrician that would be renewed is signed for by one."""
+    if author.is_electrician:
+        return
+    theirs = sheet.lines.filter(version__skill=Skill.ELECTRICIAN).order_by("order")
+    undone = sheet.steps.filter(section="check", entry__isnull=True).values("line")
+    if line := theirs.exclude(pk__in=undone).select_related("version__service").first():
+        raise ElectricianSigns(line.title, electricians())
 
 
 def _post_readings(

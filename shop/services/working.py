@@ -1,6 +1,6 @@
 """What the technician enters while the work goes on: answers, values, readings."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import Decimal
 from uuid import UUID, uuid5
@@ -11,23 +11,78 @@ from django.db.models import Q
 from equipment import values
 from equipment.models import Finding
 from equipment.services import NewReading, check_reading, open_finding
-from shop.models import Person, ReadingEntry, ServiceSheet, SheetStep, Shop, StepEntry
+from shop.isolation import Before, Start, Wanted, still_before
+from shop.models import Person, ReadingEntry, Role, ServiceSheet, SheetStep, Shop, StepEntry
+from shop.services.drafting import CARRY_FORWARD
 from shop.services.locking import lock_open_sheet, start_work
-from shop.services.refusals import BadAnswer, ChecksLocked, ElectricianNeeded, refuse_long
+from shop.services.refusals import (
+    BadAnswer,
+    ChecksLocked,
+    ElectricianNeeded,
+    LookAgain,
+    refuse_long,
+)
 
 Answer, Remedy, Section = StepEntry.Answer, StepEntry.Remedy, SheetStep.Section
 BEFORE_THE_CHECKS = (Section.CAUTION, Section.LOCKOUT, Section.ZERO)
+#: Answers by which the work was done.
+ENTERED = (Answer.DONE, Answer.VALUE, Answer.CHOICE)
 
 
-def still_locked(sheet: ServiceSheet) -> list[SheetStep]:
+def still_locked(sheet: ServiceSheet, *, who: Person | None = None) -> list[SheetStep]:
     """What must be done before the checks open: cautions unread, sources not locked out, gauges
-    not read or not at zero."""
-    steps = sheet.steps.filter(section__in=BEFORE_THE_CHECKS).select_related("entry")
-    order = {section: place for place, section in enumerate(BEFORE_THE_CHECKS)}
-    return sorted(
-        (step for step in steps if not _opens(step)),
-        key=lambda step: (order[Section(step.section)], step.order),
+    not read or not at zero.
+
+    who: for this person, who reads each caution and puts on a lock of his own; None: what nobody
+        has done yet. Which checks that keeps locked, and for how long, says `locking`.
+    """
+    steps = _before(sheet, who)
+    return _named_by(steps, still_before(steps.values(), Wanted(), started=None, at=None))
+
+
+def locking(
+    step: SheetStep, *, who: Person | None, at: datetime, opens_it: bool = True
+) -> list[SheetStep]:
+    """What this person must do, or do again, before this check is entered at this instant.
+
+    opens_it: False for an answer by which nothing is opened, such as not applicable.
+    """
+    wanted = Wanted(
+        opens=frozenset(step.opens) if opens_it else frozenset(),
+        is_run=step.is_run,
+        for_electrician=step.needs_electrician,
     )
+    steps = _before(step.sheet, who)
+    started = _last_start(step.sheet, steps.values(), at) if opens_it else None
+    moment = at if opens_it else None
+    return _named_by(steps, still_before(steps.values(), wanted, started=started, at=moment))
+
+
+def locking_signature(sheet: ServiceSheet) -> list[SheetStep]:
+    """What nobody has done of all that the answered checks asked for before them."""
+    steps = _before(sheet, None)
+    answered = sheet.steps.filter(section=Section.CHECK, entry__isnull=False)
+    kinds = answered.order_by().values_list("is_run", "needs_electrician").distinct()
+    missing: set[int] = set()
+    for is_run, for_electrician in kinds:
+        wanted = Wanted(is_run=is_run, for_electrician=for_electrician)
+        missing |= set(still_before(steps.values(), wanted, started=None, at=None))
+    return _named_by(steps, missing)
+
+
+def open_returns(sheet: ServiceSheet) -> list[SheetStep]:
+    """The steps back to service without an answer, where something was locked out."""
+    locked_out = sheet.steps.filter(section=Section.LOCKOUT, entry__answer=Answer.DONE)
+    if not locked_out.exists():
+        return []
+    steps = sheet.steps.filter(section=Section.RETURN, entry__isnull=True)
+    return list(steps.order_by("order"))
+
+
+def electricians() -> list[str]:
+    """Who may enter and sign what is for a licensed electrician, by name."""
+    people = Person.objects.filter(is_electrician=True, is_active=True)
+    return list(people.exclude(role=Role.OWNER).order_by("name").values_list("name", flat=True))
 
 
 def open_checks(sheet: ServiceSheet) -> list[SheetStep]:
@@ -76,7 +131,8 @@ def answer_step(
     seen: from a phone, the event_id of the answer that the person saw, "" where there was none.
         Where another is in force and says something else, each is a rival of the other until a
         person who saw them answers again. None: the person sees what is in force.
-    Sent twice with one event_id, it counts once. Raises SheetClosed, ChecksLocked,
+    A gauge that does not read zero is kept as it was read, and keeps the checks locked.
+    Sent twice with one event_id, it counts once. Raises SheetClosed, ChecksLocked (or LookAgain),
     ElectricianNeeded, BadAnswer.
     """
     sheet = lock_open_sheet(step.sheet)
@@ -84,10 +140,10 @@ def answer_step(
         return earlier
     before = StepEntry.objects.filter(in_force_for=step.pk).first()
     note, finding_text = note.strip(), finding_text.strip()
-    if step.section == Section.CHECK and _is_locked(sheet):
-        raise ChecksLocked(still_locked(sheet))
     if step.needs_electrician and not author.is_electrician:
-        raise ElectricianNeeded(step)
+        raise ElectricianNeeded(step, electricians())
+    if step.section == Section.CHECK:
+        _refuse_locked(step, author, at, answer, choice)
     refuse_long(StepEntry, note=note)
     refuse_long(Finding, text=finding_text)
     is_outside = _checked(step, answer, value, choice, note, remedy, finding_text)
@@ -203,20 +259,71 @@ def enter_reading(
     )
 
 
-def _is_locked(sheet: ServiceSheet) -> bool:
-    """Whether `still_locked` would name anything, without reading it all."""
-    shows = Q(section=Section.ZERO) & (Q(entry__value__gt=0) | Q(entry__value__lt=0))
-    steps = sheet.steps.filter(section__in=BEFORE_THE_CHECKS)
-    return steps.filter(Q(entry__isnull=True) | shows).exists()
+def _refuse_locked(step: SheetStep, author: Person, at: datetime, answer: str, choice: str) -> None:
+    opens_it = answer in ENTERED and choice != CARRY_FORWARD
+    missing = locking(step, who=author, at=at, opens_it=opens_it)
+    if not missing:
+        return
+    never = {each.pk for each in still_locked(step.sheet, who=author)}
+    if never.isdisjoint(each.pk for each in missing):
+        raise LookAgain(missing)
+    raise ChecksLocked(missing)
 
 
-def _opens(step: SheetStep) -> bool:
-    entry = step.entry
-    if entry is None:
-        return False
-    if step.section == Section.ZERO:
-        return entry.value == 0
-    return True
+def _before(sheet: ServiceSheet, who: Person | None) -> dict[SheetStep, Before]:
+    """The steps before the checks in their order, as they stand for one person."""
+    order = {section: place for place, section in enumerate(BEFORE_THE_CHECKS)}
+    steps = sorted(
+        sheet.steps.filter(section__in=BEFORE_THE_CHECKS).select_related("entry"),
+        key=lambda step: (order[Section(step.section)], step.order),
+    )
+    own: dict[int, StepEntry] = {}
+    if who is not None:
+        personal = [step.pk for step in steps if step.is_each_persons]
+        entries = StepEntry.objects.filter(step__in=personal, author=who).order_by("pk")
+        own = {entry.step_id: entry for entry in entries}
+    before = {}
+    for step in steps:
+        entry = own.get(step.pk) if who is not None and step.is_each_persons else step.entry
+        if entry is not None and entry.answer == Answer.CLEARED:
+            entry = None
+        before[step] = Before(
+            key=step.pk,
+            is_caution=step.section == Section.CAUTION,
+            phase=step.phase,
+            proves=frozenset(step.proves),
+            for_electrician=step.needs_electrician,
+            is_done=entry is not None and (step.section != Section.ZERO or entry.value == 0),
+            at=entry.at if entry else None,
+            turn=entry.pk if entry else 0,
+        )
+    return before
+
+
+def _named_by(steps: dict[SheetStep, Before], keys: Iterable[int]) -> list[SheetStep]:
+    named = set(keys)
+    return [step for step in steps if step.pk in named]
+
+
+def _last_start(sheet: ServiceSheet, steps: Iterable[Before], at: datetime) -> Start | None:
+    """When the rig ran last before an instant, by an entry of this or of another of its sheets.
+
+    Only since the oldest step before: what ran earlier spends nothing.
+    """
+    done = [step.at for step in steps if step.at is not None]
+    if not done:
+        return None
+    of_the_rig = Q(step__sheet=sheet)
+    if sheet.rig_id is not None:
+        is_near = Q(step__sheet__state__in=ServiceSheet.OPEN_STATES) | Q(
+            step__sheet__signed_at__gte=min(done)
+        )
+        of_the_rig |= Q(step__sheet__rig=sheet.rig_id) & is_near
+    starts = StepEntry.objects.filter(
+        of_the_rig, step__is_run=True, answer__in=ENTERED, at__gte=min(done), at__lte=at
+    )
+    last = starts.order_by("-at", "-pk").values_list("at", "pk").first()
+    return Start(*last) if last else None
 
 
 def _checked(
@@ -245,11 +352,7 @@ def _checked(
     if not step.is_outside(value):
         return False
     if step.section == Section.ZERO:
-        raise BadAnswer(
-            f"It reads {step.said(value)}. It must read zero before anything is"
-            " opened: relieve the pressure and read again.",
-            "value",
-        )
+        return True  # kept as it was read, and the checks stay locked
     if remedy not in Remedy.values or remedy == Remedy.NONE:
         raise BadAnswer("The value is out of limit. Say what you did about it.", "remedy")
     if remedy in (Remedy.FOUND_WORK, Remedy.STOP) and not finding_text:
@@ -258,7 +361,7 @@ def _checked(
 
 
 def _allowed_answers(step: SheetStep) -> Sequence[str]:
-    if step.section in (Section.CAUTION, Section.LOCKOUT):
+    if step.section in (Section.CAUTION, Section.LOCKOUT, Section.RETURN):
         # A source of energy that this rig lacks is said not to be there; a caution is read.
         return (
             (Answer.DONE,)

@@ -23,7 +23,7 @@ from shop.forms.sheets import DraftForm, HandOutForm, VoidForm
 from shop.http import PageRequest, page_size_of, pdf_response
 from shop.models import ServiceSheet, SheetLine, SheetStep
 from shop.paper.sheet import sheet_pdf as pdf_of
-from shop.services import drafting, sheet_parts
+from shop.services import drafting, sheet_parts, working
 from shop.services.after import after_signing
 from shop.services.paper import (
     IN_TRAY,
@@ -161,7 +161,12 @@ def _sheet_page(
             "cells": _sheet_cells(sheet, lines, request),
             "groups": _groups(lines, steps, request),
             "after": after_signing(sheet),
-            "before": [_step_row(step, request) for step in steps if step.section != "check"],
+            "before": [
+                _step_row(step, request)
+                for step in steps
+                if step.section in working.BEFORE_THE_CHECKS
+            ],
+            "returns": [_step_row(step, request) for step in steps if step.section == "return"],
             "parts": parts,
             "has_reserved": any(
                 place != IN_TRAY for each in parts for place, _lot in each["places"]

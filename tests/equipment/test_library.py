@@ -98,7 +98,8 @@ def test_services_say_what_their_rows_say(loaded: int) -> None:
         assert version.condition_sign == row["condition_trigger"]
         assert (version.source, version.basis) == (row["source"], row["basis"])
         codes = set(version.cautions.values_list("code", flat=True))
-        assert codes == {code for code in row["caution_ids"].split(";") if code}, row_id
+        further = {each["caution"] for each in rows("further_cautions.csv") if each["id"] == row_id}
+        assert codes == further | {code for code in row["caution_ids"].split(";") if code}, row_id
 
 
 def intervals_of(row: dict[str, str]) -> dict[str, Decimal]:
@@ -247,6 +248,8 @@ def test_every_service_has_the_checks_of_its_rows(loaded: int) -> None:
             for limit, given in ((check.low, row["low"]), (check.high, row["high"])):
                 assert limit == (Decimal(given) if given else None)
             assert check.needs_electrician == (row["electrician"] == "yes")
+            assert check.opens == [word for word in row["opens"].split("|") if word]
+            assert check.is_run == (row["runs"] == "yes")
             assert bool(check.choices) == (check.kind == Check.Kind.CHOICE)
 
 

@@ -87,7 +87,7 @@ def today(world: JourneyWorld) -> date:
 def answer_everything(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
     """Every caution read, every gauge at zero, every check in order, and no part used."""
     sections = [SheetStep.Section.CAUTION, SheetStep.Section.LOCKOUT, SheetStep.Section.ZERO]
-    for section in (*sections, SheetStep.Section.CHECK):
+    for section in (*sections, SheetStep.Section.CHECK, SheetStep.Section.RETURN):
         for step in sheet.steps.filter(section=section).order_by("order"):
             answer_step(step=step, event_id=uuid4(), author=by, at=at, recorded_at=at, **fine(step))
     for row in sheet.parts.all():

@@ -67,3 +67,8 @@ class Phone:
             else self.answer(step, at=at)
             for step in steps
         ]
+
+    def join(self, *, at: datetime = NOW) -> None:
+        """A second person reads the cautions and puts on a lock of their own."""
+        steps = [step for step in self.sheet.steps.all() if step.is_each_persons]
+        self.send(*(self.answer(step, at=at) for step in steps), now=at)

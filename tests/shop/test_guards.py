@@ -73,7 +73,13 @@ def _signed(shop, manager) -> None:
     hand_over(sheet=sheet, words="side B is open", to=manager, event_id=uuid4(), **entered)
     wait_for_parts(sheet=sheet, missing="", parts=[world.seal], event_id=uuid4(), **entered)
     for step in sheet.steps.order_by("pk"):
-        answer = {"caution": "done", "lockout": "done", "zero": "value", "check": "choice"}
+        answer = {
+            "caution": "done",
+            "lockout": "done",
+            "zero": "value",
+            "check": "choice",
+            "return": "done",
+        }
         answer_step(
             step=step,
             event_id=uuid4(),

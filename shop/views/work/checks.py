@@ -25,6 +25,8 @@ from shop.views.work.frame import (
 )
 
 Section = SheetStep.Section
+PAGES = {Section.CHECK: "checks", Section.RETURN: "sign"}
+AFTER_LOCKOUT = (Section.CHECK, Section.RETURN)
 
 
 def work(request: PageRequest, number: int) -> HttpResponse:
@@ -45,15 +47,15 @@ def work_cautions(request: PageRequest, number: int) -> HttpResponse:
     sheet = find_open_sheet(request, number)
     if isinstance(sheet, HttpResponseRedirect):
         return sheet
-    steps = list(_steps(sheet).exclude(section=Section.CHECK))
+    steps = list(steps_of(sheet).exclude(section__in=AFTER_LOCKOUT))
     return render(
         request,
         "shop/work/cautions.html",
         frame(sheet, "cautions")
         | {
-            "cautions": [_shown(s) for s in steps if s.section == Section.CAUTION],
-            "lockouts": [_shown(s) for s in steps if s.section == Section.LOCKOUT],
-            "gauges": [_shown(s) for s in steps if s.section == Section.ZERO],
+            "cautions": [shown_step(s) for s in steps if s.section == Section.CAUTION],
+            "lockouts": [shown_step(s) for s in steps if s.section == Section.LOCKOUT],
+            "gauges": [shown_step(s) for s in steps if s.section == Section.ZERO],
             "next_url": first_checks_url(sheet),
         },
     )
@@ -83,7 +85,7 @@ def work_checks(request: PageRequest, number: int, order: int) -> HttpResponse:
             "place": line_place(line),
             "position_number": place + 1,
             "positions": len(lines),
-            "steps": [_shown(step) for step in _steps(sheet).filter(line=line)],
+            "steps": [shown_step(step) for step in steps_of(sheet).filter(line=line)],
             "back_url": back,
             "next_url": reverse("shop:work_checks", args=[number, following.order])
             if following
@@ -121,11 +123,11 @@ def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
     except SheetRefused as refusal:
         error = str(refusal)
     sheet = find_sheet(number)
-    step = _steps(sheet).get(pk=pk)
+    step = steps_of(sheet).get(pk=pk)
     if not request.htmx and not error:
         return redirect(f"{_page_of(step)}#step-{step.pk}")
-    context = frame(sheet, "checks" if step.section == Section.CHECK else "cautions") | {
-        "shown": _shown(step, error=error, typed=request.POST if error else None),
+    context = frame(sheet, PAGES.get(Section(step.section), "cautions")) | {
+        "shown": shown_step(step, error=error, typed=request.POST if error else None),
         "is_swap": True,
     }
     if request.htmx:
@@ -133,7 +135,7 @@ def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
     return render(request, "shop/work/refused.html", context, status=422)
 
 
-def _shown(step: SheetStep, *, error: str = "", typed: Any = None) -> dict[str, Any]:
+def shown_step(step: SheetStep, *, error: str = "", typed: Any = None) -> dict[str, Any]:
     """One step with what is typed into it now, or was before it was refused."""
     entry = step.entry
     typed = typed or {}
@@ -172,7 +174,7 @@ def _increment(step: SheetStep) -> str:
     return f"{Decimal(1).scaleb(-places):f}"
 
 
-def _steps(sheet: ServiceSheet) -> Any:
+def steps_of(sheet: ServiceSheet) -> Any:
     return sheet.steps.select_related(
         "sheet", "entry__author", "entry__finding", "line__component", "line__version"
     ).order_by("section", "order")
@@ -193,6 +195,8 @@ def _short_place(line: SheetLine | None) -> str:
 def _page_of(step: SheetStep) -> str:
     if step.section == Section.CHECK and step.line is not None:
         return reverse("shop:work_checks", args=[step.sheet.number, step.line.order])
+    if step.section == Section.RETURN:
+        return reverse("shop:work_sign", args=[step.sheet.number])
     return reverse("shop:work_cautions", args=[step.sheet.number])
 
 

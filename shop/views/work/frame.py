@@ -43,7 +43,7 @@ def find_open_sheet(request: PageRequest, number: int) -> ServiceSheet | HttpRes
 def frame(sheet: ServiceSheet, here: str) -> dict[str, Any]:
     """What stands on each of the four pages: the sheet, its tabs, what holds the rig."""
     steps = list(sheet.steps.values_list("section", "entry_id", "entry__value"))
-    before = [s for s in steps if s[0] != Section.CHECK]
+    before = [s for s in steps if s[0] in working.BEFORE_THE_CHECKS]
     checks = [s for s in steps if s[0] == Section.CHECK]
     read = sum(
         1

@@ -15,7 +15,7 @@ from equipment.models import Finding
 from equipment.services import ReadingsRefused
 from inventory.services import StockRefused
 from shop.http import PageRequest
-from shop.models import ReadingEntry, ServiceSheet
+from shop.models import ReadingEntry, ServiceSheet, SheetStep
 from shop.services import sheet_parts, signing, working
 from shop.services.paper import counters_of
 from shop.services.refusals import (
@@ -25,7 +25,10 @@ from shop.services.refusals import (
     UsedMoreThanTaken,
     UsedNotEntered,
 )
+from shop.views.work.checks import shown_step, steps_of
 from shop.views.work.frame import find_open_sheet, frame, typed_text, typed_uuid
+
+Section = SheetStep.Section
 
 
 def work_sign(request: PageRequest, number: int) -> HttpResponse:
@@ -145,6 +148,9 @@ def _sign_page(
         | {
             "faces": [(face, uuid4()) for face in faces or _faces(sheet)],
             "missing": missing,
+            "returns": [
+                shown_step(step) for step in steps_of(sheet).filter(section=Section.RETURN)
+            ],
             "missing_lines": sorted({step.line.title for step in missing if step.line}),
             "locked": working.still_locked(sheet),
             "found": Finding.objects.filter(

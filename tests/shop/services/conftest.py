@@ -71,7 +71,14 @@ class Hands:
                 recorded_at=NOW,
             )
 
-    def sign(self, **more: Any) -> ServiceSheet:
+    def put_back_into_service(self) -> None:
+        for step in self.steps("return"):
+            if step.entry_id is None:
+                self.answer(step)
+
+    def sign(self, *, in_service: bool = True, **more: Any) -> ServiceSheet:
+        if in_service and self.fresh().is_open:
+            self.put_back_into_service()
         given = {
             "author": self.who,
             "at": NOW,
@@ -97,6 +104,7 @@ def done(hands: Hands) -> Hands:
     hands.take()
     hands.open_the_checks()
     hands.do_the_checks()
+    hands.put_back_into_service()
     hands.use()
     hands.fresh()
     return hands

@@ -356,6 +356,7 @@ def test_a_part_comes_from_the_place_said(phone: Phone, world: SheetWorld) -> No
 
 def test_an_entry_is_its_authors_whoever_sends_it(opened: Phone, world: SheetWorld) -> None:
     other = Phone(world.manager, opened.sheet, id=opened.id)
+    other.join()
     oil, seal = check(opened, "Oil and filter changed"), check(opened, "Side seal")
     other.send(opened.answer(oil), other.answer(seal, "choice", choice="good"))
     assert check(opened, "Oil and filter changed").entry.author == opened.who
@@ -534,7 +535,9 @@ def rivals(phone: Phone, title: str, shop: Any) -> tuple[str, list[str]]:
 
 @pytest.fixture
 def other(opened: Phone, world: SheetWorld) -> Phone:
-    return Phone(world.manager, opened.sheet)
+    phone = Phone(world.manager, opened.sheet)
+    phone.join()
+    return phone
 
 
 SEAL = "Side seal"

@@ -48,7 +48,7 @@ def test_a_sheet_has_its_services_along_the_rig_then_the_found_work(world: Sheet
     assert titles == ["oil and filter", "full rebuild", "found work: leaks at the head"]
     assert (sheet.number, sheet.state, sheet.charged_rig) == (1, "drafted", world.fleet.rig)
     sections = sheet.steps.values_list("section", flat=True).distinct()
-    assert set(sections) == {"caution", "lockout", "zero", "check"}
+    assert set(sections) == {"caution", "lockout", "zero", "check", "return"}
     found = SheetStep.objects.get(sheet=sheet, title="leaks at the head")
     assert found.choices == [drafting.PUT_RIGHT, drafting.CARRY_FORWARD]
 

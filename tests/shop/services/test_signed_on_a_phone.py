@@ -150,6 +150,7 @@ def test_a_part_of_which_nobody_said_anything_goes_back_and_waits(
     hands.take()
     hands.open_the_checks()
     hands.do_the_checks()
+    hands.put_back_into_service()
     phone = Phone(hands.who, hands.sheet)
     row = phone.sheet.parts.get(part=world.filter_part)
     send(phone, phone.entry("used", row=row.pk, used="1"), sign(phone))
