@@ -9,9 +9,10 @@ Most are plain numbers. Two kinds of unit ask for more:
 Pure: texts and numbers in, texts and numbers out.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Final
 
 from equipment import air_purity, oil_cleanliness, units
@@ -32,6 +33,10 @@ SPECIAL: Final = {
 #: As many whole digits as the columns of values hold.
 TOO_LARGE: Final = 10**8
 PLACES: Final = 4
+#: 1182, 1182.5, -20, 1,182 and 1 182. A comma stands between thousands only: 60,5 is asked about.
+_NUMBER: Final = re.compile(
+    r"-?([0-9]{1,24}|[0-9]{1,3}([, \u00a0\u202f][0-9]{3}){1,7})(\.[0-9]{1,24})?|-?\.[0-9]{1,24}"
+)
 
 
 class NotAValue(ValueError):
@@ -56,11 +61,11 @@ def typed(text: str, unit: str) -> Decimal | None:
             return Decimal(oil_cleanliness.code_of_text(text).packed)
         except NotACode as refused:
             raise NotAValue(str(refused)) from refused
-    try:
-        number = Decimal(text.replace(",", "").replace("−", "-"))
-    except InvalidOperation as error:
-        raise NotAValue("Write a number, like 1182 or 60.5.") from error
-    if not number.is_finite() or abs(number) >= TOO_LARGE:
+    written = text.replace("−", "-")
+    if not _NUMBER.fullmatch(written):
+        raise NotAValue("Write a number, like 1182 or 60.5.")
+    number = Decimal(re.sub(r"[,\s]", "", written))
+    if abs(number) >= TOO_LARGE:
         raise NotAValue("That number is too large.")
     if round(number, PLACES) != number:
         raise NotAValue(f"At most {PLACES} decimals.")
@@ -72,6 +77,11 @@ def figure(value: Decimal, unit: str) -> str:
     if code := _code(value, unit):
         return str(code)
     return plain(value).replace("-", "−")
+
+
+def retyped(value: Decimal, unit: str) -> str:
+    """A kept value as it stands in its box again, to be typed over: "1182.5", "18/16/13"."""
+    return figure(value, unit) if is_code(unit) else f"{value.normalize():f}"
 
 
 def said(value: Decimal, unit: str) -> str:

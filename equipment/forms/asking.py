@@ -345,9 +345,9 @@ def told_rows(
     }
 
 
-def _limit(limit: Decimal | None, unit: str) -> Decimal | str | None:
+def _limit(limit: Decimal | None, unit: str) -> str:
     """A kept limit as a page shows it to be changed."""
-    return values.figure(limit, unit) if limit is not None and values.is_code(unit) else limit
+    return "" if limit is None else values.retyped(limit, unit)
 
 
 def in_order(given: Iterable[CheckForm]) -> list[CheckPlan]:

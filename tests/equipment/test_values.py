@@ -17,6 +17,8 @@ LIMIT = Decimal(201815)
     ("text", "unit", "kept"),
     [
         ("1,234.5", "psi", Decimal("1234.5")),
+        ("1 234", "psi", Decimal(1234)),
+        (".5", "in", Decimal("0.5")),
         ("−20", "°F", Decimal(-20)),
         (" 57 ", "", Decimal(57)),
         ("", "psi", None),
@@ -35,8 +37,12 @@ def test_what_is_typed_is_kept(text: str, unit: str, kept: Decimal | None) -> No
     ("text", "unit", "words"),
     [
         ("about 5", "psi", "Write a number"),
-        ("NaN", "psi", "too large"),
-        ("1e30", "psi", "too large"),
+        ("NaN", "psi", "Write a number"),
+        ("1e30", "psi", "Write a number"),
+        ("60,5", "psi", "Write a number"),
+        ("1,2345", "psi", "Write a number"),
+        ("1_000", "psi", "Write a number"),
+        ("١٢", "psi", "Write a number"),
         ("100000000", "psi", "too large"),
         ("0.00001", "psi", "At most 4 decimals"),
         ("18/16/13", "psi", "Write a number"),
@@ -71,6 +77,13 @@ def test_what_is_no_value_of_its_unit_is_refused(text: str, unit: str, words: st
 )
 def test_a_value_is_said(value: str, unit: str, words: str) -> None:
     assert values.said(Decimal(value), unit) == words
+
+
+@given(NUMBERS)
+def test_what_stands_in_a_box_again_is_the_same_value(number: Decimal) -> None:
+    assert values.typed(values.retyped(number, "psi"), "psi") == number
+    assert values.typed(values.figure(number, "psi"), "psi") == number
+    assert values.retyped(Decimal(181613), ISO_4406) == "18/16/13"
 
 
 @given(NUMBERS, NUMBERS, NUMBERS)

@@ -4,6 +4,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from equipment import values
 from equipment.models import Finding
 from inventory.quantities import to_units
 from shop import words
@@ -62,7 +63,7 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
         "as_of": as_of.isoformat(),
         "steps": {
             str(step.pk): {
-                **_answer(step.entry),
+                **_answer(step.entry, step.unit),
                 "by": step.entry.author.name,
                 "at": said(step.entry.at),
                 "event": str(step.entry.event_id),
@@ -73,7 +74,7 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
                         "by": each.author.name,
                         "at": said(each.at),
                         "text": answer_in_words(each, step),
-                        **_answer(each),
+                        **_answer(each, step.unit),
                     }
                     for each in rivals.get(step.pk, ())
                 ],
@@ -142,7 +143,7 @@ def rivals_of(steps: list[SheetStep], unseen: list[StepEntry]) -> dict[int, list
 def answer_in_words(entry: StepEntry, step: SheetStep) -> str:
     """What was answered: "done", "240 V", "not applicable: no oil in it"."""
     what = {
-        StepEntry.Answer.VALUE: f"{words.exactly(entry.value)} {step.unit}".strip(),
+        StepEntry.Answer.VALUE: step.said(entry.value),
         StepEntry.Answer.CHOICE: entry.choice,
     }.get(StepEntry.Answer(entry.answer), entry.get_answer_display())
     return f"{what}: {entry.note}" if entry.note else what
@@ -171,10 +172,10 @@ def clock(at: datetime, *, zone: ZoneInfo, today: date) -> str:
     return words.moment(at, zone=zone, today=today)
 
 
-def _answer(entry: StepEntry) -> dict[str, str]:
+def _answer(entry: StepEntry, unit: str) -> dict[str, str]:
     return {
         "answer": entry.answer,
-        "value": "" if entry.value is None else f"{entry.value.normalize():f}",
+        "value": "" if entry.value is None else values.retyped(entry.value, unit),
         "choice": entry.choice,
         "note": entry.note,
         "remedy": entry.remedy,

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db.models import Sum
 
+from equipment import values
 from equipment.counters import plain
 from equipment.models import Reading
 from equipment.services import NewReading, ReadingsRefused, open_finding
@@ -15,7 +16,7 @@ from inventory.models import Balance, Location, Part
 from inventory.services import in_words, promised_elsewhere
 from inventory.services.naming import MOST_LETTERS, on_label, part_named, quantity_of, slips
 from shop import words
-from shop.models import SheetPart, StepEntry
+from shop.models import SheetPart, SheetStep, StepEntry
 from shop.services import clocking, sheet_parts, signing, working
 from shop.services.arriving.entry import Asked, Entry, NotTaken
 from shop.services.arriving.reading import number
@@ -23,9 +24,6 @@ from shop.services.locking import start_work
 from shop.services.paper import counters_of
 from shop.services.refusals import ChecksOpen, UsedMoreThanTaken, UsedNotEntered
 
-#: A step's value, and what a face shows.
-PLACES_OF_A_VALUE: Final = 4
-LARGEST_VALUE: Final = Decimal(10) ** 8
 #: A week without sleep.
 MOST_MINUTES: Final = 60 * 24 * 7
 
@@ -49,7 +47,7 @@ def answer(entry: Entry) -> str:
         at=entry.at,
         recorded_at=entry.recorded_at,
         answer=said["answer"],
-        value=_value(said["value"]),
+        value=_value(step, said["value"]),
         choice=said["choice"],
         note=said["note"],
         remedy=said["remedy"],
@@ -254,15 +252,11 @@ def _minutes(entry: Entry) -> int:
     return int(typed)
 
 
-def _value(typed: str) -> Decimal | None:
-    if not typed:
-        return None
-    value = number(typed)
-    if value is None or abs(value) >= LARGEST_VALUE:
-        raise NotTaken("Write a number, like 57 or 60.5.", "value")
-    if round(value, PLACES_OF_A_VALUE) != value:
-        raise NotTaken(f"At most {PLACES_OF_A_VALUE} decimals.", "value")
-    return value
+def _value(step: SheetStep, typed: str) -> Decimal | None:
+    try:
+        return values.typed(typed, step.unit)
+    except values.NotAValue as refused:
+        raise NotTaken(str(refused), "value") from refused
 
 
 def _face(entry: Entry, name: str) -> Decimal | None:

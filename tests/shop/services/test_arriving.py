@@ -5,6 +5,7 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
@@ -690,3 +691,19 @@ def test_a_batch_goes_on_where_the_last_left_off_by_phone(hands: Hands, world: S
     mine.send(mine.answer(first, at=NOW + 30 * A_MINUTE), now=LATER)
     theirs.send(theirs.answer(second, at=NOW + A_MINUTE), now=LATER)
     assert Arrival.objects.get(phone=theirs.id).at == NOW + A_MINUTE
+
+
+def test_a_cleanliness_code_arrives_as_it_was_typed(opened: Phone) -> None:
+    volts = check(opened, "Volts at rated load")
+    SheetStep.objects.filter(pk=volts.pk).update(unit="ISO 4406", low=None, high=Decimal(201815))
+    counts, dirty, no_code = (
+        opened.answer(volts, "value", value="3500 500 60"),
+        opened.answer(volts, "value", value="19/16/16", remedy="put_right"),
+        opened.entry("answer", step=volts.pk, answer="value", value="57") | {"live": True},
+    )
+    taken, also, refused = opened.send(counts, dirty, no_code)
+    assert (taken.state, also.state) == ("taken", "taken")
+    assert (refused.state, refused.field) == ("refused", "value")
+    assert "like 18/16/13" in refused.words
+    told = snapshot(opened.sheet, zone=ZoneInfo("UTC"))["steps"][str(volts.pk)]
+    assert (told["value"], told["out"]) == ("19/16/16", True)
