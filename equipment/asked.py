@@ -11,7 +11,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Final
 
-from equipment import due, values
+from equipment import due, hoses, values
 from equipment.counters import plain
 
 #: One and several, of what a trigger counts.
@@ -212,7 +212,8 @@ def check_words(check: CheckAsked) -> str:
         said += f", opens {' and '.join(check.opens)}"
     if check.is_run:
         said += ", the rig runs for it"
-    return f"{said}; {check.hint}" if check.hint else said
+    hint = check.hint.replace(hoses.PLACEHOLDER, hoses.STANDS_FOR)
+    return f"{said}; {hint}" if hint else said
 
 
 def compare(left: Asked, right: Asked) -> list[Difference]:

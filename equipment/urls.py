@@ -56,6 +56,7 @@ urlpatterns = [
     path("components/new/", components.new_component, name="new_component"),
     path("components/<str:tag>/", components.component, name="component"),
     path("components/<str:tag>/renew/", components.renew, name="renew"),
+    path("components/<str:tag>/hose/", components.hose, name="hose"),
     path("components/<str:tag>/put-off/<int:pk>/", postponing.put_off, name="put_off"),
     path("put-off/<int:pk>/take-off/", postponing.take_off, name="take_off_put_off"),
     path("components/<str:tag>/retire/", components.retire, name="retire_component"),

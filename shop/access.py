@@ -148,6 +148,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "equipment:correct_reading": CREW,
     "equipment:exchange": CREW,
     "equipment:finding": ReadOrChange(read=SIGNED_IN, change=CREW),
+    "equipment:hose": MANAGER,
     "equipment:known_file": SIGNED_IN,
     "equipment:new_component": MANAGER,
     "equipment:new_component_counter": MANAGER,

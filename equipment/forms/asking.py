@@ -10,6 +10,7 @@ from django.http import QueryDict
 
 from equipment import due, values
 from equipment.forms.fields import NEEDED, NumberField
+from equipment.hoses import PLACEHOLDER
 from equipment.models import Check, ComponentKind, Service, ServiceVersion
 from equipment.services import CheckPlan, TriggerPlan
 
@@ -97,7 +98,12 @@ class CheckForm(RowForm):
         # A space, so that the page knows whether something stands in it.
         widget=forms.Textarea(attrs={"rows": 3, "placeholder": " "}),
     )
-    hint = forms.CharField(label="Hint", max_length=200, required=False)
+    hint = forms.CharField(
+        label="Hint",
+        max_length=200,
+        required=False,
+        help_text=f"Where you write {PLACEHOLDER}, the sheet says what the hoses of its rig hold.",
+    )
     needs_electrician = forms.BooleanField(label="For a licensed electrician", required=False)
     opens = forms.MultipleChoiceField(
         label="It opens, so that its pressure must read zero before",

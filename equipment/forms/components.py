@@ -1,10 +1,13 @@
 """Forms about components: a new one, an exchange, a service done elsewhere."""
 
+from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.db.models import QuerySet
 
+from equipment import hoses
 from equipment.forms.fields import (
     ClockField,
     DayField,
@@ -90,6 +93,53 @@ class ComponentForm(SpokenForm):
         day = cleaned.get("in_service_on")
         if day is not None and day > self.today:
             self.add_error("in_service_on", "That day has not come yet.")
+        return cleaned
+
+
+class LengthField(forms.CharField):
+    """A length as people write it; cleans to what `read` makes of it, None where nothing is.
+
+    read: as `equipment.hoses.inner_diameter_in`.
+    """
+
+    def __init__(self, *, read: Callable[[str], Decimal], **kwargs: Any) -> None:
+        self.read = read
+        kwargs.setdefault("widget", forms.TextInput(attrs={"autocomplete": "off"}))
+        super().__init__(max_length=24, required=False, **kwargs)
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return self.read(text)
+        except hoses.NotALength as refused:
+            raise forms.ValidationError(str(refused)) from refused
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+
+
+class HoseForm(SpokenForm):
+    """How wide and how long a make of hose is; both empty: not known."""
+
+    inner_diameter_in = LengthField(
+        label="Inside diameter of one line, in",
+        read=hoses.inner_diameter_in,
+        help_text="3/8, 0.375 or 10 mm.",
+    )
+    length_ft = LengthField(
+        label="Length, ft",
+        read=hoses.length_ft,
+        help_text="From coupling to coupling: 210 or 64 m.",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        names = ("inner_diameter_in", "length_ft")
+        empty = [name for name in names if cleaned.get(name) is None and name not in self.errors]
+        if len(empty) == 1 and not self.errors:
+            self.add_error(empty[0], "Give both, or neither.")
         return cleaned
 
 

@@ -114,9 +114,23 @@ class ComponentType(models.Model):
     max_strokes_per_minute = models.DecimalField(
         max_digits=7, decimal_places=2, null=True, blank=True
     )
+    #: Hoses only: of one line. [in] [ft]
+    hose_diameter_in = models.DecimalField(max_digits=6, decimal_places=4, null=True, blank=True)
+    hose_length_ft = models.DecimalField(max_digits=8, decimal_places=3, null=True, blank=True)
 
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                condition=Q(hose_diameter_in__isnull=True, hose_length_ft__isnull=True)
+                | Q(
+                    hose_diameter_in__isnull=False,
+                    hose_diameter_in__gt=0,
+                    hose_length_ft__isnull=False,
+                    hose_length_ft__gt=0,
+                ),
+                name="a_hose_has_diameter_and_length",
+                violation_error_message="Give the diameter and the length, both above zero.",
+            ),
             models.CheckConstraint(
                 condition=Q(displacement_in3__isnull=True) | Q(displacement_in3__gt=0),
                 name="displacement_is_above_zero",
@@ -131,6 +145,11 @@ class ComponentType(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def is_hose(self) -> bool:
+        """Whether it has a bore and a length: kinds that are drawn as a hose."""
+        return self.kind.icon == "hose"
 
 
 class Position(models.Model):

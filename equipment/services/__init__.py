@@ -105,10 +105,12 @@ from equipment.services.rigs import (
     create_kind,
     create_rig,
     create_type,
+    hoses_of,
     lay_up_rig,
     remove_position,
     retire_component,
     return_rig,
+    set_hose,
 )
 from equipment.services.rounds import (
     AnswersRefused,
@@ -224,6 +226,7 @@ __all__ = [
     "create_type",
     "dismiss_signal",
     "exchange_component",
+    "hoses_of",
     "how_hard",
     "install_component",
     "items_for_round",
@@ -252,6 +255,7 @@ __all__ = [
     "return_rig",
     "reverse_reading",
     "seen_of",
+    "set_hose",
     "set_pump_drive",
     "standing_on",
     "take_off",

@@ -19,6 +19,7 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 
 from equipment import due as dates
+from equipment import values
 from equipment.asked import Asked, CheckAsked, TriggerAsked, spoken_name
 from equipment.models import (
     Basis,
@@ -359,7 +360,8 @@ def _units() -> dict[tuple[str, str], str]:
 
 
 def _number(text: str) -> Decimal | None:
-    return Decimal(text) if text else None
+    """A limit as the files write it: a number, or a cleanliness code."""
+    return values.typed(text, values.ISO_4406 if "/" in text else "")
 
 
 def _check(row: Row) -> CheckPlan:

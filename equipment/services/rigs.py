@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
+from equipment.hoses import Hose
 from equipment.models import (
     Component,
     ComponentKind,
@@ -63,6 +64,44 @@ def create_type(
     made.full_clean()
     made.save()
     return made
+
+
+def set_hose(
+    *, type: ComponentType, inner_diameter_in: Decimal | None, length_ft: Decimal | None
+) -> ComponentType:
+    """Say how wide and long one line of a make of hose is; None and None: not known.
+
+    inner_diameter_in: > 0. [in] length_ft: > 0. [ft] Sheets that are drafted already keep what
+    they say. Raises ValidationError for one without the other.
+    """
+    with transaction.atomic():
+        fresh = ComponentType.objects.select_for_update(of=("self",)).get(pk=type.pk)
+        fresh.hose_diameter_in, fresh.hose_length_ft = inner_diameter_in, length_ft
+        fresh.full_clean()
+        fresh.save(update_fields=["hose_diameter_in", "hose_length_ft"])
+        return fresh
+
+
+def hoses_of(rig: Rig | None) -> list[Hose]:
+    """The hoses that are fitted in a rig, in flow order; none on the bench."""
+    if rig is None:
+        return []
+    fitted = (
+        Installation.objects.filter(
+            position__rig=rig, removed_at__isnull=True, component__type__kind__icon="hose"
+        )
+        .select_related("component__type__kind", "position")
+        .order_by("position__order")
+    )
+    return [
+        Hose(
+            name=f"{each.component.type.kind} {each.component.tag}",
+            side=each.position.side,
+            inner_diameter_in=each.component.type.hose_diameter_in,
+            length_ft=each.component.type.hose_length_ft,
+        )
+        for each in fitted
+    ]
 
 
 def create_component(

@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import IntegerField, OuterRef, Prefetch, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,9 +16,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 from django_tables2 import RequestConfig
 
 from equipment.filters import ComponentFilter
-from equipment.forms.components import ComponentForm, RenewalForm, UndoForm
+from equipment.forms.components import ComponentForm, HoseForm, RenewalForm, UndoForm
+from equipment.hoses import Hose, volume_text
 from equipment.models import (
     Component,
+    ComponentType,
     Due,
     Finding,
     Installation,
@@ -36,6 +38,7 @@ from equipment.services import (
     create_type,
     next_stay,
     retire_component,
+    set_hose,
     undo_renewal,
 )
 from equipment.services.assembling import renew_by_hand
@@ -99,6 +102,7 @@ def component(request: PageRequest, tag: str) -> HttpResponse:
     findings = Finding.objects.open().filter(component=shown).select_related("opened_by")
     context: dict[str, Any] = {
         "component": shown,
+        "held": _held(shown.type),
         "fitted": fitted,
         "lives": _lives(shown, fitted),
         "brought": standing_on(shown),
@@ -145,6 +149,45 @@ def _dues(shown: Component, *, today: date) -> list[Due]:
         "rig", "position__kind", "component__type__kind", "version__service"
     )
     return sorted(rows, key=lambda row: row.urgency(today=today))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def hose(request: PageRequest, tag: str) -> HttpResponse:
+    """Say how wide and long a make of hose is, so that sheets say what a rig's hoses hold."""
+    now = timezone.now()
+    shown = get_component(tag)
+    make = shown.type
+    if not make.is_hose:
+        raise Http404
+    begin = {"inner_diameter_in": make.hose_diameter_in, "length_ft": make.hose_length_ft}
+    form = HoseForm(typed(request), now=now, initial=begin)
+    if is_sound(request, form):
+        kept = set_hose(type=make, **form.cleaned_data)
+        held = _held(kept)
+        messages.success(
+            request,
+            f"One line of “{make}” holds {held}."
+            if held
+            else f"How much “{make}” holds is not known now.",
+        )
+        return redirect(component_url(shown))
+    context = {
+        "title": f"What {shown} holds",
+        "line": f"{make.kind}, {make}",
+        "intro": f"It counts for every “{make}”. Sheets that ask for it then say how much the "
+        "hoses of their rig hold.",
+        "form": form,
+        "submit": "Keep it",
+        "back_url": component_url(shown),
+        "back_label": shown.tag,
+    }
+    return draw(request, "equipment/form.html", context)
+
+
+def _held(make: ComponentType) -> str:
+    """What one line of a make of hose holds, in words; empty where it is not known."""
+    held = Hose(make.name, "", make.hose_diameter_in, make.hose_length_ft).holds_gal
+    return "" if held is None else volume_text(held)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -24,6 +24,7 @@ from equipment.services import (
     create_type,
     install_component,
     publish_version,
+    set_hose,
     set_pump_drive,
 )
 from equipment.services.library import current_version
@@ -54,6 +55,12 @@ MAKES: Final[dict[str, tuple[str, tuple[tuple[str, str, str], ...]]]] = {
     "trailer": ("TRL", (("Tandem trailer, 24 ft", "", ""), ("Single-axle trailer", "", ""))),
     "supplied-air system": ("AIR", (("Supplied-air panel, two masks", "", ""),)),
     "safety equipment": ("SAF", (("Eyewash, extinguisher, spill kit", "", ""),)),
+}
+#: Inside diameter of one line and its length: common practice, no source. [in] [ft]
+HOSES: Final = {
+    "Heated hose, 310 ft": ("0.375", 310),
+    "Heated hose, 210 ft": ("0.375", 210),
+    "Whip hose, 10 ft": ("0.25", 10),
 }
 OWN_INTERVALS: Final = (
     ("pump", "inlet strainers"), ("gun", "O-rings, regrease"), ("gun", "side seals"),
@@ -195,7 +202,7 @@ def _own_intervals(story: Story) -> None:
 
 def _types(story: Story) -> dict[str, list[ComponentType]]:
     story.kinds = {kind.name: kind for kind in ComponentKind.objects.all()}
-    return {
+    made = {
         kind: [
             create_type(
                 kind=story.kinds[kind],
@@ -207,6 +214,11 @@ def _types(story: Story) -> dict[str, list[ComponentType]]:
         ]
         for kind, (_, makes) in MAKES.items()
     }
+    for make in (make for kind in made.values() for make in kind):
+        if make.name in HOSES:
+            bore, length = HOSES[make.name]
+            set_hose(type=make, inner_diameter_in=Decimal(bore), length_ft=Decimal(length))
+    return made
 
 
 def _component(

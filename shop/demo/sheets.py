@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Final
 
+from equipment import values
 from equipment.models import Component, Due, Finding, Rig
 from shop.demo.seasons import Face
 from shop.demo.story import Story
@@ -23,6 +24,9 @@ Answer, Remedy, Section, Kind = (
 )
 #: One measured value in so many lies past its limit, is put right and read again.
 OUT_OF_LIMIT: Final = 0.02
+#: Codes of oil by ISO 4406 within and past the limit of the library.
+CLEAN_OIL: Final = ("18/16/13", "19/17/14", "20/17/14")
+DIRTY_OIL: Final = "21/19/16"
 NOTES: Final = ("wiped down, no trace left", "a little stiff, keep an eye on it", "as last time")
 
 
@@ -159,7 +163,9 @@ def answer(
 
 def measure(work: Work, step: SheetStep) -> None:
     """Enter a value within its limits; now and then first one that is not."""
-    if step.is_outside(past := past_limit(step)) and work.story.dice.random() < OUT_OF_LIMIT:
+    is_code = values.is_code(step.unit)
+    past = past_limit(step)
+    if not is_code and step.is_outside(past) and work.story.dice.random() < OUT_OF_LIMIT:
         answer(work, step, Answer.VALUE, value=past, remedy=Remedy.PUT_RIGHT, note="adjusted")
     answer(work, step, Answer.VALUE, value=_within_limits(work.story, step))
 
@@ -232,6 +238,8 @@ def _places(step: SheetStep) -> int:
 
 
 def _within_limits(story: Story, step: SheetStep) -> Decimal:
+    if values.is_code(step.unit):
+        return _code(CLEAN_OIL[step.sheet.number % len(CLEAN_OIL)])
     low, high, places = step.low, step.high, _places(step)
     if low is not None and high is not None:
         middle, half = float(low + high) / 2, float(high - low) / 2
@@ -246,7 +254,15 @@ def _within_limits(story: Story, step: SheetStep) -> Decimal:
 
 def past_limit(step: SheetStep) -> Decimal:
     """A value a little past the upper limit, or the lower where there is no upper."""
+    if values.is_code(step.unit):
+        return _code(DIRTY_OIL)
     places = _places(step)
     if step.high is not None:
         return round(step.high + abs(step.high) * Decimal("0.12"), places)
     return Decimal(0) if step.low is None else round(step.low * Decimal("0.8"), places)
+
+
+def _code(text: str) -> Decimal:
+    found = values.typed(text, values.ISO_4406)
+    assert found is not None, "a code is more than nothing"
+    return found

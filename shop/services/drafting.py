@@ -11,6 +11,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.db.models import Max, Q
 
+from equipment.hoses import PLACEHOLDER, filled
 from equipment.models import (
     Caution,
     Check,
@@ -22,7 +23,7 @@ from equipment.models import (
     ServiceVersion,
     Skill,
 )
-from equipment.services import including, locks
+from equipment.services import hoses_of, including, locks
 from equipment.services.including import Covers
 from shop import isolation, words
 from shop.models import Correction, Person, ServiceSheet, SheetLine, SheetStep, Shop, StepEntry
@@ -394,6 +395,8 @@ def _check_steps(
     for check in Check.objects.filter(version__in=versions).order_by("version_id", "order"):
         checks.setdefault(check.version_id, []).append(check)
     last = _last_values(lines)
+    asks = any(PLACEHOLDER in check.hint for group in checks.values() for check in group)
+    hoses = hoses_of(sheet.rig) if asks else []
     steps: list[SheetStep] = []
     for line in lines:
         if line.finding is not None:
@@ -412,7 +415,7 @@ def _check_steps(
                 SheetStep(
                     line=line,
                     title=check.text,
-                    text=check.hint,
+                    text=filled(check.hint, hoses),
                     kind=check.kind,
                     choices=check.choices,
                     unit=check.unit,

@@ -42,6 +42,7 @@ from shop.services.feeds import Choices, make_feed
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used, take_parts
 from shop.services.signing import sign_sheet
+from tests.equipment.factories import a_hose
 from tests.inventory.orders import orders_in_every_state
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import (
@@ -214,6 +215,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "equipment:component": pump,
         "equipment:new_service_of": [{"pk": world.fleet.pump("A").type.kind_id}],
         "equipment:new_component_counter": pump,
+        "equipment:hose": [{"tag": a_hose().tag}],
         **{
             f"equipment:{name}": [{"number": 1, "pk": world.fleet.positions["pump A"].pk}]
             for name in OF_A_POSITION

@@ -42,6 +42,7 @@ from inventory.services.counting import start_count
 from shop.models import Person, ServiceSheet, StepEntry, Unsettled
 from shop.services.coming_logs import take_in
 from tests.depth import IN_CI
+from tests.equipment.factories import a_hose
 from tests.inventory.factories import received
 from tests.inventory.orders import orders_in_every_state
 from tests.shop.phones import Phone
@@ -196,7 +197,11 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         elif argument == "sheet":
             given[argument] = "letter-3x10"
         elif argument == "tag":
-            given[argument] = Component.objects.order_by("pk")[0].tag
+            given[argument] = (
+                a_hose().tag
+                if name == "equipment:hose"
+                else Component.objects.order_by("pk")[0].tag
+            )
         elif argument in ("kind", "way"):
             kind = "place" if name == "shop:go" else "rigs"
             given[argument] = {"kind": kind, "way": "csv"}[argument]

@@ -1,12 +1,13 @@
 """Drafting, handing out and voiding: one sheet for one asking, one open sheet for one service."""
 
+from decimal import Decimal
 from uuid import uuid4
 
 import pytest
 from django.db import IntegrityError, transaction
 
-from equipment.models import Due, Finding
-from equipment.services import open_finding, remove_component
+from equipment.models import Check, Due, Finding, Installation, Position
+from equipment.services import open_finding, remove_component, set_hose
 from inventory.models import Balance, Reservation
 from shop.models import Person, ServiceSheet, SheetLine, SheetStep
 from shop.services import drafting
@@ -19,7 +20,7 @@ from shop.services.refusals import (
     SheetClosed,
     SheetRefused,
 )
-from tests.equipment.factories import ZONE, spray_rig
+from tests.equipment.factories import ZONE, a_hose, spray_rig
 from tests.races import all_meet_in, at_once, refused, without_row_locks
 from tests.shop.services.conftest import Hands, rows_of_every_table
 from tests.shop.worlds import NOW, SheetWorld
@@ -183,3 +184,29 @@ def test_without_the_lock_on_the_shop_two_numbers_clash(
     all_meet_in(monkeypatch, drafting, "_refuse_doubles")
     results = at_once(lambda: world.draft(world.oil), lambda: world.draft(world.rebuild))
     assert refused(results, SheetRefused) == 1  # by the unique number, not by the lock
+
+
+def test_a_hint_that_asks_for_the_hoses_says_what_those_of_its_rig_hold(
+    world: SheetWorld,
+) -> None:
+    Check.objects.filter(text="Volts at rated load").update(hint="Twice over. {hoses}")
+
+    def hint() -> str:
+        sheet = world.draft(world.oil)
+        text = sheet.steps.get(title="Volts at rated load").text
+        void(world, sheet)
+        return text
+
+    assert hint() == "Twice over."
+    hose = a_hose()
+    rig = world.fleet.rig
+    place = Position.objects.create(rig=rig, order=99, kind=hose.type.kind)
+    Installation.objects.create(
+        component=hose, position=place, installed_at=NOW, author=world.manager
+    )
+    assert hint() == "Twice over. Not known how much it holds: heated hose HOS-1."
+    set_hose(type=hose.type, inner_diameter_in=Decimal("0.375"), length_ft=Decimal(210))
+    assert hint() == (
+        "Twice over. The hoses hold 1.20 gal (4.56 L) on each side: "
+        "heated hose HOS-1 1.20 gal (4.56 L)."
+    )
