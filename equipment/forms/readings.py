@@ -157,37 +157,10 @@ class FaceForm(SpokenForm):
         self.add_error("before_reset" if about_before else "value", str(refusal))
 
 
-class ReadingsForm(PhotoFields, DrumFields, WhenForm):
-    """One sending of readings: when, and the faces of the rig, each with its own form.
+class FacesOfARig(forms.Form):
+    """The faces of a rig on one page, each with a form of its own in `faces`."""
 
-    counters: (counter, place of the component it travels with or nothing).
-    """
-
-    def __init__(
-        self,
-        data: Any,
-        files: Any = None,
-        *,
-        now: datetime,
-        counters: Sequence[tuple[Counter, str]],
-        **kwargs: Any,
-    ) -> None:
-        self.faces = [
-            FaceForm(data, now=now, counter=counter, place=place) for counter, place in counters
-        ]
-        super().__init__(data, files, now=now, **kwargs)
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
-        sound = [face.is_valid() for face in self.faces]
-        if not all(sound):
-            self.add_error(None, NOT_YET)
-        elif self.errors:
-            if not self.non_field_errors():
-                self.add_error(None, NOT_YET)
-        elif not self.readings() and not self.levels():
-            self.add_error(None, "Type what at least one counter shows.")
-        return cleaned
+    faces: Sequence[FaceForm] = ()
 
     def readings(self) -> list[NewReading]:
         """What was read, in the order of the page."""
@@ -231,6 +204,39 @@ class ReadingsForm(PhotoFields, DrumFields, WhenForm):
             elif refusal is not None:
                 face.refuse(refusal)
         self.add_error(None, NOT_YET)
+
+
+class ReadingsForm(FacesOfARig, PhotoFields, DrumFields, WhenForm):
+    """One sending of readings: when, and the faces of the rig, each with its own form.
+
+    counters: (counter, place of the component it travels with or nothing).
+    """
+
+    def __init__(
+        self,
+        data: Any,
+        files: Any = None,
+        *,
+        now: datetime,
+        counters: Sequence[tuple[Counter, str]],
+        **kwargs: Any,
+    ) -> None:
+        self.faces = [
+            FaceForm(data, now=now, counter=counter, place=place) for counter, place in counters
+        ]
+        super().__init__(data, files, now=now, **kwargs)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        sound = [face.is_valid() for face in self.faces]
+        if not all(sound):
+            self.add_error(None, NOT_YET)
+        elif self.errors:
+            if not self.non_field_errors():
+                self.add_error(None, NOT_YET)
+        elif not self.readings() and not self.levels():
+            self.add_error(None, "Type what at least one counter shows.")
+        return cleaned
 
 
 class CorrectForm(WhenForm):

@@ -1,4 +1,4 @@
-"""The operator's round: one small form for each check, all sent at once."""
+"""The operator's round: one small form for each check and each face, all sent at once."""
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
@@ -7,7 +7,8 @@ from typing import Any
 from django import forms
 
 from equipment.forms.fields import DayField, SentForm, SpokenForm
-from equipment.models import RoundAnswer, RoundItem
+from equipment.forms.readings import NOT_YET, FaceForm, FacesOfARig
+from equipment.models import Counter, RoundAnswer, RoundItem
 from equipment.services import NewAnswer
 
 Answer = RoundAnswer.Answer
@@ -20,7 +21,7 @@ class AnswerForm(SpokenForm):
         choices=[
             (Answer.RIGHT, "In order"),
             (Answer.WRONG, "Not right"),
-            (Answer.NOT_APPLICABLE, "Not applicable"),
+            (Answer.NOT_APPLICABLE, "It does not apply here"),
         ],
         widget=forms.RadioSelect,
         error_messages={"required": "Answer this check, or say that it does not apply."},
@@ -28,14 +29,20 @@ class AnswerForm(SpokenForm):
     note = forms.CharField(label="What is not right", max_length=200, required=False)
     is_grave = forms.BooleanField(label="Rig must not leave", required=False)
 
-    def __init__(self, *args: Any, item: RoundItem, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, item: RoundItem, rest_is_right: bool = False, **kwargs: Any
+    ) -> None:
+        """rest_is_right: a check that was not answered was found in order."""
         super().__init__(*args, prefix=f"i{item.pk}", **kwargs)
         self.item = item
+        self.fields["answer"].required = not rest_is_right
         #: Where this check begins a new place along the rig.
         self.begins_place = False
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("answer") == "":
+            cleaned["answer"] = Answer.RIGHT
         if cleaned.get("answer") == Answer.WRONG and not cleaned.get("note", "").strip():
             self.add_error("note", "Say what is not right.")
         return cleaned
@@ -51,16 +58,34 @@ class AnswerForm(SpokenForm):
         )
 
 
-class RoundForm(SentForm):
-    """One round of a rig. The day is the one on which the page was opened: midnight may pass."""
+class RoundForm(FacesOfARig, SentForm):
+    """One round of a rig. The day is the one on which the page was opened: midnight may pass.
+
+    counters: (counter, place of the component it travels with or nothing), to be read on the way.
+    Sent with `rest`, whatever was not answered was found in order.
+    """
 
     day = DayField(widget=forms.HiddenInput)
+    rest = forms.BooleanField(required=False, widget=forms.HiddenInput)
 
     def __init__(
-        self, data: Any, *, now: datetime, day: date, items: Sequence[RoundItem], **kwargs: Any
+        self,
+        data: Any,
+        *,
+        now: datetime,
+        day: date,
+        items: Sequence[RoundItem],
+        counters: Sequence[tuple[Counter, str]] = (),
+        **kwargs: Any,
     ) -> None:
         super().__init__(data, now=now, initial={"day": day}, **kwargs)
-        self.answers = [AnswerForm(data, now=now, item=item) for item in items]
+        rest_is_right = bool(data and data.get("rest"))
+        self.answers = [
+            AnswerForm(data, now=now, item=item, rest_is_right=rest_is_right) for item in items
+        ]
+        self.faces = [
+            FaceForm(data, now=now, counter=counter, place=place) for counter, place in counters
+        ]
         for before, each in zip([None, *self.answers], self.answers, strict=False):
             each.begins_place = before is None or before.item.kind != each.item.kind
 
@@ -76,6 +101,9 @@ class RoundForm(SentForm):
         if open_:
             checks = "One check is" if open_ == 1 else f"{open_} checks are"
             self.add_error(None, f"{checks} still open. Nothing is kept yet.")
+        wrong_faces = sum(not face.is_valid() for face in self.faces)
+        if wrong_faces and not open_:
+            self.add_error(None, NOT_YET)
         if "day" in self.errors:
             self.add_error(None, self.errors.pop("day").as_data())
         return cleaned

@@ -14,6 +14,7 @@ from equipment.models import (
     Component,
     Installation,
     JobBooking,
+    Reading,
     Rig,
     Round,
     RoundAnswer,
@@ -21,6 +22,7 @@ from equipment.models import (
 )
 from equipment.services import locks
 from equipment.services.findings import open_finding
+from equipment.services.readings import NewReading, record_readings
 
 WEEK: Final = timedelta(days=7)
 DAY: Final = timedelta(days=1)
@@ -149,6 +151,43 @@ def record_round(
                     request_id=uuid5(request_id, each.item.code),
                 )
         return made
+
+
+def record_walk(
+    *,
+    rig: Rig,
+    day: date,
+    answers: Sequence[NewAnswer],
+    readings: Sequence[NewReading],
+    author: AbstractBaseUser,
+    at: datetime,
+    recorded_at: datetime,
+    request_id: UUID,
+    zone: ZoneInfo,
+) -> tuple[Round, list[Reading]]:
+    """Record a round and what the faces showed on the way, both or neither.
+
+    at: when it was walked; recorded_at: now. Sent twice with one request_id, it counts once.
+    Raises what `record_round` does, and ReadingsRefused.
+    """
+    with transaction.atomic():
+        made = record_round(
+            rig=rig, day=day, answers=answers, author=author, at=at, request_id=request_id
+        )
+        kept = (
+            record_readings(
+                rig=rig,
+                readings=readings,
+                at=at,
+                recorded_at=recorded_at,
+                author=author,
+                request_id=uuid5(request_id, "readings"),
+                zone=zone,
+            )
+            if readings
+            else []
+        )
+        return made, kept
 
 
 def _check(items: Sequence[RoundItem], answers: Sequence[NewAnswer]) -> None:

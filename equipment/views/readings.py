@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from itertools import groupby
 from typing import Any, Final
@@ -20,7 +20,7 @@ from equipment import drums
 from equipment import due as dates
 from equipment.counters import ReadingRefused
 from equipment.forms.drums import ReverseLevelForm
-from equipment.forms.readings import NOT_YET, ReadingsForm, ReverseReadingForm
+from equipment.forms.readings import NOT_YET, FacesOfARig, ReadingsForm, ReverseReadingForm
 from equipment.models import Counter, DrumLevel, Due, Installation, Reading, Rig
 from equipment.pictures import Picture
 from equipment.services import ReadingsRefused, reverse_reading
@@ -61,7 +61,7 @@ def readings(request: PageRequest, number: int) -> HttpResponse:
     rig = get_rig(number)
     counters = counters_of(rig, carrying(rig))
     form = ReadingsForm(typed(request), request.FILES or None, now=now, counters=counters)
-    if is_sound(request, form) and not _asks(form):
+    if is_sound(request, form) and not asks(form, at=form.at, is_day_only=form.is_day_only):
         before = _grades(rig, request.today, request.shop.warning_days)
         try:
             kept, dipped = record_sending(
@@ -193,9 +193,9 @@ def reverse_drum(request: PageRequest, pk: int) -> HttpResponse:
     return draw(request, "equipment/form.html", context)
 
 
-def _asks(form: ReadingsForm) -> bool:
+def asks(form: FacesOfARig, *, at: datetime, is_day_only: bool = False) -> bool:
     """Ask about what is unusual, once; whether there was something to ask."""
-    readings, at, is_day_only = form.readings(), form.at, form.is_day_only
+    readings = form.readings()
     doubts = form.doubts(unusual(readings, at=at, is_day_only=is_day_only))
     if doubts:
         form.ask(doubts, impossible(readings, at=at, is_day_only=is_day_only))

@@ -15,8 +15,20 @@ from django.views.decorators.http import require_http_methods
 
 from equipment.forms.rounds import RoundForm
 from equipment.models import JobBooking, Rig, Round, RoundAnswer
-from equipment.services import RoundRefused, items_for_round, record_round
-from equipment.views.common import PageRequest, draw, get_rig, is_sound, of_rig, rig_url, typed
+from equipment.services import ReadingsRefused, RoundRefused, items_for_round
+from equipment.services.expecting import expected_of
+from equipment.services.rounds import record_walk
+from equipment.views.common import (
+    PageRequest,
+    draw,
+    get_rig,
+    is_sound,
+    of_rig,
+    rig_url,
+    typed,
+    zone,
+)
+from equipment.views.readings import asks, carrying, counters_of
 
 DAYS_BACK: Final = 7
 DAY: Final = timedelta(days=1)
@@ -45,22 +57,30 @@ def round_(request: PageRequest, number: int) -> HttpResponse:
             raise Http404("No round was recorded on that day.")
         return draw(request, "equipment/round_kept.html", context | {"round": recorded})
     items = items_for_round(rig=rig, day=day)
-    form = RoundForm(typed(request), now=now, day=day, items=items)
-    if is_sound(request, form):
+    form = RoundForm(
+        typed(request), now=now, day=day, items=items, counters=counters_of(rig, carrying(rig))
+    )
+    if is_sound(request, form) and not asks(form, at=now):
         try:
-            made = record_round(
+            made, kept = record_walk(
                 rig=rig,
                 day=form.cleaned_data["day"],
                 answers=form.said(),
+                readings=form.readings(),
                 author=request.user,
                 at=now,
+                recorded_at=now,
                 request_id=form.cleaned_data["request_id"],
+                zone=zone(),
             )
         except RoundRefused as refused:
             form.add_error(None, str(refused))
+        except ReadingsRefused as refused:
+            form.refuse(refused.errors)
         else:
-            messages.success(request, _what_it_showed(made))
+            messages.success(request, _what_it_showed(made, len(kept)))
             return redirect(rig_url(rig))
+    form.expect(expected_of((face.counter for face in form.faces), at=now))
     context["yesterday"] = next(iter(context["past"]), None)
     return draw(request, "equipment/round.html", context | {"form": form})
 
@@ -114,10 +134,11 @@ def _recorded(rig: Rig, day: date) -> Round | None:
     )
 
 
-def _what_it_showed(made: Round) -> str:
+def _what_it_showed(made: Round, read: int) -> str:
     answers = [row.answer for row in made.answers.all()]
     wrong = answers.count(RoundAnswer.Answer.WRONG)
     right = answers.count(RoundAnswer.Answer.RIGHT)
+    faces = "" if not read else f" {read} reading{'' if read == 1 else 's'} kept."
     if not wrong:
-        return f"The round is kept: {right} in order."
-    return f"The round is kept: {right} in order, {wrong} not right, now found work."
+        return f"The round is kept: {right} in order.{faces}"
+    return f"The round is kept: {right} in order, {wrong} not right, now found work.{faces}"

@@ -8,7 +8,7 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from equipment.models import Finding, Round, RoundAnswer, RoundItem
+from equipment.models import Finding, Reading, Round, RoundAnswer, RoundItem
 from equipment.services import NewAnswer, book_job, record_round
 from tests.equipment.factories import ZONE, SprayRig, day
 from tests.equipment.pages.browsing import Page, hidden_of, queries_of, said, text_of
@@ -80,7 +80,7 @@ def test_an_open_check_and_a_missing_word_are_said_beside_them(
     phone: Client, items: dict[str, RoundItem]
 ) -> None:
     page = Page(phone, "equipment:round", 4)
-    answer = page.send(**answered(items, oil="wrong", pumps="right"))
+    answer = page.send(rest="", **answered(items, oil="wrong", pumps="right"))
     assert answer.status_code == 422
     read = text_of(answer)
     assert "2 checks are still open. Nothing is kept yet." in read
@@ -89,6 +89,41 @@ def test_an_open_check_and_a_missing_word_are_said_beside_them(
     assert f'name="i{items["pumps"].pk}-answer" value="right"' in answer.content.decode()
     assert answer.content.decode().count("checked") == 2
     assert not Round.objects.exists()
+
+
+def test_what_nobody_tapped_is_in_order(phone: Client, items: dict[str, RoundItem]) -> None:
+    page = Page(phone, "equipment:round", 4)
+    answer = page.send(**answered(items, seal="na"))
+    assert said(answer) == "The round is kept: 2 in order."
+    assert Round.objects.get().answers.get(item=items["oil"]).answer == RoundAnswer.Answer.RIGHT
+
+
+def test_what_the_faces_show_is_kept_with_the_round_and_once(
+    phone: Client, items: dict[str, RoundItem], spray: SprayRig
+) -> None:
+    hours, before = spray.counters["hours"], Reading.objects.count()
+    hours.refresh_from_db()
+    page, shows = Page(phone, "equipment:round", 4), f"{hours.last_value + 2}"
+    for _ in range(2):
+        answer = page.send(**{f"c{hours.pk}-value": shows})
+        assert "1 reading kept." in said(answer)
+    assert Reading.objects.count() == before + 1
+    assert Round.objects.count() == 1
+
+
+def test_a_face_that_is_refused_keeps_the_round_back(
+    phone: Client, items: dict[str, RoundItem], spray: SprayRig
+) -> None:
+    hours, before = spray.counters["hours"], Reading.objects.count()
+    page = Page(phone, "equipment:round", 4)
+    note = f"i{items['oil'].pk}-note"
+    answer = page.send(**answered(items, oil="wrong"), **{note: "milky", f"c{hours.pk}-value": "0"})
+    assert answer.status_code == 422
+    assert "Was the counter reset" in text_of(answer)
+    assert "milky" in answer.content.decode()
+    assert Reading.objects.count() == before
+    assert not Round.objects.exists()
+    assert not Finding.objects.exists()
 
 
 def test_a_second_round_of_the_day_hears_of_the_first(
