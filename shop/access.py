@@ -94,6 +94,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:draft_sheet": MANAGER,
     "shop:drop_service_part": MANAGER,
     "shop:hand_out": MANAGER,
+    "shop:line_note": CREW,
     "shop:hand_over": CREW,
     "shop:reserve_again": MANAGER,
     "shop:second_look": MANAGER,
@@ -102,6 +103,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:set_waiting": CREW,
     "shop:sheet": SIGNED_IN,
     "shop:sheet_pdf": SIGNED_IN,
+    "shop:sheet_photo": PUBLIC,  # each photo proves its author by its pen
     "shop:sheets": SIGNED_IN,
     "shop:take_part": CREW,
     "shop:take_parts": CREW,

@@ -38,6 +38,7 @@ class ShopConfig(AppConfig):
         guard("shop_stepentry")
         guard("shop_partentry")
         guard("shop_readingentry", allow_columns=("is_in_force",))
+        guard("shop_linenote")
         guard("shop_timeentry")
         guard("shop_handover")
         guard("shop_waitentry")

@@ -2,6 +2,7 @@ from shop.models.after import Correction, SecondLook
 from shop.models.bridges import PartsNeed, RigDrawer
 from shop.models.feeds import CalendarFeed
 from shop.models.imports import ImportedFile
+from shop.models.knowledge import LineNote
 from shop.models.logs import ComingLog
 from shop.models.people import Person, Role, Shop
 from shop.models.sheets import (
@@ -24,6 +25,7 @@ __all__ = [
     "Correction",
     "HandOver",
     "ImportedFile",
+    "LineNote",
     "MissingPart",
     "PartEntry",
     "PartsNeed",

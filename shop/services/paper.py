@@ -41,6 +41,7 @@ from shop.paper.content import (
     StripCell,
     ZeroGauge,
 )
+from shop.services.knowledge import image_of, pictures_for_paper
 from shop.services.sheet_parts import SOURCE
 
 Section = SheetStep.Section
@@ -176,6 +177,7 @@ def paper_of(
         held_text=_held_text(sheet),
         drawn=sheet.drawn,
         waits=_waits(sheet),
+        pictures=pictures_for_paper(sheet),
         url=url,
         printed_text=printed,
     )
@@ -211,7 +213,10 @@ def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> She
         # A sheet signed before phones could sign has none.
         "waits": tuple(document.get("waits", ())),
         "found_work": tuple(map(_found_from_plain, document["found_work"])),
-        "pictures": tuple(PaperPicture(**picture) for picture in document.get("pictures", ())),
+        "pictures": tuple(
+            PaperPicture(**picture, image=image_of(picture["key"]))
+            for picture in document.get("pictures", ())
+        ),
         "url": url,
         "printed_text": printed,
     }

@@ -7,6 +7,7 @@ from inventory.models import Part
 from shop.models import Person
 from shop.services import clocking, handing_over, waiting
 from shop.services.arriving.entry import Entry, NotTaken
+from shop.services.knowledge import leave_note
 
 
 def clock(entry: Entry) -> str:
@@ -74,6 +75,22 @@ def hand_over(entry: Entry) -> str:
         sheet=entry.sheet,
         words=entry.said["words"],
         to=to,
+        event_id=entry.event_id,
+        author=entry.author,
+        at=entry.at,
+        recorded_at=entry.recorded_at,
+    )
+    return ""
+
+
+def note_for_next(entry: Entry) -> str:
+    """Leave a note for whoever does the work of a `line` next; without a `text` take it back."""
+    line = entry.sheet.lines.filter(order=entry.said["line"]).first()
+    if line is None:
+        raise NotTaken("That service is not on this sheet.", "line")
+    leave_note(
+        line=line,
+        text=entry.said["text"],
         event_id=entry.event_id,
         author=entry.author,
         at=entry.at,

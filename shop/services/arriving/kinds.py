@@ -64,5 +64,6 @@ KINDS: Final[dict[str, Kind]] = {
     "found": Kind({"text": text, "is_grave": flag, "line": key}, work.found),
     "clock": Kind({"does": text, "until": text, "sure": flag}, around.clock),
     "wait": Kind({"missing": text, "parts": keys}, around.wait),
+    "next": Kind({"line": key, "text": text}, around.note_for_next),
     "hand_over": Kind({"words": text, "to": key}, around.hand_over),
 }
