@@ -95,6 +95,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:drop_service_part": MANAGER,
     "shop:hand_out": MANAGER,
     "shop:line_note": CREW,
+    "shop:keyed": CREW,
     "shop:hand_over": CREW,
     "shop:reserve_again": MANAGER,
     "shop:second_look": MANAGER,

@@ -79,8 +79,11 @@ def what_text(entry: StepEntry, step: SheetStep) -> str:
 
 
 def by_text(entry: StepEntry | PartEntry | ReadingEntry, *, zone: ZoneInfo) -> str:
-    """Who entered it, and when: "Ben Sorrel, 25 Nov 2026 07:46"."""
-    return _by(entry.author, entry.at, zone=zone)
+    """Who entered it, and when: "Ben Sorrel, 25 Nov 2026 07:46"; from paper, who keyed it in."""
+    if entry.written_by is None:
+        return _by(entry.author, entry.at, zone=zone)
+    by = _by(entry.written_by, entry.at, zone=zone)
+    return f"{by} on paper, keyed in by {entry.author.name}"
 
 
 def _by(person: Person, at: datetime, *, zone: ZoneInfo) -> str:
@@ -102,7 +105,7 @@ def paper_of(
     shop = Shop.objects.get()
     steps = list(
         sheet.steps.select_related(
-            "entry__author", "line__version__service", "line__component"
+            "entry__author", "entry__written_by", "line__version__service", "line__component"
         ).order_by("section", "order")
     )
     by_section: dict[str, list[SheetStep]] = defaultdict(list)
@@ -245,6 +248,8 @@ def paper_to_print(sheet: ServiceSheet, *, today: date, url: str, printed: str) 
 def _signed_text(sheet: ServiceSheet) -> str:
     if sheet.signed_by is None:
         return ""
+    if sheet.written_by is not None:
+        return f"{sheet.signature} (on paper; keyed in by {sheet.signed_by.name})"
     if sheet.signature == sheet.signed_by.name:
         return sheet.signature
     return f"{sheet.signature} (signed in as {sheet.signed_by.name})"

@@ -158,6 +158,7 @@ def enter_used(
     author: Person,
     at: datetime,
     recorded_at: datetime,
+    written_by: Person | None = None,
 ) -> SheetPart:
     """Note how much of a part was used, >= 0 [steps]; the newest counts, whichever came last.
 
@@ -172,12 +173,13 @@ def enter_used(
             raise PartGone
         if PartEntry.objects.filter(event_id=event_id).exists():
             return fresh
-        start_work(sheet, author=author, at=at)
+        start_work(sheet, author=written_by or author, at=at)
         PartEntry.objects.create(
             sheet_part=fresh,
             used_steps=used_steps,
             event_id=event_id,
             author=author,
+            written_by=written_by,
             at=at,
             recorded_at=recorded_at,
         )

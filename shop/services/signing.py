@@ -10,6 +10,7 @@ from typing import Any, Final
 from uuid import UUID, uuid5
 
 from django.db import transaction
+from django.db.models import Q
 
 from equipment.counters import ReadingRefused
 from equipment.models import Finding, Installation, Renewal, Rig, Skill
@@ -91,6 +92,8 @@ def sign_sheet(
     signing_id: UUID,
     drawn: str = "",
     fact: Fact | None = None,
+    recorded_at: datetime | None = None,
+    written_by: Person | None = None,
 ) -> ServiceSheet:
     """Sign the sheet: post readings, issue what was used and put the rest back, renew the
     services done, close or carry forward found work, and keep the whole as it was signed.
@@ -100,6 +103,7 @@ def sign_sheet(
     at: when it was signed. drawn: the signature as drawn on a phone.
     fact: signed where nobody could be asked. A reading that contradicts another, and parts that
         the tray does not cover, then wait as unsettled for a manager, and all else is posted.
+    recorded_at: when the author keyed it in from paper, signed there `at`; written_by: by whom.
     Sent twice with one signing_id, it is signed once. Raises AlreadySigned, SheetClosed,
     ChecksLocked, ChecksOpen, ElectricianNeeded, ElectricianSigns, UsedNotEntered,
     UsedMoreThanTaken, equipment's ReadingsRefused.
@@ -115,10 +119,10 @@ def sign_sheet(
         raise AlreadySigned(sheet)
     if not sheet.is_open:
         raise SheetClosed(sheet)
-    _refuse_unready(sheet, author, signature, leave_undone)
+    _refuse_unready(sheet, written_by or author, signature, leave_undone)
     if fact is None:
         sheet_parts.check_used(sheet)
-    recorded_at = fact.recorded_at if fact else at
+    recorded_at = fact.recorded_at if fact else recorded_at or at
     # Locks in their order: sheet, rigs, components and counters (readings), lots, balances.
     if sheet.rig_id:
         Rig.objects.select_for_update().get(pk=sheet.rig_id)
@@ -136,7 +140,7 @@ def sign_sheet(
     sheet.lines.update(is_open=False)
     sheet.state = ServiceSheet.State.SIGNED
     sheet.signed_by, sheet.signed_at, sheet.signature = author, at, signature.strip()
-    sheet.drawn = drawn
+    sheet.drawn, sheet.written_by = drawn, written_by
     sheet.labour_minutes = labour_minutes
     sheet.started_at = sheet.started_at or at
     sheet.signing_id = signing_id
@@ -159,7 +163,10 @@ def _refuse_unready(
         raise ChecksLocked(locked)
     if missing and not leave_undone:
         raise ChecksOpen(missing)
-    electric = answered.filter(needs_electrician=True, entry__author__is_electrician=False)
+    electric = answered.filter(needs_electrician=True).filter(
+        Q(entry__written_by__isnull=True, entry__author__is_electrician=False)
+        | Q(entry__written_by__is_electrician=False)
+    )
     if step := electric.first():
         raise ElectricianNeeded(step, electricians())
     _refuse_other_than_electrician(sheet, author)

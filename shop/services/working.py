@@ -121,6 +121,7 @@ def answer_step(
     finding_text: str = "",
     is_grave: bool = False,
     seen: str | None = None,
+    written_by: Person | None = None,
 ) -> StepEntry:
     """Enter the answer to one step; the newest answer counts, the older ones are kept.
 
@@ -132,6 +133,8 @@ def answer_step(
         Where another is in force and says something else, each is a rival of the other until a
         person who saw them answers again. None: the person sees what is in force.
     A gauge that does not read zero is kept as it was read, and keeps the checks locked.
+    written_by: who wrote it on paper, where the author keys it in: whose work it is, so the one
+        who has to be an electrician and to have read and locked out.
     Sent twice with one event_id, it counts once. Raises SheetClosed, ChecksLocked (or LookAgain),
     ElectricianNeeded, BadAnswer.
     """
@@ -140,14 +143,15 @@ def answer_step(
         return earlier
     before = StepEntry.objects.filter(in_force_for=step.pk).first()
     note, finding_text = note.strip(), finding_text.strip()
-    if step.needs_electrician and not author.is_electrician:
+    hand = written_by or author
+    if step.needs_electrician and not hand.is_electrician:
         raise ElectricianNeeded(step, electricians())
     if step.section == Section.CHECK:
-        _refuse_locked(step, author, at, answer, choice)
+        _refuse_locked(step, hand, at, answer, choice)
     refuse_long(StepEntry, note=note)
     refuse_long(Finding, text=finding_text)
     is_outside = _checked(step, answer, value, choice, note, remedy, finding_text)
-    start_work(sheet, author=author, at=at)
+    start_work(sheet, author=written_by or author, at=at)
     finding = None
     if finding_text and (remedy in (Remedy.FOUND_WORK, Remedy.STOP)):
         finding = _open_finding(
@@ -166,6 +170,7 @@ def answer_step(
         step=step,
         event_id=event_id,
         author=author,
+        written_by=written_by,
         at=at,
         recorded_at=recorded_at,
         answer=answer,
@@ -229,6 +234,7 @@ def enter_reading(
     author: Person,
     at: datetime,
     recorded_at: datetime,
+    written_by: Person | None = None,
 ) -> ReadingEntry:
     """Note what a counter shows now that the work is done; the newest counts, whichever came last.
 
@@ -239,7 +245,7 @@ def enter_reading(
     if earlier := ReadingEntry.objects.filter(event_id=event_id).first():
         return earlier
     check_reading(new, at=at, recorded_at=recorded_at, zone=Shop.objects.get().zone)
-    start_work(sheet, author=author, at=at)
+    start_work(sheet, author=written_by or author, at=at)
     before = sheet.readings.filter(counter=new.counter, is_in_force=True)
     is_newest = not before.filter(at__gt=at).exists()
     if is_newest:
@@ -249,6 +255,7 @@ def enter_reading(
         counter=new.counter,
         event_id=event_id,
         author=author,
+        written_by=written_by,
         at=at,
         recorded_at=recorded_at,
         value=new.value,
@@ -280,7 +287,9 @@ def _before(sheet: ServiceSheet, who: Person | None) -> dict[SheetStep, Before]:
     own: dict[int, StepEntry] = {}
     if who is not None:
         personal = [step.pk for step in steps if step.is_each_persons]
-        entries = StepEntry.objects.filter(step__in=personal, author=who).order_by("pk")
+        entries = StepEntry.objects.filter(
+            Q(written_by=who) | Q(written_by__isnull=True, author=who), step__in=personal
+        ).order_by("pk")
         own = {entry.step_id: entry for entry in entries}
     before = {}
     for step in steps:

@@ -306,6 +306,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
 OF_A_POSITION = ("exchange", "quick_change", "stays")
 STOCK_ACTS = ("adjust", "change_part", "policy", "receive", "transfer")
 OF_A_SHEET = (
+    "keyed",
     "sheet_pdf",
     "hand_over",
     "set_waiting",

@@ -1,0 +1,308 @@
+"""A sheet that was worked on paper, keyed in at the desk: all of it in one transaction, or nothing.
+
+It goes through the services that take what a phone enters, so nothing is taken here that would be
+refused there: cautions and lockout first, gauges at zero, an electrician's checks by one, no more
+used than was taken.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from decimal import Decimal
+from uuid import UUID, uuid5
+
+from django.db import transaction
+
+from equipment.counters import ReadingRefused
+from equipment.services import NewReading, ReadingsRefused
+from inventory.models import Location, Part
+from inventory.services import StockRefused
+from shop.models import Person, ServiceSheet, SheetPart, SheetStep
+from shop.services import sheet_parts
+from shop.services.refusals import (
+    AlreadySigned,
+    ChecksLocked,
+    ChecksOpen,
+    SheetClosed,
+    SheetRefused,
+    UsedMoreThanTaken,
+    UsedNotEntered,
+)
+from shop.services.signing import sign_sheet
+from shop.services.working import BEFORE_THE_CHECKS, answer_step, enter_reading
+
+Section = SheetStep.Section
+
+TICK_IT = "Confirm it from the paper, or the checks stay locked."
+AT_ZERO = "It must read zero before anything is opened."
+THEIRS_TOO = (
+    "Confirm that the electrician read the cautions and locked out, or the checks stay locked."
+)
+STILL_OPEN = "It is open. Enter it, or say that its service comes back undone."
+
+
+@dataclass(frozen=True, slots=True)
+class KeyedStep:
+    """What the paper says of one step, as for `answer_step`. by: whose hand; None: the writer's."""
+
+    step: SheetStep
+    answer: str
+    value: Decimal | None = None
+    choice: str = ""
+    note: str = ""
+    remedy: str = ""
+    finding_text: str = ""
+    is_grave: bool = False
+    by: Person | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyedPart:
+    """A part of which so much was used, > 0 [steps], and that nobody had planned. where: which
+    line of the page says so."""
+
+    part: Part
+    place: Location
+    used_steps: int
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class Keyed:
+    """A whole sheet as the paper says it. at: when it was signed there.
+
+    theirs_too: whoever else is named by a check read the cautions and put on a lock as well.
+    """
+
+    writer: Person
+    at: datetime
+    signature: str
+    labour_minutes: int
+    leave_undone: bool
+    theirs_too: bool = False
+    steps: tuple[KeyedStep, ...] = ()
+    used: tuple[tuple[SheetPart, int], ...] = ()
+    parts: tuple[KeyedPart, ...] = ()
+    readings: tuple[NewReading, ...] = ()
+
+
+@dataclass(eq=False)
+class KeyedRefused(SheetRefused):
+    """What cannot be taken, all of it, by where it stands: "step-12", "used-3", "extra-0", "at",
+    or "" for the whole; readings by their counter."""
+
+    errors: dict[str, str] = field(default_factory=dict)
+    readings: dict[int, ReadingRefused] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        super().__init__(" ".join(self.errors.values()))
+
+    def __bool__(self) -> bool:
+        return bool(self.errors or self.readings)
+
+
+def key_in(
+    *,
+    sheet: ServiceSheet,
+    keyed: Keyed,
+    author: Person,
+    recorded_at: datetime,
+    request_id: UUID,
+) -> ServiceSheet:
+    """Take what a paper sheet says and sign it under the name on the paper.
+
+    author: who keys it in; every entry names them and who wrote the paper. What was promised is
+    taken to the tray where the paper says that it was used. Sent twice with one request_id, it
+    counts once. Raises KeyedRefused with everything that is wrong, and nothing is written;
+    AlreadySigned, SheetClosed.
+    """
+    with transaction.atomic():
+        fresh = ServiceSheet.objects.select_for_update(of=("self",)).get(pk=sheet.pk)
+        if fresh.state == ServiceSheet.State.SIGNED:
+            if fresh.signing_id == request_id:
+                return fresh
+            raise AlreadySigned(fresh)
+        if not fresh.is_open:
+            raise SheetClosed(fresh)
+        work = _Keying(fresh, keyed, author, recorded_at, request_id)
+        signed = work.all()
+        if work.refused or signed is None:
+            raise work.refused
+        return signed
+
+
+class _Keying:
+    def __init__(
+        self,
+        sheet: ServiceSheet,
+        keyed: Keyed,
+        author: Person,
+        recorded_at: datetime,
+        request_id: UUID,
+    ) -> None:
+        self.sheet, self.keyed, self.author = sheet, keyed, author
+        self.recorded_at, self.request_id = recorded_at, request_id
+        self.refused = KeyedRefused()
+
+    def all(self) -> ServiceSheet | None:
+        """Everything in the order of the paper; None where something is refused."""
+        if self.keyed.at > self.recorded_at:
+            self.refused.errors["at"] = "That time has not come yet."
+        elif self.keyed.at < self.sheet.drafted_at:
+            self.refused.errors["at"] = "The sheet was not drafted then. Check the day and time."
+        if not self.refused:
+            self._steps()
+            self._parts()
+            for new in self.keyed.readings:
+                self._reading(new)
+        return None if self.refused else self._sign()
+
+    def _steps(self) -> None:
+        before = [each for each in self.keyed.steps if each.step.section in BEFORE_THE_CHECKS]
+        # The paper does not say in which order the checks were done, and its gauges were read once:
+        # what ran the rig is taken to have come last, and the way back to service after it.
+        after = sorted(
+            (each for each in self.keyed.steps if each.step.section not in BEFORE_THE_CHECKS),
+            key=lambda each: (each.step.section == Section.RETURN, each.step.is_run),
+        )
+        for each in before:
+            self._step(each, f"step-{each.step.pk}")
+        if self.keyed.theirs_too:
+            for person in {each.by for each in after if each.by} - {self.keyed.writer}:
+                self._own(before, person)
+        for each in after:
+            self._step(each, f"step-{each.step.pk}")
+
+    def _own(self, before: list[KeyedStep], person: Person) -> None:
+        """What each person does alone, a second time: caution by caution, lock by lock."""
+        for each in before:
+            if each.step.is_each_persons and not each.step.needs_electrician:
+                self._step(replace(each, by=person), f"step-{each.step.pk}", f" {person.pk}")
+
+    def _step(self, each: KeyedStep, where: str, again: str = "") -> None:
+        try:
+            with transaction.atomic():
+                answer_step(
+                    step=each.step,
+                    event_id=uuid5(self.request_id, f"{where}{again}"),
+                    author=self.author,
+                    written_by=each.by or self.keyed.writer,
+                    at=self.keyed.at,
+                    recorded_at=self.recorded_at,
+                    answer=each.answer,
+                    value=each.value,
+                    choice=each.choice,
+                    note=each.note,
+                    remedy=each.remedy,
+                    finding_text=each.finding_text,
+                    is_grave=each.is_grave,
+                )
+        except ChecksLocked as refusal:
+            self._locked(refusal, each)
+        except SheetRefused as refusal:
+            self.refused.errors.setdefault(where, str(refusal))
+
+    def _locked(self, refusal: ChecksLocked, each: KeyedStep) -> None:
+        """Beside what keeps the check locked; a second pair of hands has to say so for itself."""
+        said = self.refused.errors
+        if each.by is not None and each.by != self.keyed.writer and not self.keyed.theirs_too:
+            said.setdefault(f"by-{each.step.pk}", str(refusal))
+            said.setdefault("theirs", THEIRS_TOO)
+            return
+        for step in refusal.missing:
+            said.setdefault(f"step-{step.pk}", AT_ZERO if step.section == Section.ZERO else TICK_IT)
+
+    def _parts(self) -> None:
+        tray = sheet_parts.in_tray(self.sheet)
+        if any(steps > tray.get(row.part_id, 0) for row, steps in self.keyed.used):
+            self._try(
+                "",
+                lambda: sheet_parts.take_parts(
+                    sheet=self.sheet,
+                    author=self.author,
+                    at=self.keyed.at,
+                    request_id=uuid5(self.request_id, "take"),
+                ),
+            )
+        for row, steps in self.keyed.used:
+            self._used(row, steps, f"used-{row.pk}")
+        for each in self.keyed.parts:
+            self._extra(each)
+
+    def _extra(self, each: KeyedPart) -> None:
+        def take() -> None:
+            row = sheet_parts.add_part(
+                sheet=self.sheet,
+                part=each.part,
+                location=each.place,
+                quantity_steps=each.used_steps,
+                author=self.author,
+                at=self.keyed.at,
+                request_id=uuid5(self.request_id, each.where),
+            )
+            self._used(row, (row.used_steps or 0) + each.used_steps, each.where)
+
+        self._try(each.where, take)
+
+    def _used(self, row: SheetPart, steps: int, where: str) -> None:
+        self._try(
+            where,
+            lambda: sheet_parts.enter_used(
+                sheet_part=row,
+                used_steps=steps,
+                event_id=uuid5(self.request_id, f"used {where}"),
+                author=self.author,
+                written_by=self.keyed.writer,
+                at=self.keyed.at,
+                recorded_at=self.recorded_at,
+            ),
+        )
+
+    def _reading(self, new: NewReading) -> None:
+        try:
+            with transaction.atomic():
+                enter_reading(
+                    sheet=self.sheet,
+                    new=new,
+                    event_id=uuid5(self.request_id, f"reading {new.counter.pk}"),
+                    author=self.author,
+                    written_by=self.keyed.writer,
+                    at=self.keyed.at,
+                    recorded_at=self.recorded_at,
+                )
+        except ReadingRefused as refusal:
+            self.refused.readings[new.counter.pk] = refusal
+
+    def _sign(self) -> ServiceSheet | None:
+        errors = self.refused.errors
+        try:
+            with transaction.atomic():
+                return sign_sheet(
+                    sheet=self.sheet,
+                    author=self.author,
+                    written_by=self.keyed.writer,
+                    at=self.keyed.at,
+                    recorded_at=self.recorded_at,
+                    signature=self.keyed.signature,
+                    labour_minutes=self.keyed.labour_minutes,
+                    leave_undone=self.keyed.leave_undone,
+                    signing_id=self.request_id,
+                )
+        except ChecksOpen as refusal:
+            errors |= {f"step-{step.pk}": STILL_OPEN for step in refusal.missing}
+        except UsedNotEntered as refusal:
+            errors |= {f"used-{row.pk}": "Say how much was used." for row in refusal.parts}
+        except UsedMoreThanTaken as refusal:
+            errors[f"used-{refusal.part.pk}"] = str(refusal)
+        except ReadingsRefused as refusal:
+            self.refused.readings |= refusal.errors
+        except (SheetRefused, StockRefused) as refusal:
+            errors[""] = str(refusal)
+        return None
+
+    def _try(self, where: str, act: Callable[[], object]) -> None:
+        try:
+            with transaction.atomic():
+                act()
+        except (SheetRefused, StockRefused) as refusal:
+            self.refused.errors.setdefault(where, str(refusal))

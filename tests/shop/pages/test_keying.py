@@ -1,0 +1,179 @@
+"""The dense page for a paper sheet: all typed stays when anything is refused, extremes too."""
+
+from typing import Any
+from uuid import uuid4
+
+import pytest
+import time_machine
+
+from equipment.models import Check
+from shop.models import ServiceSheet, StepEntry
+from tests.inventory.pages.browsing import Page, text_of
+from tests.shop.services.conftest import rows_of_every_table
+from tests.shop.worlds import NOW, SheetWorld, sheet_world
+
+MANY = 120
+
+
+@pytest.fixture(autouse=True)
+def _clock():
+    with time_machine.travel(NOW, tick=False):
+        yield
+
+
+@pytest.fixture
+def world(shop, manager) -> SheetWorld:
+    return sheet_world(shop, manager)
+
+
+@pytest.fixture
+def sheet(world) -> ServiceSheet:
+    return world.draft()
+
+
+def typed(sheet: ServiceSheet, **more: Any) -> dict[str, Any]:
+    """What the paper says, as the browser sends it."""
+    fields: dict[str, Any] = {
+        "day": "2026-02-04",
+        "clock": "",
+        "labour": "180",
+        "signature": "T. Reed",
+    }
+    for step in sheet.steps.all():
+        if step.kind == "tick":
+            fields[f"done-{step.pk}"] = "on"
+        elif step.kind == "choice":
+            fields[f"choice-{step.pk}"] = step.choices[0]
+        else:
+            fields[f"value-{step.pk}"] = "240" if step.section == "check" else "0"
+    for row in sheet.parts.all():
+        fields[f"used-{row.pk}"] = "1"
+    return fields | more
+
+
+@pytest.fixture
+def page(sheet, client_as) -> Page:
+    return Page(client_as("manager"), "shop:keyed", sheet.number)
+
+
+def day(sheet: ServiceSheet) -> str:
+    return NOW.astimezone(sheet_zone()).date().isoformat()
+
+
+def sheet_zone():
+    from shop.models import Shop
+
+    return Shop.objects.get().zone
+
+
+def test_a_whole_sheet_goes_in_by_one_sending_and_twice_counts_once(
+    sheet, page, technician, client_as
+):
+    fields = typed(sheet, day=day(sheet), writer=technician.pk)
+    for _ in range(2):
+        answer = page.send(**fields)
+        assert answer.url == f"/sheets/{sheet.number}/"
+    sheet.refresh_from_db()
+    assert (sheet.state, sheet.written_by) == ("signed", technician)
+    assert StepEntry.objects.count() == sheet.steps.count()
+    shown = text_of(client_as("manager").get(answer.url))
+    assert "Written on paper by A. Technician, keyed in by A. Manager" in shown
+
+
+def test_what_is_wrong_is_said_beside_it_and_all_that_was_typed_stays(sheet, page, technician):
+    volts = sheet.steps.get(title="Volts at rated load")
+    seal = sheet.steps.get(title="Side seal")
+    oil = sheet.steps.get(title="Oil and filter changed")
+    used = sheet.parts.first()
+    before = rows_of_every_table()
+    refused = page.send(
+        **typed(
+            sheet,
+            day="2026-13-40",
+            writer=technician.pk,
+            labour="",
+            **{
+                f"value-{volts.pk}": "plenty",
+                f"na-{oil.pk}": "on",
+                f"note-{seal.pk}": "looked hard at it",
+                f"used-{used.pk}": "a few",
+                "extra-0": "no such part",
+            },
+        )
+    )
+    assert refused.status_code == 422
+    text, html = text_of(refused), refused.content.decode()
+    for said in (
+        "Write the day like",
+        "Say how long the work took",
+        "not both",
+        "There is no part of that number",
+    ):
+        assert said in text
+    for kept in ("plenty", "looked hard at it", "a few", "no such part", "T. Reed"):
+        assert f'value="{kept}"' in html
+    assert f'id="row-{volts.pk}_error"' in html
+    assert f'id="row-{oil.pk}_error"' in html
+    assert rows_of_every_table() == before
+
+
+def test_what_the_services_refuse_stands_beside_its_field_too(sheet, page, technician):
+    volts = sheet.steps.get(title="Volts at rated load")
+    caution = sheet.steps.filter(section="caution").first()
+    fields = typed(sheet, day=day(sheet), writer=technician.pk)
+    before = rows_of_every_table()
+    unread = {name: value for name, value in fields.items() if name != f"done-{caution.pk}"}
+    refused = page.send(**unread)
+    assert f'id="row-{caution.pk}_error"' in refused.content.decode()
+    refused = page.send(**{**fields, f"value-{volts.pk}": "200"})
+    html = refused.content.decode()
+    assert refused.status_code == 422
+    assert f'id="row-{volts.pk}_error"' in html
+    # The question stands open where the value is out of limit.
+    assert html.count("data-asks>") == 1
+    assert rows_of_every_table() == before
+    answered = {f"value-{volts.pk}": "200", f"remedy-{volts.pk}": "put_right"}
+    assert page.send(**{**fields, **answered}).status_code == 302
+
+
+def test_a_check_that_does_not_apply_says_why(sheet, page, technician):
+    seal = sheet.steps.get(title="Side seal")
+    fields = typed(sheet, day=day(sheet), writer=technician.pk)
+    fields |= {f"choice-{seal.pk}": "", f"na-{seal.pk}": "on"}
+    assert "Say why it does not apply" in text_of(page.send(**fields))
+    assert page.send(**fields, **{f"note-{seal.pk}": "no seal in this gun"}).status_code == 302
+    assert StepEntry.objects.get(step=seal).answer == "na"
+
+
+def test_the_day_lies_between_the_draft_and_now(sheet, page, technician):
+    for wrong, words in (
+        ("2030-01-01", "has not come yet"),
+        ("2020-01-01", "was not drafted then"),
+    ):
+        refused = page.send(**typed(sheet, day=wrong, writer=technician.pk))
+        assert refused.status_code == 422
+        assert words in text_of(refused)
+
+
+def test_a_sheet_of_a_hundred_and_twenty_checks(world, client_as, technician):
+    """The longest sheet: typed whole, refused with all kept, then taken."""
+    last = Check.objects.filter(version=world.oil.version).count()
+    Check.objects.bulk_create(
+        Check(version=world.oil.version, order=last + nth, text=f"Bolt {nth} " + "x" * 180)
+        for nth in range(1, MANY + 1)
+    )
+    sheet = world.draft(world.oil)
+    page = Page(client_as("manager"), "shop:keyed", sheet.number)
+    fields = typed(sheet, day=day(sheet), writer=technician.pk)
+    refused = page.send(**{**fields, "labour": ""})
+    assert refused.status_code == 422
+    assert refused.content.decode().count("checked") >= MANY
+    assert page.send(**fields).status_code == 302
+    assert StepEntry.objects.filter(step__section="check").count() == MANY + 2
+
+
+def test_a_closed_sheet_leads_to_its_page(sheet, page, client_as, world):
+    from shop.services.drafting import void_sheet
+
+    void_sheet(sheet=sheet, author=world.manager, at=NOW, reason="wrong rig", request_id=uuid4())
+    assert client_as("manager").get(page.url).url == f"/sheets/{sheet.number}/"
