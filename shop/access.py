@@ -106,6 +106,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:sheet_pdf": SIGNED_IN,
     "shop:sheet_photo": PUBLIC,  # each photo proves its author by its pen
     "shop:sheets": SIGNED_IN,
+    "shop:sheets_pdf": SIGNED_IN,
     "shop:take_part": CREW,
     "shop:take_parts": CREW,
     "shop:until": CREW,

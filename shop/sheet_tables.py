@@ -21,8 +21,14 @@ NUM = {"th": {"class": "num"}, "td": {"class": "num"}}
 
 
 class SheetTable(tables.Table):
-    """Sheets, the newest first."""
+    """Sheets, the newest first, to be picked for printing."""
 
+    pick = tables.Column(
+        verbose_name="Pick",
+        accessor="number",
+        orderable=False,
+        attrs={"td": {"class": "cell-pick"}},
+    )
     number = tables.Column(verbose_name="Sheet", attrs={"td": {"class": "cell-number"}})
     subject = tables.Column(
         verbose_name="Rig or component",
@@ -59,6 +65,14 @@ class SheetTable(tables.Table):
         #: What the sheets of this page wait for, by their pk.
         self.waits: Mapping[int, Wait] = {}
         super().__init__(*args, **kwargs)
+
+    def render_pick(self, record: ServiceSheet) -> SafeString:
+        return format_html(
+            '<label class="box-target"><input type="checkbox" name="sheet" value="{}">'
+            '<span class="visually-hidden">Pick sheet {}</span></label>',
+            record.number,
+            record,
+        )
 
     def render_number(self, record: ServiceSheet) -> SafeString:
         return format_html(

@@ -1,6 +1,6 @@
 """Makes the printed service sheet: `sheet_pdf` for one, `sheets_pdf` for a stack."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from io import BytesIO
 from itertools import chain
 
@@ -56,9 +56,8 @@ def sheet_pdf(sheet: SheetPaper, *, page_size: PageSize = "letter") -> bytes:
 def sheets_pdf(sheets: Iterable[SheetPaper], *, page_size: PageSize = "letter") -> bytes:
     """Return several service sheets in one PDF file, each with its own page count and bookmark.
 
-    Author and language are the first sheet's. Raises ValueError when there is no sheet,
-    KeyError for an unknown
-    page size.
+    Author and language are the first sheet's. Raises ValueError when there is no sheet, KeyError
+    for an unknown page size.
     """
     waiting = iter(sheets)
     first = next(waiting, None)
@@ -72,10 +71,8 @@ def sheets_pdf(sheets: Iterable[SheetPaper], *, page_size: PageSize = "letter") 
         author=first.shop_name,
         subject="Service sheet",
     )
-    codes: dict[str, tuple[str, int]] = {}
     last = first
-    for index, sheet in enumerate(chain((first,), waiting)):
-        _draw(canvas, sheet, index=index, codes=codes, page_size=page_size)
+    for _, sheet in drawn(canvas, chain((first,), waiting), page_size=page_size):
         last = sheet
     if last is first:
         canvas.setTitle(f"Service sheet {first.number_text}, {first.title}")
@@ -85,6 +82,23 @@ def sheets_pdf(sheets: Iterable[SheetPaper], *, page_size: PageSize = "letter") 
     return file.getvalue()
 
 
+def drawn(
+    canvas: Canvas, sheets: Iterable[SheetPaper], *, page_size: PageSize
+) -> Iterator[tuple[int, SheetPaper]]:
+    """Draw sheets one after another; yield each with how many pages it took once it is drawn.
+
+    Each begins at a bookmark of its own: `bookmark_of` its place, from 0.
+    """
+    codes: dict[str, tuple[str, int]] = {}
+    for index, sheet in enumerate(sheets):
+        yield _draw(canvas, sheet, index=index, codes=codes, page_size=page_size), sheet
+
+
+def bookmark_of(index: int) -> str:
+    """The name of the place in the file where a sheet begins."""
+    return f"sheet{index}"
+
+
 def _draw(
     canvas: Canvas,
     sheet: SheetPaper,
@@ -92,8 +106,8 @@ def _draw(
     index: int,
     codes: dict[str, tuple[str, int]],
     page_size: PageSize,
-) -> None:
-    """Draw one sheet's pages at the end of the file.
+) -> int:
+    """Draw one sheet's pages at the end of the file; return how many.
 
     codes: the QR codes stored so far, by address.
     """
@@ -122,7 +136,7 @@ def _draw(
         pen = Pen(canvas)
         top = height - MARGIN
         if number == 1:
-            key = f"sheet{index}"
+            key = bookmark_of(index)
             canvas.bookmarkHorizontal(key, 0, top)
             canvas.addOutlineEntry(
                 f"Sheet {sheet.number_text}, {sheet.title}", key, level=0, closed=True
@@ -141,6 +155,7 @@ def _draw(
         foot(pen, sheet, area=area, bottom=MARGIN, page=number, pages=len(pages))
         pen.finish()
         canvas.showPage()
+    return len(pages)
 
 
 def _sections(sheet: SheetPaper, area: Area) -> list[Section]:

@@ -57,6 +57,12 @@ def _face(*, bold: bool, fallback: bool) -> TTFont:
     return font
 
 
+def upright() -> str:
+    """The name of the face of ordinary text, ready to be drawn with."""
+    name: str = _face(bold=False, fallback=False).fontName
+    return name
+
+
 @lru_cache(maxsize=8192)
 def runs(text: str, bold: bool) -> tuple[Run, ...]:
     """Split cleaned text where the face must change."""

@@ -48,7 +48,12 @@ def sheets(request: PageRequest) -> HttpResponse:
     table = SheetTable(found.qs, today=request.today, empty_text="No sheet is like that.")
     RequestConfig(request, paginate={"per_page": SHEETS_A_PAGE, "silent": True}).configure(table)
     table.waits = waits_of((row.record for row in table.paginated_rows), today=request.today)
-    context = {"filter": found, "table": table, "is_narrowed": found.form.has_changed()}
+    context = {
+        "filter": found,
+        "table": table,
+        "is_narrowed": found.form.has_changed(),
+        "next_week": request.today + timedelta(days=7 - request.today.weekday()),
+    }
     if request.htmx and not request.htmx.history_restore_request:
         response = render(request, "shop/_partials/sheets_results.html", context)
     else:
