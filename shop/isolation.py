@@ -9,7 +9,7 @@ Numbers and words in, words out: no database, no clock.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Final
@@ -94,11 +94,12 @@ CAUTION_SOURCES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """A position with something in it. kind: as the shop writes it."""
+    """A position with something in it. kind: as the shop writes it. flow: what leaves it."""
 
     kind: str
     side: str = ""
     order: int = 0
+    flow: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +252,16 @@ def starting_points(fitted: Iterable[Fitted]) -> tuple[Point, ...]:
     """
     places = list(fitted)
     kinds = {_named(each.kind) for each in places}
+
+    def known(names: Collection[str], *, energy: str = "") -> tuple[str, ...]:
+        """What is fitted of these, or carries this energy onwards, as the shop writes it."""
+        found = [
+            each.kind
+            for each in places
+            if _named(each.kind) in names or (energy and each.flow == energy)
+        ]
+        return tuple(dict.fromkeys(found))
+
     switches = sorted(each.order for each in places if _named(each.kind) == "transfer switch")
     points = [_SHORE]
     if "generator" in kinds:
@@ -259,13 +270,15 @@ def starting_points(fitted: Iterable[Fitted]) -> tuple[Point, ...]:
         points.append(_switch("Transfer switch"))
     else:
         points += [_switch(f"Transfer switch at position {order}") for order in switches]
-    points += [
-        each
-        for each in (_PANEL, _HYDRAULIC, _AIR, _HEAT)
-        if not kinds.isdisjoint(map(_named, each.kinds))
-    ]
-    if not kinds.isdisjoint(_FLUID_KINDS):
-        points += [_fluid("A"), _fluid("B")]
+    if "electrical panel" in kinds:
+        points.append(_PANEL)
+    # In the shop's own spelling.
+    points = [replace(each, kinds=known(each.kinds)) for each in points]
+    for point in (_HYDRAULIC, _AIR, _HEAT):
+        if here := known(point.kinds, energy=point.energy):
+            points.append(replace(point, kinds=here))
+    if here := known(_FLUID_KINDS, energy=Energy.MATERIAL):
+        points += [replace(_fluid(side), kinds=here) for side in "AB"]
     return tuple(points)
 
 

@@ -2,6 +2,7 @@ from shop.models.after import Correction, SecondLook
 from shop.models.bridges import PartsNeed, RigDrawer
 from shop.models.feeds import CalendarFeed
 from shop.models.imports import ImportedFile
+from shop.models.isolation import IsolationPoint
 from shop.models.knowledge import LineNote
 from shop.models.logs import ComingLog
 from shop.models.people import Person, Role, Shop
@@ -25,6 +26,7 @@ __all__ = [
     "Correction",
     "HandOver",
     "ImportedFile",
+    "IsolationPoint",
     "LineNote",
     "MissingPart",
     "PartEntry",

@@ -44,6 +44,7 @@ from shop import (
 from shop.filters import RigFilter
 from shop.http import PageRequest
 from shop.models import RigDrawer, ServiceSheet, Shop
+from shop.services import isolating
 from shop.tables import RigTable, last_read
 
 RIGS_A_PAGE: Final = 50
@@ -137,6 +138,7 @@ def rig(request: PageRequest, number: int) -> HttpResponse:
             next_stay=place.next_stay,
             href=lambda component: _component_url(request, component),
         ),
+        "isolation_questions": isolating.questions(subject.pk),
         "before": None
         if subject.is_laid_up or not dues
         else beforejob.before_job(dues, place, asked=asked, sheets=sheets, today=today, shop=shop),

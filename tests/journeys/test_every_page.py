@@ -35,10 +35,11 @@ from inventory.services import receive, rob_kit
 from inventory.services.buying import Terms, create_supplier, set_supplier_part
 from inventory.services.counting import start_count
 from shop.access import ACCESS, may
-from shop.models import ComingLog, Person, Role, ServiceSheet, Shop, Unsettled
+from shop.models import ComingLog, IsolationPoint, Person, Role, ServiceSheet, Shop, Unsettled
 from shop.services.arriving import set_aside
 from shop.services.drafting import void_sheet
 from shop.services.feeds import Choices, make_feed
+from shop.services.isolating import keep_beginning
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used, take_parts
 from shop.services.signing import sign_sheet
@@ -74,6 +75,7 @@ def full_world(world: JourneyWorld, technician: Person, manager: Person) -> Jour
         second_look=True
     )
     rig, at = world.fleet.rig, world.now
+    keep_beginning(rig=rig, author=manager, at=at)
     signed = draft(world, technician=technician)
     answer_everything(signed, by=technician, at=at)
     take_parts(sheet=signed, author=technician, at=at, request_id=uuid4())
@@ -295,6 +297,11 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         **{f"inventory:{name}": [{"number": plain}] for name in STOCK_ACTS},
         **{f"shop:{name}": sheet for name in OF_A_SHEET},
         **{f"equipment:{name}": rig for name in OF_A_RIG},
+        "shop:isolation": rig,
+        "shop:new_isolation_point": rig,
+        "shop:isolation_point": [
+            {"number": 1, "pk": IsolationPoint.objects.filter(rig__number=1).earliest("pk").pk}
+        ],
         "shop:rig": rig,
         "shop:sides": rig,
         "shop:dismiss_side": rig,

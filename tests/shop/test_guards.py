@@ -18,6 +18,7 @@ from shop.models import (
 )
 from shop.services.clocking import start_time
 from shop.services.handing_over import hand_over
+from shop.services.isolating import keep_beginning
 from shop.services.signing import sign_sheet
 from shop.services.waiting import wait_for_parts
 from shop.services.working import answer_step
@@ -34,6 +35,8 @@ CHANGES = {
     "who looked again": "DELETE FROM shop_secondlook",
     "what was corrected": "UPDATE shop_correction SET now = 'never said'",
     "a correction": "DELETE FROM shop_correction",
+    "an isolation point's words": "UPDATE shop_isolationpoint SET isolate = 'never said'",
+    "an isolation point": "DELETE FROM shop_isolationpoint",
     "an entry's value": "UPDATE shop_stepentry SET note = 'never said'",
     "a postponement's day": "UPDATE equipment_postponement SET until = '2030-01-01'",
     "a postponement": "DELETE FROM equipment_postponement",
@@ -67,6 +70,7 @@ PUT_BACK = "UPDATE {} SET taken_off_by_id = NULL, taken_off_at = NULL"
 def _signed(shop, manager) -> None:
     """A sheet signed, with an entry and a renewal on it, and readings before it."""
     world = sheet_world(shop, manager)
+    keep_beginning(rig=world.fleet.rig, author=manager, at=NOW)
     sheet = world.draft(world.rebuild)
     entered = {"author": manager, "at": NOW, "recorded_at": NOW}
     start_time(sheet=sheet, event_id=uuid4(), **entered)

@@ -39,8 +39,9 @@ from equipment.services.shiftlogs import read_log, source_of
 from inventory.models import Count, Location, Lot, Movement, RobbedKit, Supplier
 from inventory.services import rob_kit
 from inventory.services.counting import start_count
-from shop.models import Person, ServiceSheet, StepEntry, Unsettled
+from shop.models import IsolationPoint, Person, ServiceSheet, StepEntry, Unsettled
 from shop.services.coming_logs import take_in
+from shop.services.isolating import keep_beginning
 from tests.depth import IN_CI
 from tests.equipment.factories import a_hose
 from tests.inventory.factories import received
@@ -97,6 +98,7 @@ def world(manager: Person, technician: Person, shop: object) -> SheetWorld:
     who = {"author": manager, "at": NOW, "request_id": uuid4()}
     open_finding(rig=made.fleet.rig, text="rubs", **who)
     keep_known(about=made.fleet.components["gun"].type, kind="note", text="To 12", **who)
+    keep_beginning(rig=made.fleet.rig, author=manager, at=NOW)
     hands = Hands(made.draft(made.oil), technician)
     hands.take()
     hands.open_the_checks()
@@ -170,6 +172,7 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         "equipment:type_file": ComponentType,
         "equipment:new_service_of": ComponentKind,
         "shop:contradiction": LogContradiction,
+        "shop:isolation_point": IsolationPoint,
         "shop:pick_answer": StepEntry,
         "shop:settle": Unsettled,
         "shop:log_file": ShiftLog,
