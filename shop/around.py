@@ -1,5 +1,6 @@
 """What goes on around the work on a sheet, as its pages show it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 from zoneinfo import ZoneInfo
@@ -7,7 +8,7 @@ from zoneinfo import ZoneInfo
 from inventory.models import Part
 from inventory.services import in_words
 from shop import words
-from shop.models import HandOver, Person, ServiceSheet
+from shop.models import HandOver, Person, ServiceSheet, SheetStep
 from shop.services.clocking import Hand, clock_of, hands_of
 from shop.services.waiting import Wait, waits_of
 from shop.worktime import Stretch
@@ -47,6 +48,99 @@ class Around:
     wait: Wait | None
 
 
+@dataclass(frozen=True, slots=True)
+class MySheet:
+    """A sheet on its technician's day: what comes next on it, the last word, what it waits for."""
+
+    sheet: ServiceSheet
+    next_step: str
+    word: HandOver | None
+    wait: Wait | None
+    runs: str
+
+
+@dataclass(frozen=True, slots=True)
+class MyDay:
+    """What is a technician's today. to_take_over: left to whoever comes next. asked: time whose
+    end they did not say."""
+
+    sheets: list[MySheet]
+    to_take_over: list[MySheet]
+    asked: list[Asked]
+
+
+def my_day(
+    reader: Person, sheets: Iterable[ServiceSheet], *, now: datetime, zone: ZoneInfo
+) -> MyDay:
+    """Gather the day of a technician from the open sheets. A handful of queries, whatever they are.
+
+    Theirs are the sheets handed to them and the one on which their time runs; what runs comes
+    first, what waits for parts that have not come last.
+    """
+    today = now.astimezone(zone).date()
+    clock = clock_of(reader, now=now, zone=zone)
+    runs_on = clock.running[0].pk if clock.running else None
+    of_all = list(sheets)
+    mine = [each for each in of_all if each.technician_id == reader.pk or each.pk == runs_on]
+    left = [each for each in of_all if each.technician_id is None and each not in mine]
+    words_left = {
+        each.sheet_id: each
+        for each in HandOver.objects.filter(sheet__in=[*mine, *left])
+        .select_related("author")
+        .order_by("at", "pk")
+    }
+    left = [each for each in left if each.pk in words_left]
+    waits = waits_of([*mine, *left], today=today)
+    steps = _next_steps([*mine, *left])
+
+    def of(sheet: ServiceSheet) -> MySheet:
+        runs = clock.running[1] if clock.running and sheet.pk == runs_on else None
+        return MySheet(
+            sheet=sheet,
+            next_step=steps.get(sheet.pk, ""),
+            word=words_left.get(sheet.pk),
+            wait=waits.get(sheet.pk),
+            runs=since_text(runs.start, today=today, zone=zone) if runs else "",
+        )
+
+    def rank(each: MySheet) -> int:
+        if each.runs:
+            return 0
+        stands_still = each.sheet.is_waiting_for_parts and not (each.wait and each.wait.has_come)
+        return 2 if stands_still else 1
+
+    return MyDay(
+        sheets=sorted((of(each) for each in mine), key=rank),
+        to_take_over=[of(each) for each in left],
+        asked=_asked(clock.asked, today=today, zone=zone),
+    )
+
+
+def _next_steps(sheets: Iterable[ServiceSheet]) -> dict[int, str]:
+    """The first step of each sheet that nobody answered, by the sheet's pk. One query."""
+    sections = list(SheetStep.Section.values)
+    first: dict[int, tuple[int, int, str]] = {}
+    rows = SheetStep.objects.filter(sheet__in=list(sheets), entry__isnull=True)
+    for sheet, section, order, title in rows.values_list("sheet", "section", "order", "title"):
+        step = (sections.index(section), order, title)
+        first[sheet] = min(first.get(sheet, step), step)
+    return {sheet: title for sheet, (_, _, title) in first.items()}
+
+
+def _asked(
+    found: Iterable[tuple[ServiceSheet, Stretch]], *, today: date, zone: ZoneInfo
+) -> list[Asked]:
+    return [
+        Asked(
+            sheet=sheet,
+            stretch=stretch,
+            since=since_text(stretch.start, today=today, zone=zone),
+            until=moment_text(stretch.end, today=today, zone=zone) if stretch.end else "",
+        )
+        for sheet, stretch in found
+    ]
+
+
 def around(sheet: ServiceSheet, *, reader: Person, now: datetime, zone: ZoneInfo) -> Around:
     """Gather it for the page of one sheet."""
     today = now.astimezone(zone).date()
@@ -61,15 +155,7 @@ def around(sheet: ServiceSheet, *, reader: Person, now: datetime, zone: ZoneInfo
         mine=since_text(here[1].start, today=today, zone=zone) if here else "",
         mine_minutes=words.span(int(here[1].seconds(now=now) // 60)) if here else "",
         elsewhere=clock.running[0] if clock.running and not here else None,
-        asked=[
-            Asked(
-                sheet=each,
-                stretch=stretch,
-                since=since_text(stretch.start, today=today, zone=zone),
-                until=moment_text(stretch.end, today=today, zone=zone) if stretch.end else "",
-            )
-            for each, stretch in clock.asked
-        ],
+        asked=_asked(clock.asked, today=today, zone=zone),
         last_word=overs[0] if overs else None,
         earlier_words=overs[1:],
         wait=waits_of([sheet], today=today).get(sheet.pk),

@@ -26,6 +26,7 @@ from shop import (
     sidewords,
     whereabouts,
 )
+from shop.around import my_day
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
 from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
@@ -197,7 +198,7 @@ def _cells(
 
 def _technician(request: PageRequest) -> HttpResponse:
     day, shop = request.today, request.shop
-    mine = list(_open_sheets().filter(technician=request.user))
+    mine = my_day(request.user, _open_sheets(), now=request.now, zone=shop.zone)
     # Whoever has a minute reads the rig that was left alone longest.
     longest = listed_rigs().filter(is_laid_up=False).order_by("last_read", "number")
     rigs = list(longest[: MOST_RIGS + 1])
@@ -222,7 +223,8 @@ def _technician(request: PageRequest) -> HttpResponse:
         request,
         "shop/today_technician.html",
         {
-            "sheets": mine,
+            "mine": mine,
+            "event_id": uuid4(),
             "lines": lines,
             "has_more": len(rigs) > MOST_RIGS,
             **_checks(list(Rig.objects.working().order_by("number")), day),

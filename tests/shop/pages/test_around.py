@@ -187,3 +187,46 @@ def test_nothing_goes_on_around_a_signed_sheet(
     send(crew, f"{here}waiting/", does="go")
     assert not TimeEntry.objects.exists()
     assert not WaitEntry.objects.exists()
+
+
+def test_a_technicians_day_says_what_is_next_and_what_runs(
+    crew: Client, client_as: Any, sheet: ServiceSheet, person_as: Any, wall: Any
+) -> None:
+    second = person_as(Role.TECHNICIAN, sign_in="second")
+    here = f"/sheets/{sheet.number}/"
+    assert "No sheet is handed out to you." in shown(crew, "/")
+    send(crew, f"{here}time/", does="start")
+    wall.shift(MINUTE)
+    day = shown(crew, "/")
+    assert "Your time runs since 06:00" in day
+    assert "Next: Unexpected start" in day or "Next: Stored fluid pressure" in day
+    # Left to whoever comes next, it stands on everybody's day, with the word.
+    send(crew, f"{here}hand-over/", words="side B packing still out")
+    for client in (crew, client_as(second)):
+        day = shown(client, "/")
+        assert "Left to whoever comes next" in day
+        assert "side B packing still out" in day
+        assert "Your time runs" not in day
+    send(client_as(second), f"{here}time/", does="start")
+    assert "Left to whoever comes next" not in shown(crew, "/")
+
+
+def test_what_has_come_in_goes_on_from_the_technicians_day(
+    crew: Client, sheet: ServiceSheet, clamp: Part, world: SheetWorld, technician: Person
+) -> None:
+    here = f"/sheets/{sheet.number}/"
+    ServiceSheet.objects.filter(pk=sheet.pk).update(technician=technician)
+    send(crew, f"{here}waiting/", parts=[clamp.pk])
+    assert "waiting for parts hose clamp, 2 pieces" in shown(crew, "/")
+    received(clamp, world.bin, 2, 300)
+    assert "What it waited for is here" in shown(crew, "/")
+    assert send(crew, f"{here}waiting/", does="go", back="/").url == "/"
+    assert "hose clamp" not in shown(crew, "/")
+
+
+def test_time_left_running_is_asked_about_on_the_technicians_day(
+    crew: Client, sheet: ServiceSheet, technician: Person, wall: Any
+) -> None:
+    start_time(sheet=sheet, event_id=uuid4(), author=technician, **later(NOW))
+    wall.shift(timedelta(hours=24))
+    assert "is still running since yesterday 06:00" in shown(crew, "/")

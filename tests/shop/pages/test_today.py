@@ -265,7 +265,7 @@ def test_a_technician_sees_their_own_open_sheets(
 
     response = client_as(technician).get("/")
 
-    assert [sheet.number for sheet in response.context["sheets"]] == [411]
+    assert [each.sheet.number for each in response.context["mine"].sheets] == [411]
     assert 'href="/sheets/411/work/"' in response.content.decode()
 
 
