@@ -132,9 +132,10 @@ def answer_step(
     seen: from a phone, the event_id of the answer that the person saw, "" where there was none.
         Where another is in force and says something else, each is a rival of the other until a
         person who saw them answers again. None: the person sees what is in force.
+    written_by: who wrote it on paper, where the author keys it in, or on a phone, where the author
+        puts it right: whose work it is, so the one who has to be an electrician and to have read
+        and locked out.
     A gauge that does not read zero is kept as it was read, and keeps the checks locked.
-    written_by: who wrote it on paper, where the author keys it in: whose work it is, so the one
-        who has to be an electrician and to have read and locked out.
     Sent twice with one event_id, it counts once. Raises SheetClosed, ChecksLocked (or LookAgain),
     ElectricianNeeded, BadAnswer.
     """
@@ -205,7 +206,7 @@ def pick_answer(
     if earlier := StepEntry.objects.filter(event_id=event_id).first():
         return earlier
     if step.needs_electrician and not author.is_electrician:
-        raise ElectricianNeeded(step)
+        raise ElectricianNeeded(step, electricians())
     entry = StepEntry.objects.create(
         step=step,
         event_id=event_id,

@@ -33,7 +33,8 @@ class Entry:
     """What somebody entered on a phone, with its moment by our clock.
 
     said: the fields of its kind. clock_error_seconds: how far the phone's clock was behind ours.
-    is_sure: what would be asked back about it is answered: a manager has looked at it.
+    is_sure: what would be asked back about it is answered: a manager has looked at it. hand: whose
+    work it is, where the author has put it right.
     """
 
     sheet: ServiceSheet
@@ -48,6 +49,7 @@ class Entry:
     zone: ZoneInfo
     is_live: bool = False
     is_sure: bool = False
+    hand: Person | None = None
 
 
 @dataclass(frozen=True, slots=True)

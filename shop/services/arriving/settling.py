@@ -70,6 +70,7 @@ def post(
             clock_error_seconds=row.clock_error_seconds,
             zone=zone,
             is_sure=True,
+            hand=row.author if by != row.author else None,
         )
         if sheet.is_open or row.kind == "found":
             KINDS[row.kind].post(entry)

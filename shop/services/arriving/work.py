@@ -54,6 +54,7 @@ def answer(entry: Entry) -> str:
         finding_text=said["finding_text"],
         is_grave=said["is_grave"],
         seen=said["seen"],
+        written_by=entry.hand,
     )
     return ""
 

@@ -185,6 +185,7 @@ def test_one_of_two_answers_is_picked(
     client: Client, phone: Phone, world: SheetWorld, manager: Person
 ) -> None:
     other = Phone(manager, phone.sheet)
+    other.join()
     phone.send(volts(phone, "240"))
     other.send(volts(other, "241"))
     text = page(client)

@@ -83,6 +83,7 @@ def test_put_right_it_is_the_managers_and_counts_for_when_it_was_made(
     done = settle(world, row, value="240")
     entry = StepEntry.objects.get(event_id=row.event_id)
     assert (entry.value, entry.author) == (Decimal(240), world.manager)
+    assert entry.hand == opened.who  # who read the cautions and did the work
     assert (entry.at, entry.recorded_at) == (NOW, SETTLED_AT)
     assert (done.how, done.author, done.payload["value"]) == ("posted", world.manager, "240")
     row.refresh_from_db()
@@ -304,6 +305,7 @@ def two_answers(opened: Phone, world: SheetWorld) -> list[StepEntry]:
     """One says that a value is out of limit and opens found work, the other that it is right."""
     volts = opened.sheet.steps.get(title="Volts at rated load")
     other = Phone(world.manager, opened.sheet)
+    other.join()
     opened.send(
         opened.answer(
             volts, "value", value="300", remedy="found_work", finding_text="regulator drifts"
