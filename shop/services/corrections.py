@@ -135,9 +135,8 @@ def correct_sheet(
             raise SheetRefused(f"Sheet {old} is a correction itself: correct sheet {old.corrects}.")
         if old.rig_id:
             Rig.objects.select_for_update().get(pk=old.rig_id)
-        last = ServiceSheet.objects.aggregate(last=Max("number"))["last"] or 0
         new = ServiceSheet.objects.create(
-            number=last + 1,
+            number=_next_number(),
             rig=old.rig,
             component=old.component,
             charged_rig=old.charged_rig,
@@ -169,6 +168,11 @@ def correct_sheet(
             row.save()
         _keep_copy(new, old, rows, shop)
         return new
+
+
+def _next_number() -> int:
+    """The number of the next sheet, under the lock of the shop."""
+    return (ServiceSheet.objects.aggregate(last=Max("number"))["last"] or 0) + 1
 
 
 class _Work:

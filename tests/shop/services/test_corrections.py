@@ -31,7 +31,7 @@ from shop.services.paper import paper_to_print
 from shop.services.refusals import SheetRefused
 from shop.services.working import enter_reading
 from tests.inventory.factories import received
-from tests.races import at_once
+from tests.races import all_meet_in, at_once, without_row_locks
 from tests.shop.services.conftest import Hands, rows_of_every_table
 from tests.shop.worlds import NOW, TODAY, SheetWorld
 
@@ -292,10 +292,8 @@ def test_two_managers_at_once_draw_two_numbers_and_the_second_sees_what_the_firs
 def test_twin_without_the_locks_both_draw_one_number(
     signed: ServiceSheet, world: SheetWorld, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from tests.races import all_meet_in, without_row_locks
-
     without_row_locks(monkeypatch)
-    all_meet_in(monkeypatch, corrections._Work, "labour")
+    all_meet_in(monkeypatch, corrections, "_next_number")
     results = at_once(
         lambda: correct(signed, world, labour_minutes=80),
         lambda: correct(signed, world, labour_minutes=90),
