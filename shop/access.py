@@ -87,6 +87,9 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:settle": MANAGER,
     "shop:settle_sheet": MANAGER,
     "shop:unsettled": MANAGER,
+    "shop:no_signal": PUBLIC,
+    "shop:pack": CREW,
+    "shop:worker": PUBLIC,
     "shop:add_part": CREW,
     "shop:advice": SIGNED_IN,
     "shop:follow_advice": MANAGER,
@@ -105,6 +108,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:service_minutes": MANAGER,
     "shop:service_parts": MANAGER,
     "shop:set_waiting": CREW,
+    "shop:sign": CREW,
     "shop:sheet": SIGNED_IN,
     "shop:sheet_pdf": SIGNED_IN,
     "shop:sheet_photo": PUBLIC,  # each photo proves its author by its pen
@@ -116,10 +120,6 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:used": CREW,
     "shop:void_sheet": MANAGER,
     "shop:work": CREW,
-    "shop:work_cautions": CREW,
-    "shop:work_checks": CREW,
-    "shop:work_parts": CREW,
-    "shop:work_sign": CREW,
     # shop: shift logs
     "shop:coming_log": CREW,
     "shop:contradiction": MANAGER,

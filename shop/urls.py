@@ -23,6 +23,7 @@ from shop.views import (
     needs,
     orders,
     people,
+    phone,
     reading_files,
     rig_drawings,
     rigs,
@@ -129,6 +130,9 @@ shop_addresses = [
     path("parts/<str:number>/advice/", advice.advice, name="advice"),
     path("parts/<str:number>/advice/again/", advice.reckon_again, name="reckon_again"),
     path("parts/<str:number>/advice/follow/", advice.follow_advice, name="follow_advice"),
+    path("no-signal/", phone.no_signal, name="no_signal"),
+    path("phone/pack/", phone.pack, name="pack"),
+    path("sw.js", phone.worker, name="worker"),
     path("sheets/", sheets.sheets, name="sheets"),
     path("sheets/new/", sheets.draft_sheet, name="draft_sheet"),
     path("sheets/week.pdf", sheet_stack.sheets_pdf, name="sheets_pdf"),
@@ -156,10 +160,7 @@ shop_addresses = [
     path("sheets/<int:number>/photos/", work.sheet_photo, name="sheet_photo"),
     path("sheets/<int:number>/entries/", work.entries, name="entries"),
     path("sheets/<int:number>/work/", work.work, name="work"),
-    path("sheets/<int:number>/work/cautions/", work.work_cautions, name="work_cautions"),
-    path("sheets/<int:number>/work/checks/<int:order>/", work.work_checks, name="work_checks"),
-    path("sheets/<int:number>/work/parts/", work.work_parts, name="work_parts"),
-    path("sheets/<int:number>/work/sign/", work.work_sign, name="work_sign"),
+    path("sheets/<int:number>/sign/", work.sign, name="sign"),
 ]
 
 urlpatterns = [

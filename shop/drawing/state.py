@@ -203,7 +203,7 @@ def scale(
                 y=18,
                 size=15,
                 text_anchor="middle",
-                class_="d-ink",
+                class_="d-ink limit",
             )
         )
     if last is not None:
@@ -224,12 +224,13 @@ def scale(
             )
         )
     said = []
+    now = []
     if value is not None:
         wrong = (low is not None and value < low) or (high is not None and value > high)
         colour = "oxide" if wrong else "ink"
         x = place(value)
-        out.append(line(x, top, x, bottom, width=4, class_=f"s-{colour}"))
-        out.append(
+        now.append(line(x, top, x, bottom, width=4, class_=f"s-{colour}"))
+        now.append(
             el(
                 "path",
                 d=f"M{num(x - 9)} {num(top - 12)}H{num(x + 9)}L{num(x)} {num(top)}Z",
@@ -242,9 +243,23 @@ def scale(
         for begin in (x + 13, x - 13 - reach):
             fits = left <= begin and begin + reach <= left + length
             if fits and all(begin + reach < first or begin > second for first, second in spans):
-                out.append(text(words, x=begin, y=27, size=15, class_=f"d-{colour} t-bold"))
+                now.append(text(words, x=begin, y=27, size=15, class_=f"d-{colour} t-bold"))
                 break
         said.append(f"now {figure(value)} {unit}" + (", out of limit" if wrong else ""))
+    # The phone draws this mark anew while a value is typed.
+    out.append(
+        el(
+            "g",
+            *now,
+            class_="now",
+            data_start=num(start),
+            data_end=num(end),
+            data_left=num(left),
+            data_length=num(length),
+            data_top=num(top),
+            data_thick=num(thick),
+        )
+    )
     if low is not None:
         said.append(f"at least {figure(low)}")
     if high is not None:

@@ -49,8 +49,12 @@ class NotFitted(SheetRefused):
 
 
 class SheetClosed(SheetRefused):
+    """Nothing more happens to a sheet that is signed or void; it says by whose hand."""
+
     def __init__(self, sheet: ServiceSheet) -> None:
-        super().__init__(f"Sheet {sheet} is {sheet.get_state_display()}; nothing on it changes.")
+        who = sheet.signed_by or sheet.voided_by
+        state = f"{sheet.get_state_display()}{f' by {who}' if who else ''}"
+        super().__init__(f"Sheet {sheet} is {state}; nothing on it changes.")
 
 
 class AlreadySigned(SheetClosed):

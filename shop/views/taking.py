@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
@@ -35,7 +36,7 @@ def take_part(request: PageRequest, number: str) -> HttpResponse:
         if put_in_tray(form, sheet=sheet, part=part, author=request.user):
             what = in_words(part, form.cleaned_data["quantity"])
             messages.success(request, f"{what} of {part} in the tray of sheet {sheet}.")
-            return redirect("shop:work_parts", sheet.number)
+            return redirect(f"{reverse('shop:work', args=[sheet.number])}#parts")
     context = part_page(request, part, form, "Take for a sheet", "Take it to the tray")
     if not sheets:
         context["intro"] = "No sheet is open, so there is nothing to take it for."

@@ -35,6 +35,39 @@ def said(page: Page, text: str | re.Pattern[str]) -> None:
     expect(page.locator("#messages")).to_contain_text(text)
 
 
+def signed(page: Page) -> None:
+    """The sheet's own page says that it is signed."""
+    expect(page).to_have_url(re.compile(r"/sheets/\d+/$"))
+    expect(page.locator(".title-block .punches")).to_contain_text("signed")
+
+
+def make_safe(page: Page) -> None:
+    """On a sheet under way: every caution read, every source locked out, every gauge at zero."""
+    page.get_by_role("link", name=re.compile("^Cautions")).click()
+    part = page.locator("#cautions")
+    read = part.get_by_role("button", name="I have read this")
+    while before := read.count():
+        read.first.click()
+        expect(read).to_have_count(before - 1)
+    _tick(part)
+    for gauge in part.locator(".measure").all():
+        gauge.get_by_role("textbox").fill("0")
+        gauge.get_by_role("button", name="Enter").click()
+        expect(gauge.get_by_role("button", name="Correct it")).to_be_visible()
+    expect(part.get_by_text("The checks are open.")).to_be_visible()
+
+
+def back_to_service(page: Page) -> None:
+    """What brings the rig back, before the signature."""
+    _tick(page.locator("#returns"))
+
+
+def _tick(part: Locator) -> None:
+    for row in part.locator("button.check-row").all():
+        row.click()
+        expect(row).to_have_attribute("aria-pressed", "true")
+
+
 def step(page: Page, title: str) -> Locator:
     """One check, caution or gauge on the technician's copy."""
     return page.locator("li[id^=step-]").filter(has_text=title)

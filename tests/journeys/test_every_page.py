@@ -292,7 +292,6 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
         "shop:spend_file": [{"way": "csv"}],
         "shop:settle": [{"pk": each.pk} for each in Unsettled.objects.order_by("pk")],
         "shop:sheet": [{"number": each.number} for each in ServiceSheet.objects.all()],
-        "shop:work_checks": [{"number": open_sheet.number, "order": 1}],
         **{f"equipment:{name}": service for name in OF_A_SERVICE},
         **{f"inventory:{name}": [{"number": plain}] for name in STOCK_ACTS},
         **{f"shop:{name}": sheet for name in OF_A_SHEET},
@@ -312,17 +311,7 @@ def examples(world: JourneyWorld) -> dict[str, list[Kwargs]]:
 
 OF_A_POSITION = ("exchange", "quick_change", "stays")
 STOCK_ACTS = ("adjust", "change_part", "policy", "receive", "transfer")
-OF_A_SHEET = (
-    "keyed",
-    "sheet_pdf",
-    "hand_over",
-    "set_waiting",
-    "until",
-    "work",
-    "work_cautions",
-    "work_parts",
-    "work_sign",
-)
+OF_A_SHEET = ("keyed", "sheet_pdf", "hand_over", "set_waiting", "until", "work")
 OF_A_SERVICE = (
     "service",
     "bring_back_service",

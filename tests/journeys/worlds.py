@@ -86,12 +86,22 @@ def today(world: JourneyWorld) -> date:
 
 def answer_everything(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
     """Every caution read, every gauge at zero, every check in order, and no part used."""
-    sections = [SheetStep.Section.CAUTION, SheetStep.Section.LOCKOUT, SheetStep.Section.ZERO]
-    for section in (*sections, SheetStep.Section.CHECK, SheetStep.Section.RETURN):
-        for step in sheet.steps.filter(section=section).order_by("order"):
-            answer_step(step=step, event_id=uuid4(), author=by, at=at, recorded_at=at, **fine(step))
+    make_safe(sheet, by=by, at=at)
+    _answer(sheet, SheetStep.Section.CHECK, by, at)
+    _answer(sheet, SheetStep.Section.RETURN, by, at)
     for row in sheet.parts.all():
         enter_used(sheet_part=row, used_steps=0, event_id=uuid4(), author=by, at=at, recorded_at=at)
+
+
+def make_safe(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
+    """Every caution read, every source locked out, every gauge at zero."""
+    for section in (SheetStep.Section.CAUTION, SheetStep.Section.LOCKOUT, SheetStep.Section.ZERO):
+        _answer(sheet, section, by, at)
+
+
+def _answer(sheet: ServiceSheet, section: str, by: Person, at: datetime) -> None:
+    for step in sheet.steps.filter(section=section).order_by("order"):
+        answer_step(step=step, event_id=uuid4(), author=by, at=at, recorded_at=at, **fine(step))
 
 
 def fine(step: SheetStep) -> dict[str, Any]:

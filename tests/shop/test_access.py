@@ -149,7 +149,7 @@ def test_twin_with_the_check_taken_away_the_walk_fails(
     [
         ("shop:sheets", "GET", {Role.MANAGER, Role.TECHNICIAN, Role.OWNER}),
         ("shop:answer", "POST", {Role.MANAGER, Role.TECHNICIAN}),
-        ("shop:work_sign", "POST", {Role.MANAGER, Role.TECHNICIAN}),
+        ("shop:sign", "POST", {Role.MANAGER, Role.TECHNICIAN}),
         ("shop:draft_sheet", "POST", {Role.MANAGER}),
         ("shop:void_sheet", "POST", {Role.MANAGER}),
         ("shop:people", "GET", {Role.MANAGER}),

@@ -208,9 +208,9 @@ def kwargs_of(name: str, world: SheetWorld) -> dict[str, object]:
         elif argument in ("kind", "way"):
             kind = "place" if name == "shop:go" else "rigs"
             given[argument] = {"kind": kind, "way": "csv"}[argument]
-        elif argument == "order" and name != "shop:work_checks":
+        elif argument == "order":
             given[argument] = 2 if "receive" in name else 1
-        elif argument in ("order", "place"):
+        elif argument == "place":
             given[argument] = 1
         elif argument == "sending":
             given[argument] = SENDING

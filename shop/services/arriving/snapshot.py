@@ -65,7 +65,9 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
             str(step.pk): {
                 **_answer(step.entry, step.unit),
                 "by": step.entry.author.name,
+                "who": step.entry.author_id,
                 "at": said(step.entry.at),
+                "instant": step.entry.at.isoformat(),
                 "event": str(step.entry.event_id),
                 "out": step.entry.is_out_of_limit,
                 "rivals": [

@@ -1,167 +1,90 @@
 """Cautions, lockout, gauges and checks: one step after the other, each with its answer."""
 
-from decimal import Decimal, InvalidOperation
+from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
-from django.http import Http404, HttpResponse, HttpResponseRedirect
-from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
-from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.db.models import QuerySet
 
-from shop.http import PageRequest
+from equipment import values
 from shop.models import ServiceSheet, SheetLine, SheetStep, StepEntry
 from shop.services import working
 from shop.services.paper import limit_text, line_place
-from shop.services.refusals import SheetRefused
-from shop.views.work.frame import (
-    find_open_sheet,
-    find_sheet,
-    first_checks_url,
-    frame,
-    typed_text,
-    typed_uuid,
-)
+from shop.services.refusals import BadAnswer
 
 Section = SheetStep.Section
-PAGES = {Section.CHECK: "checks", Section.RETURN: "sign"}
-AFTER_LOCKOUT = (Section.CHECK, Section.RETURN)
 
 
-def work(request: PageRequest, number: int) -> HttpResponse:
-    """Open the sheet where the work is: cautions first, then the first open check."""
-    sheet = find_sheet(number)
-    if not sheet.is_open:
-        return redirect("shop:sheet", number)
-    if working.still_locked(sheet):
-        return redirect("shop:work_cautions", number)
-    if open_checks := working.open_checks(sheet):
-        line = open_checks[0].line
-        if line is not None:
-            return redirect("shop:work_checks", number, line.order)
-    return redirect("shop:work_sign", number)
+@dataclass(frozen=True, slots=True)
+class RefusedAnswer:
+    """An answer that was not taken: of which step, why, and what was typed."""
+
+    step: int
+    why: str
+    typed: Any
 
 
-def work_cautions(request: PageRequest, number: int) -> HttpResponse:
-    sheet = find_open_sheet(request, number)
-    if isinstance(sheet, HttpResponseRedirect):
-        return sheet
-    steps = list(steps_of(sheet).exclude(section__in=AFTER_LOCKOUT))
-    return render(
-        request,
-        "shop/work/cautions.html",
-        frame(sheet, "cautions")
-        | {
-            "cautions": [shown_step(s) for s in steps if s.section == Section.CAUTION],
-            "lockouts": [shown_step(s) for s in steps if s.section == Section.LOCKOUT],
-            "gauges": [shown_step(s) for s in steps if s.section == Section.ZERO],
-            "next_url": first_checks_url(sheet),
-        },
-    )
-
-
-def work_checks(request: PageRequest, number: int, order: int) -> HttpResponse:
-    """The checks of one service, with the next one along the rig a tap away."""
-    sheet = find_open_sheet(request, number)
-    if isinstance(sheet, HttpResponseRedirect):
-        return sheet
-    lines = list(_lines(sheet))
-    place = next((i for i, line in enumerate(lines) if line.order == order), None)
-    if place is None:
-        raise Http404
-    line = lines[place]
-    following = lines[place + 1] if place + 1 < len(lines) else None
-    if place:
-        back = reverse("shop:work_checks", args=[number, lines[place - 1].order])
-    else:
-        back = reverse("shop:work_cautions", args=[number])
-    return render(
-        request,
-        "shop/work/checks.html",
-        frame(sheet, "checks")
-        | {
+def checks_context(sheet: ServiceSheet, refused: RefusedAnswer | None) -> dict[str, Any]:
+    """The steps before the checks by their section, and the lines of the sheet with theirs."""
+    shown: dict[str, list[dict[str, Any]]] = {section: [] for section in Section.values}
+    by_line: dict[int | None, list[dict[str, Any]]] = {}
+    for step in _steps(sheet):
+        of_step = _shown(step, refused if refused and refused.step == step.pk else None)
+        shown[step.section].append(of_step)
+        if step.section == Section.CHECK:
+            by_line.setdefault(step.line_id, []).append(of_step)
+    every = list(_lines(sheet))
+    lines = [
+        {
             "line": line,
             "place": line_place(line),
-            "position_number": place + 1,
-            "positions": len(lines),
-            "steps": [shown_step(step) for step in steps_of(sheet).filter(line=line)],
-            "back_url": back,
-            "next_url": reverse("shop:work_checks", args=[number, following.order])
-            if following
-            else reverse("shop:work_parts", args=[number]),
-            "next_label": f"Next: {_short_place(following)}" if following else "Next: parts",
-        },
-    )
-
-
-@require_POST
-def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
-    """Take one answer; with htmx only its row comes back, else the page does."""
-    step = get_object_or_404(
-        SheetStep.objects.select_related("sheet__rig", "sheet__component", "line__component"),
-        pk=pk,
-        sheet__number=number,
-    )
-    now = timezone.now()
-    error = ""
-    try:
-        working.answer_step(
-            step=step,
-            event_id=typed_uuid(request.POST.get("event_id")),
-            author=request.user,
-            at=now,
-            recorded_at=now,
-            answer=typed_text(request, "answer"),
-            value=_decimal(typed_text(request, "value")),
-            choice=typed_text(request, "choice"),
-            note=typed_text(request, "note"),
-            remedy=typed_text(request, "remedy"),
-            finding_text=typed_text(request, "finding_text"),
-            is_grave=bool(request.POST.get("is_grave")),
-        )
-    except SheetRefused as refusal:
-        error = str(refusal)
-    sheet = find_sheet(number)
-    step = steps_of(sheet).get(pk=pk)
-    if not request.htmx and not error:
-        return redirect(f"{_page_of(step)}#step-{step.pk}")
-    context = frame(sheet, PAGES.get(Section(step.section), "cautions")) | {
-        "shown": shown_step(step, error=error, typed=request.POST if error else None),
-        "is_swap": True,
+            "short_place": _short_place(line, before),
+            "steps": by_line.get(line.pk, []),
+        }
+        for before, line in zip([None, *every], every, strict=False)
+    ]
+    return {
+        "cautions": shown[Section.CAUTION],
+        "lockouts": shown[Section.LOCKOUT],
+        "gauges": shown[Section.ZERO],
+        "returns": shown[Section.RETURN],
+        "lines": lines,
+        "remedies": [(r.value, r.label) for r in StepEntry.Remedy if r.value],
     }
-    if request.htmx:
-        return render(request, "shop/work/answered.html", context, status=422 if error else 200)
-    return render(request, "shop/work/refused.html", context, status=422)
 
 
-def shown_step(step: SheetStep, *, error: str = "", typed: Any = None) -> dict[str, Any]:
+def _shown(step: SheetStep, refused: RefusedAnswer | None) -> dict[str, Any]:
     """One step with what is typed into it now, or was before it was refused."""
     entry = step.entry
-    typed = typed or {}
+    typed = refused.typed if refused else {}
     value = typed.get("value", "")
     if not value and entry is not None and entry.value is not None:
-        value = f"{entry.value.normalize():f}"
-    asks = bool(typed) and _is_outside(step, value)
+        value = typeable(step, entry.value)
+    measured = _measured(step, str(value))
     return {
         "step": step,
         "entry": entry,
-        "event_id": typed.get("event_id") if error else uuid4(),
-        "error": error,
+        "event_id": typed.get("event_id") or uuid4(),
+        "error": refused.why if refused else "",
         "value": value,
-        "measured": _decimal(str(value)),
+        "measured": measured,
         "limit": limit_text(step),
-        "asks": asks,
-        "remedies": [(r.value, r.label) for r in StepEntry.Remedy if r.value],
+        "asks": bool(typed) and measured is not None and step.is_outside(measured),
         "typed": typed,
+        "low": "" if step.low is None else typeable(step, step.low),
+        "high": "" if step.high is None else typeable(step, step.high),
+        "is_code": values.is_code(step.unit),
         "increment": _increment(step),
         "start": step.last_value if step.last_value is not None else (step.low or step.high or 0),
     }
 
 
-def _is_outside(step: SheetStep, text: str) -> bool:
-    value = _decimal(text)
-    return value is not None and step.section == Section.CHECK and step.is_outside(value)
+def _short_place(line: SheetLine, before: SheetLine | None) -> str:
+    """Where the hands move to: the position, or the service where they stay at the same one."""
+    if line.position is None or (before and before.position_id == line.position_id):
+        return line.title
+    return line.position.label
 
 
 def _increment(step: SheetStep) -> str:
@@ -174,36 +97,26 @@ def _increment(step: SheetStep) -> str:
     return f"{Decimal(1).scaleb(-places):f}"
 
 
-def steps_of(sheet: ServiceSheet) -> Any:
-    return sheet.steps.select_related(
-        "sheet", "entry__author", "entry__finding", "line__component", "line__version"
-    ).order_by("section", "order")
+def _steps(sheet: ServiceSheet) -> QuerySet[SheetStep]:
+    return sheet.steps.select_related("entry__author", "entry__finding").order_by(
+        "section", "order"
+    )
 
 
-def _lines(sheet: ServiceSheet) -> Any:
+def _lines(sheet: ServiceSheet) -> QuerySet[SheetLine]:
     return sheet.lines.select_related(
         "version__service", "component__type__kind", "position__kind", "finding"
     ).order_by("order")
 
 
-def _short_place(line: SheetLine | None) -> str:
-    if line is None:
-        return ""
-    return line.position.label if line.position else line.title
+def typeable(step: SheetStep, value: Decimal) -> str:
+    """A value as one would type it: "1182.5", "-40", "18/16/13"."""
+    return values.figure(value, step.unit).replace(",", "").replace("−", "-")
 
 
-def _page_of(step: SheetStep) -> str:
-    if step.section == Section.CHECK and step.line is not None:
-        return reverse("shop:work_checks", args=[step.sheet.number, step.line.order])
-    if step.section == Section.RETURN:
-        return reverse("shop:work_sign", args=[step.sheet.number])
-    return reverse("shop:work_cautions", args=[step.sheet.number])
-
-
-def _decimal(text: str) -> Decimal | None:
-    """A number as typed on a phone: "1,234.5", "−20", "57"; None for anything else."""
+def _measured(step: SheetStep, text: str) -> Decimal | None:
+    """What stands in the box as a value; None where it is none, which is said beside it."""
     try:
-        number = Decimal(text.strip().replace(",", "").replace("−", "-"))
-    except InvalidOperation:
+        return working.typed_value(step, text)
+    except BadAnswer:
         return None
-    return number if number.is_finite() and abs(number) < 10**8 else None

@@ -116,7 +116,7 @@ class TestOnASheet:
                 hours = world.fleet.counters["hours"].pk
                 fields = {f"c{hours}-{name}": value for name, value in typed.items()}
                 return client.post(
-                    f"/sheets/{sheet.number}/work/sign/",
+                    f"/sheets/{sheet.number}/sign/",
                     {"act": "keep", f"event-{hours}": str(uuid4()), **fields},
                 )
 

@@ -169,5 +169,5 @@ def test_the_pages_say_what_it_stands_for(
     assert "overhaul (stands for: full rebuild, seals)" in again.content.decode()
     offered = {row["due"].version.service.name for row in again.context["near"]}
     assert offered == {"oil and filter"}
-    phone = client_as(technician).get(reverse("shop:work_checks", args=[sheet.number, 1]))
+    phone = client_as(technician).get(reverse("shop:work", args=[sheet.number]))
     assert "stands for: full rebuild, seals" in phone.content.decode()

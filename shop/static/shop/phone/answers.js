@@ -1,0 +1,82 @@
+// What the shop says of what was sent: a refusal goes back to where it was typed.
+
+import * as sending from "./sending.js";
+import { W, copy, number, sheet } from "./copy.js";
+import { draw, typing } from "./drawing.js";
+import { refuse } from "./entering.js";
+
+let isOld = false;
+let isRefused = false;
+
+/** Where on the page an entry belongs, for the words of a refusal. */
+function placeOf({ kind, fields }) {
+  if (kind === "answer") return document.getElementById(`step-${fields.step}`);
+  if (kind === "used") return sheet.querySelector(`[data-row="${fields.row}"]`);
+  if (kind === "add" || kind === "take") return sheet.querySelector(`form[data-kind=${kind}]`);
+  if (kind === "reading") return document.getElementById(`counter-${fields.counter}`);
+  if (kind === "found") return document.getElementById("report");
+  return document.getElementById("signing");
+}
+
+/** A refused entry stays where it was typed, to be put right. */
+function putBack({ kind, fields }, words, field) {
+  const place = placeOf({ kind, fields });
+  if (!place) return;
+  if (kind === "add") {
+    for (const [name, value] of Object.entries(fields)) {
+      const input = place.elements[name];
+      if (input && value) input.value = value;
+    }
+    if (place.elements.sure && field === "sure") place.elements.sure.value = fields.quantity;
+    place.closest("details").open = true;
+  }
+  if (kind === "found") {
+    document.getElementById("found-text").value = fields.text;
+    place.open = true;
+  }
+  const input = place.querySelector("input[name=value], input[name^=used-]");
+  const typed = fields.value || fields.used;
+  if (input && typed) {
+    input.value = typed;
+    input.dataset.isTyped = "yes";
+  }
+  if (kind === "reading") {
+    const sure = place.querySelector(`[name=c${fields.counter}-sure]`);
+    if (sure) sure.value = fields.value;
+    place.querySelector("details")?.setAttribute("open", "");
+    faceError(place, words);
+    return;
+  }
+  if (kind === "answer" && words === W.say_remedy) place.dataset.isAsked = "yes";
+  if (kind === "answer" && input) typing(place);
+  refuse(place, words);
+}
+
+function faceError(face, words) {
+  face.querySelector(".from-shop")?.remove();
+  const line = document.createElement("p");
+  line.className = "errors from-shop";
+  line.setAttribute("role", "alert");
+  line.textContent = words;
+  face.querySelector(".field").append(line);
+}
+
+document.addEventListener("outcome", async ({ detail: { entry, outcome, isLive } }) => {
+  if (entry.number !== number) return;
+  if (entry.kind === "reading" && outcome.state !== "refused") placeOf(entry)?.querySelector(".from-shop")?.remove();
+  isRefused ||= outcome.state === "refused" && isLive;
+  if (outcome.state === "refused" && isLive) putBack(entry, outcome.words, outcome.field);
+  // The shop draws anew where parts lie; when all has been sent, so that nothing waits meanwhile.
+  if (outcome.state === "taken" && ["add", "take"].includes(entry.kind)) isOld = true;
+});
+document.addEventListener("snapshot", ({ detail }) => {
+  if (detail.number !== number) return;
+  copy.snapshot = detail;
+  draw();
+});
+document.addEventListener("outbox", () => {
+  const waits = sending.state.kept + sending.state.sending;
+  if (!waits && !isRefused && !["drafted", "handed_out", "under_way"].includes(copy.snapshot.state)) location.assign(sheet.dataset.signed);
+  else if (!waits && isOld && !sheet.querySelector("[data-is-typed]")) location.reload();
+  else draw();
+});

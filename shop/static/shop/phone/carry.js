@@ -1,0 +1,46 @@
+// Takes the sheets of the day along: their pages and pictures, before the phone leaves the shop's signal.
+
+import * as store from "./store.js";
+
+const EVERY_MS = 10 * 60_000;
+export const PAGES = "pages";
+
+/** Take them along, at most every ten minutes unless asked. Resolves with how many sheets are here, or null
+ * where the browser keeps no pages (plain http) or the shop is silent. */
+export async function carry({ isAsked = false } = {}) {
+  if (!("serviceWorker" in navigator) || !("caches" in window)) return null;
+  if (!(await navigator.serviceWorker.getRegistration())) {
+    try {
+      await navigator.serviceWorker.register("/sw.js");
+    } catch {
+      return null; // no signal yet
+    }
+  }
+  const last = (await store.fact("carried")) ?? { at: 0 };
+  if (!isAsked && Date.now() - last.at < EVERY_MS) return last.sheets;
+  try {
+    const answer = await fetch("/phone/pack/");
+    if (!answer.ok || answer.redirected) return null;
+    const pack = await answer.json();
+    const who = await store.fact("person");
+    // What another person had on this phone goes; what they entered stays until it is sent.
+    if (who !== undefined && who !== pack.person) await caches.delete(PAGES);
+    await store.remember("person", pack.person);
+    const pages = await caches.open(PAGES);
+    for (const address of [...pack.pages, ...pack.files]) {
+      if (pack.files.includes(address) && (await pages.match(address))) continue;
+      const page = await fetch(address);
+      if (page.ok && !page.redirected) await pages.put(address, page);
+    }
+    const wanted = new Set([...pack.pages, ...pack.files]);
+    for (const request of await pages.keys()) {
+      if (!wanted.has(new URL(request.url).pathname)) await pages.delete(request);
+    }
+    const carried = { at: Date.now(), sheets: pack.sheets };
+    await store.remember("carried", carried);
+    document.dispatchEvent(new CustomEvent("carried", { detail: carried }));
+    return carried.sheets;
+  } catch {
+    return null; // no signal: what is here stays
+  }
+}

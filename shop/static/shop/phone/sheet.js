@@ -1,0 +1,51 @@
+// The technician's copy: each entry is kept in the browser, drawn, and sent when there is signal.
+
+import "./answers.js";
+import * as sending from "./sending.js";
+import * as store from "./store.js";
+import { bar } from "./bar.js";
+import { carry } from "./carry.js";
+import { W, copy, sheet } from "./copy.js";
+import { drawable } from "./drawn.js";
+import { draw, typing } from "./drawing.js";
+import { add, answer, enter, found, sign, used } from "./entering.js";
+import { opening, show } from "./parts.js";
+
+const acts = {
+  answer,
+  add,
+  sign,
+  take: () => enter("take", {}, W.taken),
+  used: () => Promise.all([...sheet.querySelectorAll("[data-row]")].map(used)),
+};
+sheet.addEventListener("submit", (event) => {
+  const act = acts[event.target.dataset.kind];
+  if (!act) return;
+  event.preventDefault();
+  act(event.target, event.submitter);
+});
+sheet.addEventListener("input", ({ target }) => {
+  if (!(target instanceof HTMLInputElement || target instanceof HTMLTextAreaElement) || ["radio", "checkbox"].includes(target.type)) return;
+  target.dataset.isTyped = "yes";
+  const step = target.closest("[data-step][data-section]");
+  if (target.name === "value" && step) typing(step);
+});
+sheet.addEventListener("change", ({ target }) => {
+  const row = target.closest("[data-row]");
+  if (row) used(row);
+});
+document.getElementById("found-keep").addEventListener("click", found);
+drawable(document.getElementById("drawn"), sheet.querySelector("[name=drawn]"), document.getElementById("drawn-clear"));
+
+document.addEventListener("picked", ({ detail: { fields, shown } }) => enter("answer", fields, shown));
+
+document.body.classList.add("has-script");
+document.getElementById("thumb").hidden = false;
+copy.snapshot = await store.learn(copy.snapshot);
+await draw();
+show(location.hash.slice(1) || opening(), location.hash !== "");
+bar(W);
+sending.start();
+carry().then((sheets) => {
+  if (sheets) document.body.dataset.carried = sheets;
+});
