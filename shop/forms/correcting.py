@@ -1,7 +1,7 @@
 """What a signed sheet should have said: a box beside each figure, empty where it is right."""
 
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 from django import forms
 
@@ -22,6 +22,14 @@ from shop.services.working import typed_value
 
 #: The most steps of a part that the column of a correction holds.
 MOST_STEPS = 10**10
+#: What stands over a box in a line that names its reading, check or part.
+SHORT: Final = {
+    "reading": "It showed",
+    "check": "It showed",
+    "work": "If out of limit: what has to be done",
+    "part": "Used in all",
+    "place": "From, or back to",
+}
 
 
 class CorrectionForm(SentForm):
@@ -72,6 +80,12 @@ class CorrectionForm(SentForm):
                 initial=place.pk if place else None,
                 empty_label="Choose a place",
             )
+        for name, field in self.fields.items():
+            # Short over each box, since its line says what it is about; whole to a screen reader.
+            kind, _, key = name.partition("-")
+            if key and kind in SHORT:
+                field.widget.attrs["aria-label"] = str(field.label)
+                field.label = SHORT[kind]
         self._right: dict[str, list[Any]] = {"readings": [], "checks": [], "parts": []}
 
     def clean(self) -> dict[str, Any]:

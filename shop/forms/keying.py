@@ -326,7 +326,8 @@ class KeyedForm(SentForm):
         for number, step in enumerate(self.steps, 1):
             if step.section != section or (line_pk is not None and step.line_id != line_pk):
                 continue
-            row = StepRow(step, number, limit_text(step), entered=step.entry is not None)
+            limit = "" if step.section == Section.ZERO else limit_text(step)
+            row = StepRow(step, number, limit, entered=step.entry is not None)
             names = {
                 "main": ("done", "choice", "value"),
                 "na": ("na",),
