@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from shop.paper.blocks import LONGEST, Area, Block, Row, Section, stacked, together
 from shop.paper.content import CheckGroup, PaperCheck, SheetPaper
+from shop.paper.opening import ELECTRICIAN
 from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, Pen, centred, worded_width
 from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, entered, row
 from shop.paper.type import SMALL, TEXT, Line, line, plain, wrap
@@ -15,7 +16,6 @@ _NAME_CELL = 30 * 72 / 25.4  # [pt] where a licensed electrician writes a name
 _BETWEEN = 8.0  # [pt] between two boxes
 _CHOICE_LINE = 17.0  # [pt]
 
-ELECTRICIAN = "licensed electrician"
 NO_CHECKS = "No checks in this service."
 NOTHING_FOUND = "–"
 

@@ -31,12 +31,16 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class LockoutStep:
-    """One energy source to lock out. `done_text` ("done") ticks the box."""
+    """One step of locking out, or of the way back. `done_text` ("done") ticks the box.
+
+    electrician: it is for a licensed electrician.
+    """
 
     source: str
     action: str
     done_text: str = ""
     by_text: str = ""
+    electrician: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +179,7 @@ class SheetPaper:
     step: steps done, 1..4 (drafted, handed out, under way, signed), each a filled punch;
     `step_word` names it.
     cells: caption over value, in the head of every page.
+    way_back: how the rig comes back to service after its checks.
     note: what the manager wrote for whoever does the work. labour_text: time worked, once signed.
     signed: "" while open. Once signed, empty boxes are left out, since nothing more may be written.
     drawn: the signature as drawn on a phone, "M 3 4 L 5 6 …", in any units, y down; or nothing.
@@ -198,6 +203,7 @@ class SheetPaper:
     cautions: tuple[Caution, ...] = ()
     lockout: tuple[LockoutStep, ...] = ()
     zero_gauges: tuple[ZeroGauge, ...] = ()
+    way_back: tuple[LockoutStep, ...] = ()
     groups: tuple[CheckGroup, ...] = ()
     parts: tuple[PaperPart, ...] = ()
     readings: tuple[PaperReading, ...] = ()

@@ -15,6 +15,7 @@ _GUTTER = 14.0  # [pt] between the two lockout columns
 _GAUGES_A_ROW = 3
 _ABOVE = 5.0  # [pt] between the lockout rows and the gauges
 MUST_READ = "must read zero"
+ELECTRICIAN = "licensed electrician"
 
 
 def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
@@ -39,6 +40,19 @@ def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
             )
         )
     return found
+
+
+def way_back(sheet: SheetPaper, *, area: Area) -> Section | None:
+    """The steps back to service, after the checks; None when nothing was locked out."""
+    rows = _lockout(sheet.way_back, area)
+    if not rows:
+        return None
+    *before, last = together(rows)
+    return Section(
+        title="Back to service, in this order",
+        rows=[*before, replace(last, keep=False)],
+        short="Back to service",
+    )
 
 
 def _held(sheet: SheetPaper, area: Area) -> list[Row]:
@@ -117,6 +131,7 @@ def _step(step: LockoutStep, area: Area) -> tuple[Block, ...]:
         x=x,
         lines=(
             *wrap((step.source, True), (step.action, False), size=TEXT, width=width),
+            *plain(ELECTRICIAN if step.electrician else "", width=width, size=SMALL, bold=True),
             *plain(_said(step.done_text, step.by_text), width=width, size=SMALL, bold=True),
         ),
     )

@@ -6,7 +6,7 @@ from itertools import chain
 
 from reportlab.pdfgen.canvas import Canvas
 
-from shop.paper import checks, closing, opening, qr
+from shop.paper import checks, closing, opening, pictures, qr
 from shop.paper.blocks import Area, Section, paginate
 from shop.paper.content import (
     Caution,
@@ -163,4 +163,10 @@ def _sections(sheet: SheetPaper, area: Area) -> list[Section]:
     checked = checks.section(sheet, area=area)
     if checked is not None:
         found.append(checked)
+    back = opening.way_back(sheet, area=area)
+    if back is not None:
+        found.append(back)
+    shown = pictures.section(sheet, area=area)
+    if shown is not None:
+        found.append(shown)
     return [*found, *closing.sections(sheet, area=area)]

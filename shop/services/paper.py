@@ -41,7 +41,7 @@ from shop.paper.content import (
     StripCell,
     ZeroGauge,
 )
-from shop.services.knowledge import image_of, pictures_for_paper
+from shop.services.knowledge import image_of, known_for, pictures_for_paper
 from shop.services.sheet_parts import SOURCE
 
 Section = SheetStep.Section
@@ -115,14 +115,19 @@ def paper_of(
     def entered(step: SheetStep) -> str:
         return what_text(step.entry, step) if step.entry else ""
 
+    each_persons = _each_persons(steps, shop.zone)
+
     def by(step: SheetStep) -> str:
-        return by_text(step.entry, zone=shop.zone) if step.entry else ""
+        if step.entry is None:
+            return ""
+        return each_persons.get(step.pk) or by_text(step.entry, zone=shop.zone)
 
     lines = list(
         sheet.lines.select_related(
             "version__service", "component__type__kind", "position__kind", "finding"
         ).order_by("order")
     )
+    notes = _notes(lines, shop.zone)
     return SheetPaper(
         number=sheet.number,
         rig_number=sheet.rig.number if sheet.rig else None,
@@ -144,10 +149,8 @@ def paper_of(
             )
             for s in by_section[Section.CAUTION]
         ),
-        lockout=tuple(
-            LockoutStep(source=s.title, action=s.text, done_text=entered(s), by_text=by(s))
-            for s in by_section[Section.LOCKOUT]
-        ),
+        lockout=tuple(_lockout_step(s, entered(s), by(s)) for s in by_section[Section.LOCKOUT]),
+        way_back=tuple(_lockout_step(s, entered(s), by(s)) for s in by_section[Section.RETURN]),
         zero_gauges=tuple(
             ZeroGauge(
                 label=s.title,
@@ -158,7 +161,7 @@ def paper_of(
             )
             for s in by_section[Section.ZERO]
         ),
-        groups=_groups(lines, by_section[Section.CHECK], entered, by),
+        groups=_groups(lines, by_section[Section.CHECK], entered, by, notes),
         parts=_parts(sheet, shop.zone),
         readings=_readings(sheet, last_values or {}, shop.zone),
         found_work=tuple(
@@ -216,6 +219,7 @@ def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> She
         # A sheet signed before phones could sign has none.
         "waits": tuple(document.get("waits", ())),
         "found_work": tuple(map(_found_from_plain, document["found_work"])),
+        "way_back": tuple(LockoutStep(**step) for step in document.get("way_back", ())),
         "pictures": tuple(
             PaperPicture(**picture, image=image_of(picture["key"]))
             for picture in document.get("pictures", ())
@@ -243,6 +247,53 @@ def paper_to_print(sheet: ServiceSheet, *, today: date, url: str, printed: str) 
     if sheet.state == ServiceSheet.State.SIGNED:
         return paper_from_plain(sheet.signed_copy.document, url=url, printed=printed)
     return paper_of(sheet, today=today, url=url, printed=printed)
+
+
+def _lockout_step(step: SheetStep, done: str, by: str) -> LockoutStep:
+    return LockoutStep(
+        source=step.title,
+        action=step.text,
+        done_text=done,
+        by_text=by,
+        electrician=step.needs_electrician,
+    )
+
+
+def _notes(lines: list[SheetLine], zone: ZoneInfo) -> dict[int, tuple[str, ...]]:
+    """By line what is known of its work and what was written there last, each said once."""
+    found: dict[int, tuple[str, ...]] = {}
+    told: set[str] = set()
+    for key, known in known_for(lines).items():
+        notes = [
+            f"{note.text}{f', {note.where}' if note.where else ''}"
+            f" ({_by(note.author, note.recorded_at, zone=zone)})"
+            for note in known.notes
+        ]
+        notes += [
+            f"On sheet {past.sheet:04d}{f', {past.about}' if past.about else ''}: {past.text}"
+            f" ({past.author}, {words.dated(past.at, zone=zone)})"
+            for past in known.written
+        ]
+        found[key] = tuple(note for note in notes if note not in told)
+        told.update(notes)
+    return found
+
+
+def _each_persons(steps: list[SheetStep], zone: ZoneInfo) -> dict[int, str]:
+    """By step, everybody who did what each person does himself, with the times; one query."""
+    mine = [step.pk for step in steps if step.is_each_persons]
+    entries = StepEntry.objects.filter(step__in=mine).select_related("author", "written_by")
+    newest: dict[int, dict[int, StepEntry]] = defaultdict(dict)
+    for entry in entries.order_by("at", "pk"):
+        newest[entry.step_id][entry.hand.pk] = entry
+    return {
+        step: "; ".join(
+            by_text(entry, zone=zone)
+            for entry in hands.values()
+            if entry.answer != StepEntry.Answer.CLEARED
+        )
+        for step, hands in newest.items()
+    }
 
 
 def _signed_text(sheet: ServiceSheet) -> str:
@@ -306,6 +357,7 @@ def _groups(
     checks: list[SheetStep],
     entered: Callable[[SheetStep], str],
     by: Callable[[SheetStep], str],
+    notes: Mapping[int, tuple[str, ...]],
 ) -> tuple[CheckGroup, ...]:
     by_line: dict[int | None, list[PaperCheck]] = defaultdict(list)
     for number, step in enumerate(checks, 1):
@@ -334,6 +386,7 @@ def _groups(
             covers_text=line.covers_text,
             outcome_text=line.get_outcome_display() if line.outcome != line.Outcome.OPEN else "",
             checks=tuple(by_line[line.pk]),
+            notes=notes.get(line.pk, ()),
         )
         for line in lines
     )
@@ -350,7 +403,9 @@ def line_place(line: SheetLine) -> str:
 def _parts(sheet: ServiceSheet, zone: ZoneInfo) -> tuple[PaperPart, ...]:
     rows = list(sheet.parts.select_related("part", "line__position", "for_kit").order_by("pk"))
     places = part_places(sheet, rows)
-    entries = PartEntry.objects.filter(sheet_part__sheet=sheet).select_related("author")
+    entries = PartEntry.objects.filter(sheet_part__sheet=sheet).select_related(
+        "author", "written_by"
+    )
     newest = {entry.sheet_part_id: entry for entry in entries.order_by("pk")}
     papers = []
     for row in rows:
@@ -433,7 +488,7 @@ def _readings(
 ) -> tuple[PaperReading, ...]:
     entries = {
         entry.counter_id: entry
-        for entry in sheet.readings.filter(is_in_force=True).select_related("author")
+        for entry in sheet.readings.filter(is_in_force=True).select_related("author", "written_by")
     }
     papers = []
     for counter in counters_of(sheet):

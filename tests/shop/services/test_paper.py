@@ -1,16 +1,25 @@
 """What was signed on paper: who and when beside every entry, and what was kept long ago."""
 
 import json
+from io import BytesIO
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.utils import timezone
+from PIL import Image
 
+from equipment.models import Known
+from equipment.pictures import shrink
+from equipment.services.knowing import keep_known, print_on_sheets
+from equipment.services.photos import store_picture
 from shop import words
-from shop.models import PartEntry, ReadingEntry, ServiceSheet, StepEntry
+from shop.models import PartEntry, Person, ReadingEntry, ServiceSheet, StepEntry
+from shop.paper.pictures import GONE
 from shop.paper.sheet import SheetPaper
 from shop.services.paper import paper_from_plain, paper_of, paper_to_plain, paper_to_print
+from shop.services.working import answer_step
 from tests.shop.paper.reading import read, text
 from tests.shop.services.conftest import Hands
 from tests.shop.worlds import NOW, TODAY, SheetWorld
@@ -103,3 +112,58 @@ def test_a_note_and_why_a_sheet_is_void_are_printed(world: SheetWorld) -> None:
     found = text(read(paper_of(sheet, today=TODAY)))
     assert "mind the whip hose" in found
     assert "rig sold" in found
+
+
+@pytest.mark.django_db
+def test_what_is_known_of_the_work_is_printed_and_kept(
+    world: SheetWorld, done: Hands, manager: Person
+) -> None:
+    gun = world.fleet.components["gun"]
+    picture = Image.new("RGB", (400, 200), "red")
+    file = BytesIO()
+    picture.save(file, "JPEG")
+    digest = store_picture(shrink(file))
+
+    def keep(**what: Any) -> Known:
+        given = {"author": manager, "at": NOW, "request_id": uuid4()}
+        return keep_known(**{"about": gun.type, "kind": "note", **given, **what})
+
+    keep(text="Torque the front to 18 ft-lb", document="maker’s sheet", page="page 12")
+    keep(text="Grease by the old way", about=world.rebuild.version.service)
+    shown = keep(kind="picture", text="exploded view", digest=digest)
+    print_on_sheets(known=shown, is_printed=True, author=manager, at=NOW)
+    signed = done.sign()
+    signed = ServiceSheet.objects.get(pk=signed.pk)
+    assert "image" not in signed.signed_copy.document["pictures"][0]
+    reader = read(paper_to_print(signed, today=TODAY, url=URL, printed=PRINTED))
+    found = text(reader)
+    for wanted in (
+        "Torque the front to 18 ft-lb, maker’s sheet, page 12",
+        "Grease by the old way",
+        manager.name,
+        "exploded view",
+    ):
+        assert wanted in found, wanted
+    (image,) = [image for page in reader.pages for image in page.images]
+    assert image.image is not None
+    assert image.image.mode == "L"
+    assert image.image.size == (400, 200)
+
+
+@pytest.mark.django_db
+def test_a_picture_that_is_gone_leaves_its_caption(done: Hands) -> None:
+    document = paper_to_plain(paper_of(done.fresh(), today=TODAY))
+    document["pictures"] = [{"caption": "Gun: exploded view", "key": "0" * 64}]
+    found = text(read(restored(document)))
+    assert f"Gun: exploded view {GONE}" in found
+
+
+@pytest.mark.django_db
+def test_each_person_who_read_a_caution_is_named(done: Hands, manager: Person) -> None:
+    (first, *_) = done.steps("caution")
+    answer_step(
+        step=first, answer="done", author=manager, event_id=uuid4(), at=NOW, recorded_at=NOW
+    )
+    paper = paper_of(done.fresh(), today=TODAY)
+    assert done.who.name in paper.cautions[0].by_text
+    assert manager.name in paper.cautions[0].by_text
