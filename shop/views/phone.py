@@ -18,29 +18,10 @@ from django.views.decorators.http import require_safe
 
 from shop.http import PageRequest
 from shop.models import ServiceSheet
-from shop.statics import ONE_SHEET
+from shop.statics import ONE_SCRIPT, ONE_SHEET
 
-#: The script of the sheet, in its modules.
-SCRIPTS: Final = tuple(
-    f"shop/phone/{name}.js"
-    for name in (
-        "answers",
-        "bar",
-        "carry",
-        "copy",
-        "drawing",
-        "drawn",
-        "entering",
-        "overlay",
-        "parts",
-        "scale",
-        "sending",
-        "sheet",
-        "store",
-    )
-)
-#: And that of the page in place of one that is not here.
-NO_SIGNAL: Final = "shop/phone/no_signal.js"
+#: The modules of the page in place of one that is not here.
+NO_SIGNAL: Final = tuple(f"shop/phone/{name}.js" for name in ("no_signal", "carry", "store"))
 #: What else a sheet needs to be opened, beside its own page.
 FILES: Final = (
     "shop/icon.svg",
@@ -48,6 +29,7 @@ FILES: Final = (
     ONE_SHEET,
     "equipment/pages.css",
     "shop/page.js",
+    ONE_SCRIPT,
 )
 WORKER: Final = "shop/phone/worker.js"
 #: No technician does more in a day.
@@ -58,7 +40,7 @@ MOST_SHEETS: Final = 20
 def worker(request: HttpRequest) -> HttpResponse:
     """The script that answers without signal, at the root so that it may answer for every page."""
     # Modules import each other by their plain names, so they have no version in their address.
-    plain = [f"{PrefixNode.handle_simple('STATIC_URL')}{name}" for name in (*SCRIPTS, NO_SIGNAL)]
+    plain = [f"{PrefixNode.handle_simple('STATIC_URL')}{name}" for name in NO_SIGNAL]
     shell = [*(static(name) for name in FILES), *plain, reverse("shop:no_signal")]
     head = f"const VERSION = {json.dumps(_version())};\nconst SHELL = {json.dumps(shell)};\n"
     response = HttpResponse(head + _file(WORKER).decode(), content_type="text/javascript")
@@ -102,7 +84,7 @@ def pack(request: PageRequest) -> JsonResponse:
 def _version() -> str:
     """Changes when any of the files does."""
     digest = hashlib.sha256()
-    for name in (*FILES, *SCRIPTS, NO_SIGNAL, WORKER):
+    for name in (*FILES, *NO_SIGNAL, WORKER):
         digest.update(_file(name))
     return digest.hexdigest()[:12]
 

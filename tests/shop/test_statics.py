@@ -58,8 +58,64 @@ class TestOneSheet:
 
     def test_it_is_listed_with_the_other_files(self) -> None:
         listed = {path for finder in finders.get_finders() for path, _ in finder.list(None)}
-        assert {statics.ONE_SHEET, "shop/page.js"} <= listed
+        assert {statics.ONE_SHEET, statics.ONE_SCRIPT, "shop/page.js"} <= listed
         assert finders.find("shop/none.css") is None
+
+
+class TestOneScript:
+    """The modules of the phone's sheet in one file; that it works is the journeys' to show."""
+
+    @pytest.fixture
+    def modules(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., str]:
+        def join(**texts: str) -> str:
+            (tmp_path / "phone").mkdir(exist_ok=True)
+            for name, text in texts.items():
+                (tmp_path / "phone" / f"{name}.js").write_text(text, encoding="utf-8")
+            monkeypatch.setattr(statics, "_HERE", tmp_path)
+            return statics.joined_script()
+
+        return join
+
+    def test_each_module_is_there_once_before_those_that_need_it(
+        self, modules: Callable[..., str]
+    ) -> None:
+        assert modules(
+            store="const way = 1;\nexport const keep = () => way;\nexport function drop() {}\n",
+            copy='import * as store from "./store.js";\nexport const sheet = store.keep();\n',
+            sheet='import { sheet as page } from "./copy.js";\n'
+            'import { drop } from "./store.js";\nimport "./copy.js";\nawait drop(page);\n',
+        ) == (
+            "const in_store = (() => {\nconst way = 1;\nconst keep = () => way;\n"
+            "function drop() {}\nreturn { keep, drop };\n})();\n\n"
+            "const in_copy = (() => {\nconst store = in_store;\nconst sheet = store.keep();\n"
+            "return { sheet };\n})();\n\n"
+            "const { sheet: page } = in_copy;\nconst { drop } = in_store;\nawait drop(page);\n"
+        )
+
+    @pytest.mark.parametrize(
+        "text",
+        [
+            'import keep from "./store.js";\n',
+            "export default 1;\n",
+            "const a = 1;\nexport { a };\n",
+            'import { a } from "elsewhere";\n',
+        ],
+    )
+    def test_what_cannot_be_joined_is_refused(self, modules: Callable[..., str], text: str) -> None:
+        with pytest.raises(ValueError, match="cannot be joined"):
+            modules(sheet=text, store="export const a = 1;\n")
+
+    def test_modules_that_need_each_other_are_refused(self, modules: Callable[..., str]) -> None:
+        with pytest.raises(ValueError, match="cannot need each other"):
+            modules(sheet='import "./copy.js";\n', copy='import "./sheet.js";\n')
+
+    def test_all_that_the_sheet_needs_is_in_it(self) -> None:
+        whole = Path(str(finders.find(statics.ONE_SCRIPT))).read_text(encoding="utf-8")
+        assert "import " not in re.sub(r"//.*|/\*.*?\*/", "", whole, flags=re.DOTALL)
+        folder = Path(str(finders.find("shop/phone/sheet.js"))).parent
+        others = {"no_signal", "sheet", "worker"}
+        for module in folder.glob("*.js"):
+            assert module.stem in others or f"const in_{module.stem} = " in whole, module.stem
 
 
 class TestSent:

@@ -15,7 +15,6 @@ from shop.isolation import PROOF_HOLDS
 from shop.models import ServiceSheet, SheetStep
 from shop.services import working
 from shop.services.arriving import pen_of, snapshot
-from shop.views.phone import SCRIPTS
 from shop.views.work.checks import RefusedAnswer, checks_context
 from shop.views.work.frame import find_open_sheet
 from shop.views.work.parts import RefusedUses, parts_context
@@ -78,7 +77,6 @@ def work_page(
             "pen": pen_of(request.user),
             "snapshot": snapshot(sheet, zone=request.shop.zone),
             "words": words_of(request.user),
-            "scripts": SCRIPTS,
         },
         status=status,
     )
