@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django.core.files.storage import default_storage
 from django.db import connection, transaction
 
-from shop.demo import fleet, history, present, shelf
+from shop.demo import fleet, history, knowledge, present, shelf
 from shop.demo.story import HISTORY_DAYS, PASSWORD, SHOP_NAME, TIME_ZONE, Story
 from shop.models import Role
 from shop.services.people import create_person, open_shop
@@ -28,6 +28,7 @@ def load(*, now: datetime, days: int = HISTORY_DAYS) -> Story:
             fleet.build(story)
             shelf.fill_drawers(story)
             present.tell(story, history.tell(story))
+            knowledge.tell(story)
             turn_shop(shop=story.shop, today=story.day(0))
     except BaseException:
         for name in story.files:

@@ -12,6 +12,7 @@ from shop.demo.seasons import Face
 from shop.demo.story import Story
 from shop.models import Person, ServiceSheet, SheetPart, SheetStep, StepEntry
 from shop.services.drafting import PUT_RIGHT, draft_sheet, hand_out
+from shop.services.knowledge import leave_note
 from shop.services.sheet_parts import enter_used, in_tray, take_parts
 from shop.services.signing import sign_sheet
 from shop.services.working import answer_step, enter_reading, locking
@@ -27,6 +28,12 @@ OUT_OF_LIMIT: Final = 0.02
 #: Codes of oil by ISO 4406 within and past the limit of the library.
 CLEAN_OIL: Final = ("18/16/13", "19/17/14", "20/17/14")
 DIRTY_OIL: Final = "21/19/16"
+#: What a gun's rebuild leaves for the next one.
+LEFT_FOR_NEXT: Final = (
+    "B side seal was worn more than A: look there first.",
+    "One screw of the cover is tight. Warm it before you turn it.",
+    "All went as the drawing shows.",
+)
 NOTES: Final = ("wiped down, no trace left", "a little stiff, keep an eye on it", "as last time")
 
 
@@ -211,6 +218,7 @@ def sign(work: Work, *, leave_undone: bool = False) -> ServiceSheet:
         if line.version
     )
     work.tick(minutes * 60 // 3)
+    _leave_word(work)
     return sign_sheet(
         sheet=work.sheet,
         author=work.who,
@@ -220,6 +228,20 @@ def sign(work: Work, *, leave_undone: bool = False) -> ServiceSheet:
         leave_undone=leave_undone,
         signing_id=work.story.new_id(),
     )
+
+
+def _leave_word(work: Work) -> None:
+    """A note for whoever rebuilds this gun next."""
+    for line in work.sheet.lines.filter(version__service__name="full rebuild"):
+        moment = work.tick(60)
+        leave_note(
+            line=line,
+            text=LEFT_FOR_NEXT[work.sheet.number % len(LEFT_FOR_NEXT)],
+            event_id=work.story.new_id(),
+            author=work.who,
+            at=moment,
+            recorded_at=moment,
+        )
 
 
 def _choose(work: Work, step: SheetStep) -> None:

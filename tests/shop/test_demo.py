@@ -15,7 +15,16 @@ from django.db import transaction
 from django.test import Client
 from django.utils import timezone
 
-from equipment.models import Due, Finding, Installation, Reading, Renewal, Rig, SideSignal
+from equipment.models import (
+    Due,
+    Finding,
+    Installation,
+    Known,
+    Reading,
+    Renewal,
+    Rig,
+    SideSignal,
+)
 from equipment.services import rebuild_all
 from equipment.services.sides import compare
 from inventory.models import (
@@ -33,7 +42,8 @@ from inventory.services.buying_times import late_orders
 from shop.demo.loading import load
 from shop.demo.story import HISTORY_DAYS, PASSWORD, Story
 from shop.management.commands import demo
-from shop.models import ServiceSheet, SheetPart, StepEntry
+from shop.models import ServiceSheet, SheetLine, SheetPart, StepEntry
+from shop.services.knowledge import image_of, known_for
 
 #: A Wednesday, in the morning.
 NOW = datetime(2026, 11, 25, 15, 0, tzinfo=UTC)
@@ -126,6 +136,15 @@ def test_there_is_something_to_see_this_morning(demo_shop: Story) -> None:
     held = Finding.objects.holding()
     assert [finding.rig.name for finding in held if finding.rig] == ["Plover"]
     assert Finding.objects.open().filter(is_grave=False).count() >= 3
+
+
+def test_somebody_wrote_down_what_the_next_one_should_know(demo_shop: Story) -> None:
+    printed = Known.objects.in_force().filter(printed_since__isnull=False)
+    assert {row.type.kind.name for row in printed} == {"gun", "pump"}
+    assert all(image_of(row.digest).startswith(b"\xff\xd8") for row in printed)
+    assert Known.objects.filter(replaces__isnull=False).exists()
+    lines = SheetLine.objects.filter(version__service__name="full rebuild", is_open=False)
+    assert any(row.written for row in known_for(lines[:40]).values())
 
 
 def test_the_shop_buys_by_orders_and_one_of_them_is_late(demo_shop: Story) -> None:
