@@ -196,8 +196,8 @@ def answer_step(
 def pick_answer(
     *, picked: StepEntry, event_id: UUID, author: Person, at: datetime, recorded_at: datetime
 ) -> StepEntry:
-    """Say which of several answers to a step counts: it is entered anew by who picks it, with
-    the found work that it opened, and no other answer is its rival any more.
+    """Say which of several answers to a step counts: it is entered anew by who picks it, as
+    the work of whose it was, with the found work that it opened; no other answer is its rival then.
 
     Sent twice with one event_id, it counts once. Raises SheetClosed, ElectricianNeeded.
     """
@@ -211,6 +211,7 @@ def pick_answer(
         step=step,
         event_id=event_id,
         author=author,
+        written_by=picked.hand if picked.hand != author else None,
         at=at,
         recorded_at=recorded_at,
         answer=picked.answer,

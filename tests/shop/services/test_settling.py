@@ -327,6 +327,17 @@ def test_a_person_picks_an_answer_with_the_found_work_it_opened(
     assert StepEntry.objects.filter(step=first.step).count() == 3
 
 
+def test_what_a_manager_picks_stays_the_work_of_whose_it_was(
+    opened: Phone, world: SheetWorld
+) -> None:
+    first, _ = two_answers(opened, world)
+    picked = StepEntry.objects.select_related("step__sheet").get(pk=first.pk)
+    entry = pick_answer(
+        picked=picked, event_id=uuid4(), author=world.manager, at=LATER, recorded_at=LATER
+    )
+    assert (entry.author, entry.hand) == (world.manager, opened.who)
+
+
 @pytest.mark.parametrize("event", ["", "x", "7a3f0d52-5f0a-4b58-9e33-0d7c1f0f8a11"])
 def test_only_an_answer_of_the_sheet_is_picked(opened: Phone, event: str) -> None:
     [outcome] = opened.send({**opened.entry("pick", event=event), "live": True})
