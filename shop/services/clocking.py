@@ -184,6 +184,33 @@ def hands_of(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> list[Hand
     ]
 
 
+def likely_minutes(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> int:
+    """What a signature proposes as labour: the time of all who started theirs; else since the
+    first entry where that was today; else what was planned, since a night is no work. 0: unknown.
+    """
+    if minutes := labour_minutes(sheet, now=now, zone=zone):
+        return minutes
+    begun = sheet.started_at
+    if begun and begun.astimezone(zone).date() == now.astimezone(zone).date():
+        return max(1, round((now - begun).total_seconds() / 60))
+    versions = [line.version for line in sheet.lines.select_related("version__service")]
+    return sum(version.planned_minutes for version in versions if version)
+
+
+def names_of_hands(sheet: ServiceSheet) -> list[str]:
+    """The names of all who worked on a sheet, by name. Two queries."""
+    authors = TimeEntry.objects.filter(sheet=sheet).values_list("author")
+    authors = authors.union(
+        StepEntry.objects.filter(step__sheet=sheet).values_list("author"),
+        PartEntry.objects.filter(sheet_part__sheet=sheet).values_list("author"),
+        ReadingEntry.objects.filter(sheet=sheet).values_list("author"),
+        HandOver.objects.filter(sheet=sheet).values_list("author"),
+        Arrival.objects.filter(sheet=sheet).values_list("author"),
+    )
+    people = Person.objects.filter(pk__in=[pk for (pk,) in authors])
+    return list(people.order_by("name").values_list("name", flat=True))
+
+
 def clock_of(person: Person, *, now: datetime, zone: ZoneInfo) -> Clock:
     """What runs for a person, and what they left running on sheets that are still open."""
     mine = TimeEntry.objects.filter(author=person)

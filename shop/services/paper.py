@@ -41,6 +41,7 @@ from shop.paper.content import (
     StripCell,
     ZeroGauge,
 )
+from shop.services import clocking
 from shop.services.knowledge import image_of, known_for, pictures_for_paper
 from shop.services.sheet_parts import SOURCE
 
@@ -316,12 +317,22 @@ def _subtitle(sheet: ServiceSheet) -> str:
 
 def _cells(sheet: ServiceSheet, lines: list[SheetLine]) -> tuple[tuple[str, str], ...]:
     planned = sum(line.version.planned_minutes for line in lines if line.version)
-    who = sheet.technician.name if sheet.technician else "not handed out"
     return (
         ("Planned for", f"{sheet.planned_on:%a} {sheet.planned_on.day} {sheet.planned_on:%b %Y}"),
-        ("Technician", who),
+        ("Technician", _who(sheet)),
         ("Planned work", words.span(planned)),
     )
+
+
+def _who(sheet: ServiceSheet) -> str:
+    """Whose the sheet is, and who worked on it too: "B. Sorrel, with I. Marten"."""
+    who = sheet.technician.name if sheet.technician else ""
+    if sheet.started_at is None:
+        return who or "not handed out"
+    others = [name for name in clocking.names_of_hands(sheet) if name != who]
+    if not others:
+        return who or "not handed out"
+    return f"{who}, with {', '.join(others)}" if who else ", ".join(others)
 
 
 def _strip(

@@ -9,7 +9,7 @@ from django.utils import timezone
 from equipment.forms.readings import FaceForm
 from equipment.models import Finding
 from shop.models import ReadingEntry, ServiceSheet
-from shop.services import sheet_parts
+from shop.services import clocking, sheet_parts
 from shop.services.paper import counters_of
 
 
@@ -58,16 +58,9 @@ def sign_context(
         ).order_by("pk"),
         "sign_error": refused.why if refused else "",
         "leaves_undone": bool(typed.get("leave_undone")),
-        "minutes": typed.get("labour_minutes", "") or _likely_minutes(sheet),
+        "minutes": typed.get("labour_minutes", "")
+        or clocking.likely_minutes(sheet, now=timezone.now(), zone=timezone.get_current_timezone())
+        or "",
         "signing_id": typed.get("signing_id") or uuid4(),
         "signature": typed.get("signature", name),
     }
-
-
-def _likely_minutes(sheet: ServiceSheet) -> int | str:
-    """Since the start where that was today; a night is no work, so else what was planned."""
-    now = timezone.now()
-    if sheet.started_at and timezone.localdate(sheet.started_at) == timezone.localdate(now):
-        return max(1, round((now - sheet.started_at).total_seconds() / 60))
-    versions = [line.version for line in sheet.lines.select_related("version__service")]
-    return sum(version.planned_minutes for version in versions if version) or ""

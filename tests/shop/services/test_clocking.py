@@ -14,12 +14,14 @@ from shop.services.clocking import (
     clock_of,
     hands_of,
     labour_minutes,
+    likely_minutes,
     start_time,
     stop_time,
     stretches_of,
     worked_on,
 )
 from shop.services.drafting import void_sheet
+from shop.services.paper import paper_of
 from shop.services.refusals import SheetClosed, SheetRefused
 from shop.worktime import End
 from tests.shop.services.conftest import Hands, rows_of_every_table
@@ -66,6 +68,28 @@ def test_a_second_technician_joins_by_starting_time(hands: Hands, second: Person
     told = hands_of(sheet, now=after(60), zone=zone)
     assert [(each.person, each.minutes) for each in told] == [(hands.who, 45), (second, 20)]
     assert labour_minutes(sheet, now=after(60), zone=zone) == 65
+
+
+def test_the_paper_and_the_kept_copy_say_who_worked_on_it(done: Hands, second: Person) -> None:
+    before = paper_of(done.sheet, today=NOW.date()).cells
+    assert ("Technician", done.who.name) in before
+    tap(start_time, done.sheet, second, 10)
+    with_both = ("Technician", f"{done.who.name}, with {second.name}")
+    assert with_both in paper_of(done.sheet, today=NOW.date()).cells
+    sheet = done.sign(at=after(60))
+    assert with_both in map(tuple, sheet.signed_copy.document["cells"])
+
+
+def test_a_signature_proposes_the_time_of_all(hands: Hands, second: Person) -> None:
+    zone, planned = sheet_zone(), 45 + 90
+    assert likely_minutes(hands.sheet, now=after(50), zone=zone) == planned
+    hands.answer(hands.steps("caution")[0])
+    assert likely_minutes(hands.fresh(), now=after(50), zone=zone) == 50
+    assert likely_minutes(hands.sheet, now=NOW + timedelta(days=1), zone=zone) == planned
+    for who, begins, ends in ((hands.who, 0, 20), (second, 5, 15)):
+        tap(start_time, hands.sheet, who, begins)
+        tap(stop_time, hands.sheet, who, ends)
+    assert likely_minutes(hands.sheet, now=after(50), zone=zone) == 30
 
 
 def test_whoever_enters_something_worked_on_it_too(hands: Hands, second: Person) -> None:
