@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from equipment import values
 from shop.models import ServiceSheet, SheetLine, SheetStep, StepEntry
 from shop.services import working
+from shop.services.knowledge import known_for
 from shop.services.paper import limit_text, line_place
 from shop.services.refusals import BadAnswer
 
@@ -35,12 +36,15 @@ def checks_context(sheet: ServiceSheet, refused: RefusedAnswer | None) -> dict[s
         if step.section == Section.CHECK:
             by_line.setdefault(step.line_id, []).append(of_step)
     every = list(_lines(sheet))
+    known = known_for(every)
     lines = [
         {
             "line": line,
             "place": line_place(line),
             "short_place": _short_place(line, before),
             "steps": by_line.get(line.pk, []),
+            "known": known[line.pk],
+            "note_id": uuid4(),
         }
         for before, line in zip([None, *every], every, strict=False)
     ]
