@@ -16,8 +16,10 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from equipment.models import Known
 from shop.http import PageRequest
-from shop.models import ServiceSheet
+from shop.models import ServiceSheet, SheetLine
+from shop.services.knowledge import known_for
 from shop.statics import ONE_SCRIPT, ONE_SHEET
 
 #: The modules of the page in place of one that is not here.
@@ -28,6 +30,7 @@ FILES: Final = (
     "shop/fonts/archivo.woff2",
     ONE_SHEET,
     "equipment/pages.css",
+    "shop/around.css",
     "shop/page.js",
     ONE_SCRIPT,
 )
@@ -70,14 +73,26 @@ def pack(request: PageRequest) -> JsonResponse:
         .order_by("planned_on", "number")
     )
     numbers = list(sheets.values_list("number", flat=True)[:MOST_SHEETS])
+    known = known_for(SheetLine.objects.filter(sheet__number__in=numbers)).values()
     return JsonResponse(
         {
             "person": request.user.pk,
             "sheets": len(numbers),
             "pages": [reverse("shop:work", args=[number]) for number in numbers],
-            "files": [],
+            "files": sorted(
+                {_picture(row) for of in known for row in of.pictures}
+                | {_file_address(row) for of in known for row in of.files}
+            ),
         }
     )
+
+
+def _picture(row: Known) -> str:
+    return reverse("equipment:photo", args=[row.digest])
+
+
+def _file_address(row: Known) -> str:
+    return reverse("equipment:known_file", args=[row.digest])
 
 
 @cache

@@ -15,6 +15,8 @@ function placeOf({ kind, fields }) {
   if (kind === "add" || kind === "take") return sheet.querySelector(`form[data-kind=${kind}]`);
   if (kind === "reading") return document.getElementById(`counter-${fields.counter}`);
   if (kind === "found") return document.getElementById("report");
+  if (kind === "next") return sheet.querySelector(`form[data-kind=next][data-line="${fields.line}"]`);
+  if (["clock", "wait"].includes(kind)) return sheet.querySelector(".around");
   return document.getElementById("signing");
 }
 
@@ -67,7 +69,7 @@ document.addEventListener("outcome", async ({ detail: { entry, outcome, isLive }
   isRefused ||= outcome.state === "refused" && isLive;
   if (outcome.state === "refused" && isLive) putBack(entry, outcome.words, outcome.field);
   // The shop draws anew where parts lie; when all has been sent, so that nothing waits meanwhile.
-  if (outcome.state === "taken" && ["add", "take"].includes(entry.kind)) isOld = true;
+  if (outcome.state === "taken" && ["add", "take", "clock", "wait", "next"].includes(entry.kind)) isOld = true;
 });
 document.addEventListener("snapshot", ({ detail }) => {
   if (detail.number !== number) return;

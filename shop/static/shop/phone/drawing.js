@@ -129,6 +129,18 @@ function drawParts() {
   added.replaceChildren(...copy.state.added.map((each) => item(say(W.added_here, each))));
 }
 
+function drawAround() {
+  const button = sheet.querySelector("form[data-kind=clock] button");
+  if (button && copy.state.clock) {
+    button.value = copy.state.clock === "start" ? "stop" : "start";
+    button.textContent = copy.state.clock === "start" ? W.stop_time : W.start_time;
+  }
+  for (const [line, text] of Object.entries(copy.state.notes)) {
+    const form = sheet.querySelector(`form[data-kind=next][data-line="${line}"]`);
+    form.closest("details").querySelector("summary").textContent = say(W.note_here, { text });
+  }
+}
+
 function item(text, isGrave = false) {
   const line = document.createElement("li");
   line.className = "written";
@@ -171,5 +183,6 @@ export async function draw() {
   document.getElementById("punched-now").hidden = !isBegun;
   drawLocks();
   drawParts();
+  drawAround();
   drawSign();
 }

@@ -23,8 +23,18 @@ async function lasting() {
   await store.remember("lasting", await navigator.storage.persist());
 }
 
+/** For a form of another page's making, which has no line for it yet. */
+function errorLine(place) {
+  const line = document.createElement("p");
+  line.className = "errors row-error";
+  line.setAttribute("role", "alert");
+  line.append(document.createElement("span"));
+  place.append(line);
+  return line;
+}
+
 export function refuse(place, words) {
-  const line = place.querySelector(".row-error");
+  const line = place.querySelector(".row-error") ?? errorLine(place);
   line.hidden = false;
   line.querySelector("span").textContent = words;
   line.scrollIntoView({ block: "nearest" });

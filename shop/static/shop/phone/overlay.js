@@ -9,6 +9,7 @@ const clock = (instant) => new Date(instant).toTimeString().slice(0, 5);
 export function overlaid(snapshot, entries) {
   const now = structuredClone(snapshot);
   now.added = [];
+  now.notes = {};
   now.isTaken = false;
   now.isSigned = false;
   for (const entry of entries) {
@@ -28,6 +29,10 @@ export function overlaid(snapshot, entries) {
       now.readings[fields.counter] = { ...fields, text: fields.value, ...by };
     } else if (entry.kind === "found") {
       now.found.push({ text: fields.text, grave: fields.is_grave, ...by });
+    } else if (entry.kind === "clock") {
+      now.clock = fields.does;
+    } else if (entry.kind === "next") {
+      now.notes[fields.line] = fields.text;
     } else if (entry.kind === "sign") {
       now.isSigned = true;
     }

@@ -5,16 +5,28 @@ import * as sending from "./sending.js";
 import * as store from "./store.js";
 import { bar } from "./bar.js";
 import { carry } from "./carry.js";
-import { W, copy, sheet } from "./copy.js";
+import { W, copy, say, sheet } from "./copy.js";
 import { drawable } from "./drawn.js";
 import { draw, typing } from "./drawing.js";
 import { add, answer, enter, found, sign, used } from "./entering.js";
 import { opening, show } from "./parts.js";
 
+/** A form whose entry is what stands in it. */
+const asTyped = (kind, ...names) => (form, button) => {
+  const data = new FormData(form, button);
+  const fields = Object.fromEntries(names.map((name) => [name, String(data.get(name) ?? "").trim()]));
+  if (form.dataset.line) fields.line = Number(form.dataset.line);
+  form.closest("details")?.removeAttribute("open");
+  return enter(kind, fields, fields.text ?? fields.does ?? "");
+};
+
 const acts = {
   answer,
   add,
   sign,
+  clock: asTyped("clock", "does"),
+  next: asTyped("next", "text"),
+  wait: () => enter("wait", { missing: "", parts: [] }, W.goes_on),
   take: () => enter("take", {}, W.taken),
   used: () => Promise.all([...sheet.querySelectorAll("[data-row]")].map(used)),
 };
@@ -33,6 +45,7 @@ sheet.addEventListener("input", ({ target }) => {
 sheet.addEventListener("change", ({ target }) => {
   const row = target.closest("[data-row]");
   if (row) used(row);
+  if (target.type === "file") target.previousElementSibling.textContent = say(target.files.length === 1 ? W.photo : W.photos, { n: target.files.length });
 });
 document.getElementById("found-keep").addEventListener("click", found);
 drawable(document.getElementById("drawn"), sheet.querySelector("[name=drawn]"), document.getElementById("drawn-clear"));

@@ -4,7 +4,9 @@
 const PAGES = "pages";
 const MINE = `program-${VERSION}`;
 const PATIENCE_MS = 4000;
-const CARRIED = /^\/(sheets\/\d+\/work\/|files\/.*)$/;
+const CARRIED = /^\/sheets\/\d+\/work\/$/;
+/** Their address is the hash of what they hold, so the one on the phone is the one. */
+const PICTURES = /^\/(photos|known\/files)\//;
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(MINE).then((cache) => cache.addAll(SHELL)).then(() => self.skipWaiting()));
@@ -20,6 +22,10 @@ self.addEventListener("activate", (event) => {
 
 async function program(request) {
   return (await caches.match(request, { cacheName: MINE })) ?? fetch(request);
+}
+
+async function picture(request, path) {
+  return (await caches.match(path, { cacheName: PAGES })) ?? fetch(request);
 }
 
 /** In place of a page that is not here; its status keeps anybody from taking it for the page itself. */
@@ -47,6 +53,7 @@ self.addEventListener("fetch", (event) => {
   const { origin, pathname, search } = new URL(request.url);
   if (request.method !== "GET" || origin !== self.location.origin) return;
   if (SHELL.includes(pathname + search) && request.mode !== "navigate") event.respondWith(program(request));
+  else if (PICTURES.test(pathname)) event.respondWith(picture(request, pathname));
   else if (CARRIED.test(pathname)) event.respondWith(page(request, pathname));
   else if (request.mode === "navigate") {
     event.respondWith(fetch(request).catch(noSignal));
