@@ -34,6 +34,7 @@ from shop.services.waiting import waits_of
 from shop.shortages import short_parts
 from shop.tables import next_text, unread
 from shop.views.rigs import listed_rigs
+from shop.views.work.words import words_of
 
 #: A drawing of more rigs than this is read by nobody; the others stand on Rigs.
 MOST_RIGS: Final = 40
@@ -227,6 +228,7 @@ def _technician(request: PageRequest) -> HttpResponse:
             "event_id": uuid4(),
             "lines": lines,
             "has_more": len(rigs) > MOST_RIGS,
+            "words": words_of(request.user),
             **_checks(list(Rig.objects.working().order_by("number")), day),
         },
     )

@@ -98,3 +98,8 @@ document.addEventListener("keydown", (event) => {
     open.querySelector("summary")?.focus();
   }
 });
+
+// Who signs out leaves no page of the shop on a phone that others use; what was entered stays until it is sent.
+document.addEventListener("submit", (event) => {
+  if ("caches" in window && event.target.action?.endsWith("/sign-out/")) caches.delete("pages");
+});

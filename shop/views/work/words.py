@@ -56,6 +56,9 @@ def words_of(person: Person) -> dict[str, str | bool]:
         "nothing_kept": "Nothing waits on this phone.",
         "refused": "Not taken: {n}.",
         "not_lasting": "The browser may clear what it keeps when the phone runs out of space.",
+        "carried": "{n} sheets are on this phone and open without signal.",
+        "carried_one": "1 sheet is on this phone and opens without signal.",
+        "not_carried": "Nothing could be taken along just now.",
         "plain_http": "This page came by plain http: the browser keeps no pages here, so it opens"
         " only with a network.",
     }

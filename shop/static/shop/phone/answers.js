@@ -29,9 +29,10 @@ function putBack({ kind, fields }, words, field) {
       const input = place.elements[name];
       if (input && value) input.value = value;
     }
-    if (place.elements.sure && field === "sure") place.elements.sure.value = fields.quantity;
     place.closest("details").open = true;
   }
+  // A question: the same once more is its answer.
+  if (field === "sure") place.dataset.sure = "yes";
   if (kind === "found") {
     document.getElementById("found-text").value = fields.text;
     place.open = true;

@@ -29,20 +29,18 @@ function drawRivals(step, entry) {
   const asked = document.createElement("p");
   asked.textContent = W.two_answers;
   box.append(asked);
-  for (const rival of rivals) {
+  const given = [{ event: entry.event, words: saidOf(step, entry) }, ...rivals.map((each) => ({ event: each.event, words: `${each.text}, ${each.at} ${each.by}` }))];
+  for (const { event, words } of given) {
     const button = document.createElement("button");
     button.type = "button";
     button.className = "button wide";
-    button.textContent = `${rival.text}, ${rival.at} ${rival.by}`;
+    button.textContent = words;
     button.addEventListener("click", () => {
-      const fields = { step: Number(step.dataset.step), ...answerOf(rival), seen: entry.event };
-      document.dispatchEvent(new CustomEvent("picked", { detail: { fields, shown: step.dataset.title } }));
+      document.dispatchEvent(new CustomEvent("picked", { detail: { event, shown: step.dataset.title } }));
     });
     box.append(button);
   }
 }
-
-const answerOf = ({ answer, value, choice, note, remedy }) => ({ answer, value: value ?? "", choice: choice ?? "", note: note ?? "", remedy: remedy ?? "" });
 
 function drawStep(step) {
   const entry = entryOf(step);

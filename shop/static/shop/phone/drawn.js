@@ -1,4 +1,4 @@
-// A signature drawn with a finger, as path data of whole numbers on a field of 600 × 200.
+// A signature drawn with a finger, as path data of whole numbers on a field of 1000 × 300.
 
 const MOST = 8000; // characters that the shop keeps
 
@@ -9,10 +9,10 @@ export function drawable(field, input, clear) {
 
   function put(event, command) {
     const box = field.getBoundingClientRect();
-    const x = Math.round(((event.clientX - box.left) / box.width) * 600);
-    const y = Math.round(((event.clientY - box.top) / box.height) * 200);
-    if (last && command === "L" && Math.hypot(x - last[0], y - last[1]) < 3) return;
-    const next = `${data}${data ? " " : ""}${command} ${Math.min(600, Math.max(0, x))} ${Math.min(200, Math.max(0, y))}`;
+    const x = Math.round(((event.clientX - box.left) / box.width) * 1000);
+    const y = Math.round(((event.clientY - box.top) / box.height) * 300);
+    if (last && command === "L" && Math.hypot(x - last[0], y - last[1]) < 5) return;
+    const next = `${data}${data ? " " : ""}${command} ${Math.min(1000, Math.max(0, x))} ${Math.min(300, Math.max(0, y))}`;
     if (next.length > MOST) return;
     data = next;
     last = [x, y];

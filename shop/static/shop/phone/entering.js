@@ -120,12 +120,14 @@ export async function used(row) {
 
 export async function add(form) {
   const data = new FormData(form);
-  const fields = Object.fromEntries(["part", "place", "quantity", "expired_reason", "sure"].map((name) => [name, String(data.get(name) ?? "").trim()]));
+  const fields = Object.fromEntries(["part", "place", "quantity", "sure"].map((name) => [name, String(data.get(name) ?? "").trim()]));
   if (!fields.part || !fields.quantity) {
     refuse(form, W.say_part);
     return;
   }
   forgive(form);
+  fields.sure ||= form.dataset.sure ?? "";
+  delete form.dataset.sure;
   await enter("add", fields, `${fields.quantity} × ${fields.part}`);
   form.reset();
 }
@@ -184,7 +186,8 @@ async function signOnce(form, button) {
     return;
   }
   forgive(place);
-  await enter("sign", { signature: text("signature"), drawn: text("drawn"), labour_minutes: minutes, leave_undone: data.has("leave_undone") }, W.signature);
+  await enter("sign", { signature: text("signature"), drawn: text("drawn"), labour_minutes: minutes, leave_undone: data.has("leave_undone"), sure: place.dataset.sure ?? "" }, W.signature);
+  delete place.dataset.sure;
 }
 
 export async function found() {

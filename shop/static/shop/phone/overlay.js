@@ -19,6 +19,11 @@ export function overlaid(snapshot, entries) {
       if (fields.answer === "cleared") delete now.steps[fields.step];
       else now.steps[fields.step] = { ...fields, ...by, out: Boolean(fields.remedy), rivals: [] };
       if (fields.finding_text) now.found.push({ text: fields.finding_text, grave: fields.is_grave || fields.remedy === "stop", ...by });
+    } else if (entry.kind === "pick") {
+      for (const step of Object.values(now.steps)) {
+        const rival = (step.rivals ?? []).find((each) => each.event === fields.event);
+        if (rival || step.event === fields.event) Object.assign(step, rival, { rivals: [], isKept: true });
+      }
     } else if (entry.kind === "used") {
       now.parts[fields.row] = { ...now.parts[fields.row], used: fields.used, ...by };
     } else if (entry.kind === "take") {

@@ -50,7 +50,7 @@ sheet.addEventListener("change", ({ target }) => {
 document.getElementById("found-keep").addEventListener("click", found);
 drawable(document.getElementById("drawn"), sheet.querySelector("[name=drawn]"), document.getElementById("drawn-clear"));
 
-document.addEventListener("picked", ({ detail: { fields, shown } }) => enter("answer", fields, shown));
+document.addEventListener("picked", ({ detail: { event, shown } }) => enter("pick", { event }, shown));
 
 document.body.classList.add("has-script");
 document.getElementById("thumb").hidden = false;
