@@ -10,10 +10,11 @@ from django.contrib.sessions.models import Session
 from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from equipment.models import Finding, Reading, Renewal
+from equipment.models import Finding, FindingPhoto, Reading, Renewal
 from shop.models import Person, ServiceSheet, StepEntry, Unsettled
 from shop.services.drafting import void_sheet
 from shop.services.working import BEFORE_THE_CHECKS
+from tests.equipment.photographs import photo_file
 from tests.journeys.acting import back_to_service, make_safe, step
 from tests.journeys.conftest import PHONE, Look
 from tests.journeys.worlds import JourneyWorld, answer_everything, draft
@@ -217,7 +218,8 @@ def test_two_phones_give_two_answers_and_a_person_picks_one(
     world: JourneyWorld,
     look: Look,
 ) -> None:
-    answer_before(sheet, by=technician, at=world.now)
+    for person in (technician, manager):  # each reads the cautions and puts on a lock
+        answer_before(sheet, by=person, at=world.now)
     other = Phone(page_at(PHONE), sheet)
     sign_in_as(other.page, manager)
     for each in (phone, other):
@@ -311,6 +313,53 @@ def test_what_is_refused_at_once_stands_beside_its_field(
     expect(row.get_by_role("textbox")).to_have_value("1.5")
     look(phone.page)
     phone.sent_all()  # it was refused to somebody who looks: nothing of it waits anywhere
+
+
+def test_a_photo_taken_without_signal_follows_its_found_work(
+    phone: Phone, sheet: ServiceSheet, look: Look
+) -> None:
+    phone.loses_signal()
+    page = phone.page
+    page.get_by_role("link", name="Sign", exact=True).click()
+    page.locator("#report summary").click()
+    page.get_by_label("What you found").last.fill("hose chafed at the bracket")
+    picture = photo_file()
+    page.locator("#report input[type=file]").set_input_files(
+        [{"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": picture.read()}]
+    )
+    expect(page.locator("#report")).to_contain_text("1 photo")
+    look(page)
+    page.get_by_role("button", name="Report it").click()
+    expect(page.get_by_text("hose chafed at the bracket, kept here")).to_be_visible()
+    phone.has_signal_again()
+    expect(page.get_by_text("hose chafed at the bracket", exact=True)).to_be_visible()
+    phone.sent_all()
+    found = Finding.objects.get()
+    assert found.text == "hose chafed at the bracket"
+    assert FindingPhoto.objects.count() == 1
+
+
+def test_today_takes_the_sheets_along(
+    phone: Phone, sheet: ServiceSheet, technician: Person, look: Look
+) -> None:
+    page = phone.page
+    page.goto("/")
+    expect(page.get_by_text("1 sheet is on this phone")).to_be_visible()
+    look(page)
+    phone.loses_signal()
+    page.goto(f"/sheets/{sheet.number}/work/")
+    expect(page.get_by_role("heading", name="Before you start")).to_be_visible()
+
+
+def test_who_signs_out_leaves_no_page_behind(phone: Phone, sheet: ServiceSheet) -> None:
+    phone.is_ready_to_leave()
+    page = phone.page
+    page.locator("details.person summary").click()
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_label("Password")).to_be_visible()
+    phone.loses_signal()
+    page.goto(f"/sheets/{sheet.number}/work/")
+    expect(page.get_by_role("heading", name="No signal")).to_be_visible()
 
 
 def test_a_page_that_is_not_on_the_phone_says_what_is(phone: Phone, look: Look) -> None:
