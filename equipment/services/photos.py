@@ -110,7 +110,7 @@ def attach_to_found(
         )
         # Of two that come at once the later one is passed over, by either key.
         FindingPhoto.objects.bulk_create([made], ignore_conflicts=True)
-        return FindingPhoto.objects.get(same)
+        return FindingPhoto.objects.filter(same).order_by("pk")[0]
 
 
 def attach_all_to_found(
