@@ -236,7 +236,7 @@ def _fluid(side: str) -> Point:
         side=side,
         energy=Energy.MATERIAL,
         kinds=_FLUID_KINDS,
-        isolate="Shut off the feed pump and its air, and park the pump.",
+        isolate="Shut off the feed pump and its air. The pump is parked.",
         release="Open the recirculation valve and relieve this side into its own drum.",
         verify_by=Proof.GAUGE,
         verify="Gauge",
@@ -323,8 +323,9 @@ def lockout_steps(
         ),
         Step(
             Phase.SHUT_DOWN,
+            # A pump cannot be parked once the power pack is locked.
             "Shut down in the usual order",
-            "Stop everything by its own controls, as its maker says.",
+            "Park the pumps, then stop everything by its own controls, as its maker says.",
             PARAGRAPHS[Phase.SHUT_DOWN],
         ),
     ]
