@@ -8,6 +8,7 @@ from uuid import uuid4
 from django.db.models import QuerySet
 
 from equipment import values
+from shop.isolation import RUN_NOTE
 from shop.models import ServiceSheet, SheetLine, SheetStep, StepEntry
 from shop.services import working
 from shop.services.knowledge import known_for
@@ -54,6 +55,7 @@ def checks_context(sheet: ServiceSheet, refused: RefusedAnswer | None) -> dict[s
         "gauges": shown[Section.ZERO],
         "returns": shown[Section.RETURN],
         "lines": lines,
+        "run_note": RUN_NOTE,
         "remedies": [(r.value, r.label) for r in StepEntry.Remedy if r.value],
     }
 

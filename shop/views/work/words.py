@@ -1,6 +1,7 @@
 """What the script of the sheet says: the same words as the page and the services say."""
 
 from shop.models import Person
+from shop.services.drafting import CARRY_FORWARD
 
 
 def words_of(person: Person) -> dict[str, str | bool]:
@@ -15,6 +16,8 @@ def words_of(person: Person) -> dict[str, str | bool]:
         "enter": "Enter",
         "correct_it": "Correct it",
         "not_applicable": "not applicable",
+        "carry_forward": CARRY_FORWARD,
+        "must_read_zero": "it must read zero",
         "kept_here": "kept here",
         "two_answers": "Two answers were given. Which one holds?",
         "used_here": "{used} used, {at} {by}, kept here",

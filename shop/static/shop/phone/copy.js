@@ -67,8 +67,11 @@ function isSpent(step, wanted, started) {
   return started > at || (isProof && Date.now() + behind - at > 1000 * Number(sheet.dataset.proofHoldsS));
 }
 
-/** What this person must do, or do again, before a check; without a check, what was never done. */
-export function lacking(check = null) {
+/**
+ * What this person must do, or do again, before a check; without a check, what was never done.
+ * `opensIt`: false for an answer by which nothing is opened, such as not applicable.
+ */
+export function lacking(check = null, opensIt = true) {
   const wanted = {
     opens: (check?.dataset.opens ?? "").split(" ").filter(Boolean),
     isRun: check !== null && "isRun" in check.dataset,
@@ -79,7 +82,7 @@ export function lacking(check = null) {
   return steps.filter((step) => {
     if (!isBefore(step) || (wanted.isRun && step.dataset.section !== "caution")) return false;
     if ("electrician" in step.dataset && !wanted.forElectrician) return false;
-    return !isDone(step) || isSpent(step, wanted, started);
+    return !isDone(step) || (opensIt && isSpent(step, wanted, started));
   });
 }
 

@@ -8,7 +8,7 @@ import { mark } from "./scale.js";
 function saidOf(step, entry) {
   const said = [];
   if (entry.answer === "na") said.push(`${W.not_applicable}: ${entry.note}`);
-  if (entry.answer === "value") said.push(`${entry.value} ${step.dataset.unit}`.trim());
+  if (entry.answer === "value") said.push(`${entry.value} ${step.dataset.unit}`.trim() + (step.dataset.section === "zero" && Number(entry.value) !== 0 ? `: ${W.must_read_zero}` : ""));
   if (entry.answer === "choice") said.push(entry.choice);
   if (entry.remedy) {
     const label = step.querySelector(`[name=remedy][value="${entry.remedy}"]`)?.parentElement.textContent.trim() ?? "";

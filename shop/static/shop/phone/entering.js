@@ -49,7 +49,8 @@ function forgive(place) {
 const mayBeOut = (step, text) => isOut(step, text) || step.dataset.isAsked === "yes";
 
 function answerWrong(step, fields) {
-  const before = isCheck(step) ? lacking(step) : [];
+  const opensIt = ["done", "value", "choice"].includes(fields.answer) && fields.choice !== W.carry_forward;
+  const before = isCheck(step) ? lacking(step, opensIt) : [];
   if (before.length) return say(before.some((each) => lacking().includes(each)) ? W.locked : W.look_again, { named: named(before) });
   if ("electrician" in step.dataset && !W.is_electrician) return W.electrician;
   if (fields.answer === "na" && !fields.note) return W.say_why;
