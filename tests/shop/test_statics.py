@@ -113,7 +113,7 @@ class TestOneScript:
         whole = Path(str(finders.find(statics.ONE_SCRIPT))).read_text(encoding="utf-8")
         assert "import " not in re.sub(r"//.*|/\*.*?\*/", "", whole, flags=re.DOTALL)
         folder = Path(str(finders.find("shop/phone/sheet.js"))).parent
-        others = {"no_signal", "sheet", "worker"}
+        others = {"no_signal", "sheet", "today", "worker"}
         for module in folder.glob("*.js"):
             assert module.stem in others or f"const in_{module.stem} = " in whole, module.stem
 
