@@ -15,6 +15,8 @@ from equipment.models import Component, ComponentKind
 #: 1182, 1182.5, 1,182 and 1 182; no exponent, no sign but a minus, which is refused in words.
 NUMBER: Final = re.compile(r"-?(\d+|\d{1,3}([, \u00a0\u202f]\d{3})+)(\.\d+)?|\.\d+")
 NEEDED: Final = "This is needed."
+#: As many as any key of ours has, and every column of keys holds.
+MOST_KEY_DIGITS: Final = 18
 
 
 class NumberField(forms.CharField):
@@ -194,3 +196,18 @@ class WhenForm(SentForm):
         if clock is not None and self.at > self.now and "day" not in self.errors:
             self.add_error("time", "That time has not come yet.")
         return cleaned
+
+
+class SeveralField(forms.ModelMultipleChoiceField):
+    """Several of some rows. A key longer than a column of keys is no choice of ours, and is said so
+    before the database is asked."""
+
+    def clean(self, value: Any) -> Any:
+        for each in value or ():
+            if len(str(each)) > MOST_KEY_DIGITS:
+                raise forms.ValidationError(
+                    self.error_messages["invalid_choice"],
+                    code="invalid_choice",
+                    params={"value": f"{str(each)[:MOST_KEY_DIGITS]}…"},
+                )
+        return super().clean(value)

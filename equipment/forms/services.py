@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 
 from equipment import due
 from equipment.asked import day_of_year
-from equipment.forms.fields import KindField, NumberField, SpokenForm, WhyField
+from equipment.forms.fields import KindField, NumberField, SeveralField, SpokenForm, WhyField
 from equipment.models import (
     Caution,
     ComponentKind,
@@ -55,14 +55,14 @@ class RigsField(forms.CharField):
         return [known[number] for number in sorted(numbers)]
 
 
-class CautionsField(forms.ModelMultipleChoiceField):
+class CautionsField(SeveralField):
     """The cautions, each with what to do about it."""
 
     def label_from_instance(self, obj: Caution) -> str:
         return f"{obj.hazard}: {obj.text}"
 
 
-class ServicesField(forms.ModelMultipleChoiceField):
+class ServicesField(SeveralField):
     """Services of one kind of component, by name."""
 
     def label_from_instance(self, obj: Service) -> str:

@@ -111,10 +111,11 @@ def _hold_plover(story: Story) -> None:
         story, -4, rig=rig, dues=list(dues), findings=[finding], note="down since it came in"
     )
     hand_out(sheet=sheet, technician=story.technician, author=story.manager, at=story.at(-4, 7, 5))
+    short = sheet.parts.filter(short_steps__gt=0).select_related("part")
     wait_for_parts(
         sheet=ServiceSheet.objects.get(pk=sheet.pk),
-        missing="",
-        parts=[row.part for row in sheet.parts.filter(short_steps__gt=0).select_related("part")],
+        missing="the oil that goes in with it",
+        parts=[row.part for row in short],
         event_id=story.new_id(),
         author=story.technician,
         at=story.at(-4, 9, 20),

@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from equipment.forms.fields import ClockField, SentForm
+from equipment.forms.fields import ClockField, SentForm, SeveralField
 from inventory.models import Part
 from shop.forms.sheets import crew
 from shop.models import Person
@@ -78,7 +78,7 @@ class HandOverForm(SentForm):
 class WaitForm(SentForm):
     """What is missing: parts of the sheet that are short, or a few words."""
 
-    parts = forms.ModelMultipleChoiceField(
+    parts = SeveralField(
         label="What is missing",
         queryset=Part.objects.none(),
         required=False,
@@ -97,7 +97,7 @@ class WaitForm(SentForm):
         super().__init__(*args, **kwargs)
         rows = list(short)
         field = self.fields["parts"]
-        assert isinstance(field, forms.ModelMultipleChoiceField)
+        assert isinstance(field, SeveralField)
         field.queryset = Part.objects.filter(pk__in=[part.pk for part, _ in rows])
         field.choices = [(part.pk, f"{part.name} {part.number}, {text}") for part, text in rows]
         if rows:

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from equipment.forms.fields import SeveralField
 from equipment.models import ComponentKind
 from shop.models import IsolationPoint
 from shop.services.isolating import PointFields
@@ -21,7 +22,7 @@ class PointForm(forms.Form):
         label="Side", choices=[("", "neither"), ("A", "A side"), ("B", "B side")], required=False
     )
     energy = forms.ChoiceField(label="Kind of energy", choices=IsolationPoint.Energy.choices)
-    kinds = forms.ModelMultipleChoiceField(
+    kinds = SeveralField(
         label="What it isolates",
         queryset=ComponentKind.objects.order_by("flow_order", "pk"),
         required=False,

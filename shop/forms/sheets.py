@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from equipment.forms.fields import SeveralField
 from equipment.models import Due, Finding, Rig
 from inventory.forms.fields import QuantityField, part_field
 from inventory.services.naming import part_named, slips
@@ -13,14 +14,14 @@ from shop.models import Person, Role
 class DraftForm(forms.Form):
     """What a new sheet holds: due services and found work, the day, who does it."""
 
-    due = forms.ModelMultipleChoiceField(
+    due = SeveralField(
         label="Services",
         queryset=Due.objects.none(),
         required=False,
         widget=forms.CheckboxSelectMultiple,
         error_messages={"invalid_choice": "One of the services has changed. Look again."},
     )
-    finding = forms.ModelMultipleChoiceField(
+    finding = SeveralField(
         label="Found work",
         queryset=Finding.objects.none(),
         required=False,
