@@ -5,6 +5,8 @@ import * as store from "./store.js";
 
 const AT_ONCE = 50;
 const PATIENCE_MS = 20_000;
+/** A shop that is silent is asked again soon, then less and less often. */
+const SOON_MS = 1_000;
 const AGAIN_MS = 15_000;
 /** An entry sent within this is "live": somebody is looking, so a refusal goes back to them. */
 const LIVE_MS = 15_000;
@@ -12,6 +14,8 @@ const LIVE_MS = 15_000;
 export const state = { kept: 0, sending: 0, of: 0, sentAt: null, refused: [], isSilent: false };
 let running = null;
 let again = false;
+let wait = SOON_MS;
+let timer = 0;
 
 function say() {
   document.dispatchEvent(new CustomEvent("outbox"));
@@ -114,6 +118,12 @@ export function flush() {
       await count();
       running = null;
       say();
+      clearTimeout(timer);
+      if (!state.isSilent) wait = SOON_MS;
+      else if (state.kept) {
+        timer = setTimeout(flush, wait);
+        wait = Math.min(2 * wait, AGAIN_MS);
+      }
       if (!again) return undefined;
       again = false;
       return flush();
