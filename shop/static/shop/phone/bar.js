@@ -1,9 +1,8 @@
 // Says at all times what of what was entered is still here, is being sent, has arrived, or was refused.
 
 import * as store from "./store.js";
+import { say } from "./saying.js";
 import { flush, state } from "./sending.js";
-
-const say = (text, values) => Object.entries(values).reduce((said, [key, value]) => said.replace(`{${key}}`, value), text);
 
 export function bar(W) {
   const strip = document.getElementById("sending");

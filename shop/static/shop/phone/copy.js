@@ -1,5 +1,7 @@
 // The technician's copy in hand: its page, its words, what the shop said of it, how it stands.
 
+import { say } from "./saying.js";
+
 const read = (id) => JSON.parse(document.getElementById(id).textContent);
 
 export const sheet = document.getElementById("sheet");
@@ -9,8 +11,6 @@ export const me = { pen: sheet.dataset.pen, name: sheet.dataset.name, person: Nu
 export const steps = [...sheet.querySelectorAll("[data-step][data-section]")];
 /** What the shop said last, and with what is kept here over it (`overlaid`). */
 export const copy = { snapshot: read("snapshot"), state: read("snapshot") };
-
-export const say = (text, values = {}) => Object.entries(values).reduce((said, [key, value]) => said.replace(`{${key}}`, value), text);
 
 /** "1,234.5", "−20", "57" as a number; null for anything else. */
 export function numberOf(text) {

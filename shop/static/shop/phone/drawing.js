@@ -1,7 +1,8 @@
 // Draws what was entered into the page that the shop sent.
 
 import * as store from "./store.js";
-import { W, copy, entryOf, isBefore, isCheck, isOut, lacking, named, number, numberOf, openChecks, say, sheet, steps } from "./copy.js";
+import { W, copy, entryOf, isBefore, isCheck, isOut, lacking, named, number, numberOf, openChecks, sheet, steps } from "./copy.js";
+import { say } from "./saying.js";
 import { overlaid } from "./overlay.js";
 import { mark } from "./scale.js";
 

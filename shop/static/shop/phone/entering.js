@@ -2,7 +2,8 @@
 
 import * as sending from "./sending.js";
 import * as store from "./store.js";
-import { W, copy, isCheck, isOut, lacking, me, named, number, numberOf, openChecks, openReturns, say, sheet } from "./copy.js";
+import { W, copy, isCheck, isOut, lacking, me, named, number, numberOf, openChecks, openReturns, sheet } from "./copy.js";
+import { say } from "./saying.js";
 import { draw, typing } from "./drawing.js";
 
 /** Keep an entry, draw it, send it. Resolves with its id once it is safe on this phone. */
