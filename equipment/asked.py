@@ -180,11 +180,6 @@ def falls_due_lines(asked: Asked) -> list[str]:
     return [f"when: {asked.condition_sign}" if asked.condition_sign else "never by itself"]
 
 
-def falls_due_words(asked: Asked) -> str:
-    """All triggers in one line."""
-    return ", ".join(falls_due_lines(asked)).replace(", or ", " or ").replace(", and ", " and ")
-
-
 def tolerance_words(asked: Asked) -> str:
     """ "10 %", "none", "none, set by law"."""
     if asked.is_hard_limit:

@@ -14,6 +14,8 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Final
 
+from equipment.saying import Told, gettext_noop
+
 # What happened to the face between the previous reading and this one.
 CONTINUED: Final = "continued"
 RESET: Final = "reset"
@@ -28,7 +30,28 @@ GALLONS: Final = "gallons"
 KINDS: Final = (HOURS, STROKES, GALLONS)
 
 
-class ReadingRefused(ValueError):
+STARTS_AGAIN: Final = gettext_noop(
+    "This counter starts again at {rollover}, so it cannot show {value}."
+)
+WENT_DOWN: Final = gettext_noop("Lower than the last reading, {previous}. Was the counter reset?")
+TOO_LOW_BEFORE: Final = gettext_noop(
+    "The counter showed {previous} at the last reading, so the last value before the"
+    " change cannot be {before_reset}."
+)
+TOO_FAST: Final = {
+    HOURS: gettext_noop("{counted} hours in {elapsed} is more than the clock allows ({possible})."),
+    STROKES: gettext_noop(
+        "{counted} strokes in {elapsed} is more than the pump can do ({possible})."
+    ),
+    GALLONS: gettext_noop(
+        "{counted} gallons in {elapsed} is more than the pump can do ({possible})."
+    ),
+}
+#: What a refused reading may say, with figures in it.
+COMPOSED: Final = (STARTS_AGAIN, WENT_DOWN, TOO_LOW_BEFORE, *TOO_FAST.values())
+
+
+class ReadingRefused(Told):
     """A reading that cannot be taken as it stands; its text is meant for the person."""
 
 
@@ -39,12 +62,9 @@ class OffTheFace(ReadingRefused):
         self.value = value
         self.rollover = rollover
         if value < 0 or rollover is None:
-            message = "A counter cannot show a number below zero."
+            super().__init__(gettext_noop("A counter cannot show a number below zero."))
         else:
-            message = (
-                f"This counter starts again at {plain(rollover)}, so it cannot show {plain(value)}."
-            )
-        super().__init__(message)
+            super().__init__(STARTS_AGAIN, rollover=plain(rollover), value=plain(value))
 
 
 class WentDown(ReadingRefused):
@@ -58,7 +78,7 @@ class WentDown(ReadingRefused):
         self.previous = previous
         self.value = value
         self.at = at
-        super().__init__(f"Lower than the last reading, {plain(previous)}. Was the counter reset?")
+        super().__init__(WENT_DOWN, previous=plain(previous))
 
 
 class ResetValueTooLow(ReadingRefused):
@@ -68,8 +88,9 @@ class ResetValueTooLow(ReadingRefused):
         self.previous = previous
         self.before_reset = before_reset
         super().__init__(
-            f"The counter showed {plain(previous)} at the last reading, so the last value before "
-            f"the change cannot be {plain(before_reset)}."
+            TOO_LOW_BEFORE,
+            previous=plain(previous),
+            before_reset=plain(before_reset),
         )
 
 
@@ -83,10 +104,11 @@ class TooFast(ReadingRefused):
         self.elapsed = elapsed
         self.kind = kind
         self.possible = possible
-        limit = "the clock allows" if kind == HOURS else "the pump can do"
         super().__init__(
-            f"{plain(counted)} {kind} in {_spell(elapsed)} is more than {limit} "
-            f"({plain(possible.quantize(Decimal('0.1')))})."
+            TOO_FAST[kind],
+            counted=plain(counted),
+            elapsed=_spell(elapsed),
+            possible=plain(possible.quantize(Decimal("0.1"))),
         )
 
 
@@ -96,7 +118,9 @@ class InFuture(ReadingRefused):
     def __init__(self, *, at: datetime, now: datetime) -> None:
         self.at = at
         self.now = now
-        super().__init__("That time has not come yet. Check the date and time of the reading.")
+        super().__init__(
+            gettext_noop("That time has not come yet. Check the date and time of the reading.")
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,13 +349,7 @@ def _microseconds(span: timedelta) -> int:
 
 
 def _spell(span: timedelta) -> str:
+    """A length of time by the symbols that every language writes: "1.5 d", "8 h", "10 min"."""
     minutes = Decimal(_microseconds(span)) / _microseconds(timedelta(minutes=1))
-    for name, length in (("day", 24 * 60), ("hour", 60)):
-        if minutes >= length:
-            return _count(minutes / length, name)
-    return _count(minutes, "minute")
-
-
-def _count(amount: Decimal, name: str) -> str:
-    text = plain(amount.quantize(Decimal("0.1")))
-    return f"{text} {name}" if text == "1" else f"{text} {name}s"
+    symbol, length = ("min", 1) if minutes < 60 else ("h", 60) if minutes < 1440 else ("d", 1440)
+    return f"{plain((minutes / length).quantize(Decimal('0.1')))} {symbol}"

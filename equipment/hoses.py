@@ -20,6 +20,27 @@ SIDES: Final = ("A", "B")
 WIDEST_IN: Final = Decimal(4)
 LONGEST_FT: Final = Decimal(2_000)
 
+
+def gettext_noop(text: str) -> str:
+    """Mark what is translated where it is shown."""
+    return text
+
+
+#: What a sheet keeps of hoses, to be read back by it in somebody's language; longest first.
+_ALIKE: Final = gettext_noop("The hoses hold {gallons} on each side: {lines}.")
+_APART: Final = gettext_noop(
+    "The hoses hold {gallons} on side A and {more_gallons} on side B: {lines}."
+)
+_NOT_KNOWN: Final = gettext_noop("Not known how much it holds: {hoses}.")
+_ALIKE_IN_PART: Final = gettext_noop(
+    "The hoses hold {gallons} on each side: {lines}. Not known how much it holds: {hoses}."
+)
+_APART_IN_PART: Final = gettext_noop(
+    "The hoses hold {gallons} on side A and {more_gallons} on side B: {lines}."
+    " Not known how much it holds: {hoses}."
+)
+COMPOSED: Final = (_APART_IN_PART, _ALIKE_IN_PART, _APART, _ALIKE, _NOT_KNOWN)
+
 _LENGTH: Final = re.compile(
     r"(?:(?P<whole>[0-9]{1,4})\s+)?(?P<over>[0-9]{1,3})/(?P<under>[0-9]{1,3})\s*(?P<unit>.*)"
     r"|(?P<number>[0-9]{1,6}(?:\.[0-9]{1,6})?|\.[0-9]{1,6})\s*(?P<its_unit>.*)"
@@ -96,23 +117,22 @@ def sentence(hoses: Sequence[Hose]) -> str:
         return ""
     unknown = [hose.name for hose in hoses if hose.holds_gal is None]
     known = [hose for hose in hoses if hose.holds_gal is not None]
-    said = []
-    if known:
-        a, b = (side_gal(hoses, side) for side in SIDES)
-        each = "; ".join(
+    a, b = (side_gal(hoses, side) for side in SIDES)
+    template = _NOT_KNOWN
+    if known and unknown:
+        template = _ALIKE_IN_PART if a == b else _APART_IN_PART
+    elif known:
+        template = _ALIKE if a == b else _APART
+    return template.format(
+        gallons=volume_text(a),
+        more_gallons=volume_text(b),
+        lines="; ".join(
             f"{hose.name}{f' {hose.side}' if hose.side else ''} {volume_text(hose.holds_gal)}"
             for hose in known
             if hose.holds_gal is not None
-        )
-        if a == b:
-            said.append(f"The hoses hold {volume_text(a)} on each side: {each}.")
-        else:
-            said.append(
-                f"The hoses hold {volume_text(a)} on side A and {volume_text(b)} on side B: {each}."
-            )
-    if unknown:
-        said.append(f"Not known how much it holds: {', '.join(unknown)}.")
-    return " ".join(said)
+        ),
+        hoses=", ".join(unknown),
+    )
 
 
 def filled(hint: str, hoses: Sequence[Hose]) -> str:

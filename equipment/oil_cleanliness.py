@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
+from equipment.saying import Told, gettext_noop
+
 #: Up to and including so many particles is scale number 0, 1, 2 … 28. [1/mL] The table rounds:
 #: its limits are not powers of two, so no formula gives them.
 UPPER_LIMITS_PER_ML: Final = tuple(
@@ -39,7 +41,7 @@ _COUNTS: Final = re.compile(
 _DIGITS: Final = 100
 
 
-class NotACode(ValueError):
+class NotACode(Told):
     """A text is no cleanliness code, and why, in words for the person who typed it."""
 
 
@@ -58,11 +60,13 @@ class OilCode:
 
     def __post_init__(self) -> None:
         if not all(0 <= each <= OVER_THE_TABLE for each in self.numbers):
-            raise NotACode("A scale number lies between 0 and 28.")
+            raise NotACode(gettext_noop("A scale number lies between 0 and 28."))
         if not self.at_4 >= self.at_6 >= self.at_14:
             raise NotACode(
-                "The numbers of a code fall or stay level from the first to the last: the first"
-                " counts all particles, the last only the large ones."
+                gettext_noop(
+                    "The numbers of a code fall or stay level from the first to the last: the first"
+                    " counts all particles, the last only the large ones."
+                )
             )
 
     def __str__(self) -> str:
@@ -110,12 +114,14 @@ def code_of_counts(counts_per_ml: Sequence[Decimal]) -> OilCode:
     Source: as `scale_number`.
     """
     if len(counts_per_ml) != len(SIZES_UM):
-        raise NotACode("A code needs three counts: at 4, 6 and 14 µm.")
+        raise NotACode(gettext_noop("A code needs three counts: at 4, 6 and 14 µm."))
     smallest, middle, largest = counts_per_ml
     if not smallest >= middle >= largest:
         raise NotACode(
-            "The counts fall from the first to the last: the first counts all particles, the last"
-            " only the large ones."
+            gettext_noop(
+                "The counts fall from the first to the last: the first counts all particles, the"
+                " last only the large ones."
+            )
         )
     return OilCode(scale_number(smallest), scale_number(middle), scale_number(largest))
 
@@ -123,7 +129,7 @@ def code_of_counts(counts_per_ml: Sequence[Decimal]) -> OilCode:
 def unpacked(packed: Decimal | int) -> OilCode:
     """Return the code that `OilCode.packed` made into a number. Raises NotACode for another."""
     if packed != int(packed) or packed < 0:
-        raise NotACode(f"{packed} is no packed code.")
+        raise NotACode(gettext_noop("{packed} is no packed code."), packed=packed)
     rest, at_14 = divmod(int(packed), _DIGITS)
     return OilCode(*divmod(rest, _DIGITS), at_14)
 
@@ -140,13 +146,19 @@ def code_of_text(text: str) -> OilCode:
         return OilCode(*(_number_of(each) for each in found.groups()))
     counted = _COUNTS.fullmatch(text.strip())
     if counted is None:
-        raise NotACode("Write the code like 18/16/13, or the three counts per mL like 3500 500 60.")
+        raise NotACode(
+            gettext_noop(
+                "Write the code like 18/16/13, or the three counts per mL like 3500 500 60."
+            )
+        )
     counts = [Decimal(each.replace(",", "")) for each in counted.groups()[:3]]
     says_volume = "ml" in text.casefold()
     if not says_volume and all(each < OVER_THE_TABLE and each == int(each) for each in counts):
         raise NotACode(
-            "Is this a code or are these counts? Write a code with strokes, 18/16/13, and counts"
-            " with their volume, 18 16 13 per mL."
+            gettext_noop(
+                "Is this a code or are these counts? Write a code with strokes, 18/16/13, and"
+                " counts with their volume, 18 16 13 per mL."
+            )
         )
     return code_of_counts([each / 100 for each in counts] if counted.group(4) else counts)
 

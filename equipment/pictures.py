@@ -13,13 +13,15 @@ from typing import BinaryIO, Final
 
 from PIL import Image, ImageOps
 
+from equipment.saying import Told, gettext_noop
+
 FORMATS: Final = ("JPEG", "PNG", "WEBP")
 #: Longer side of what is kept, and of the small one in lists. [px]
 LARGEST, SMALL = 1600, 240
 #: A larger picture is refused unread: it would take the memory of the machine. [px]
 MOST_PIXELS: Final = 80_000_000
 QUALITY: Final = 82
-TOO_LARGE: Final = "This photo is too large. Take it with a smaller size."
+TOO_LARGE: Final = gettext_noop("This photo is too large. Take it with a smaller size.")
 #: How a file of the newer phones begins (ISO/IEC 23008-12): a box "ftyp" of one of these brands.
 HEIC_BRANDS: Final = frozenset({b"heic", b"heix", b"hevc", b"mif1", b"msf1", b"heim"})
 #: What Pillow raises on files that are cut off, broken or made to break it.
@@ -36,7 +38,7 @@ BROKEN: Final = (
 )
 
 
-class PictureRefused(ValueError):
+class PictureRefused(Told):
     """A file that cannot be kept as a photo; its text is meant for the person."""
 
 
@@ -61,8 +63,10 @@ def shrink(source: BinaryIO) -> Picture:
     source.seek(0)
     if head[4:8] == b"ftyp" and head[8:12] in HEIC_BRANDS:
         raise PictureRefused(
-            "This is a HEIC photo, which we cannot read. Set the phone's camera to JPEG, or send "
-            "the photo as JPEG."
+            gettext_noop(
+                "This is a HEIC photo, which we cannot read. Set the phone's camera to JPEG, or"
+                " send the photo as JPEG."
+            )
         )
     try:
         with warnings.catch_warnings():
@@ -74,7 +78,7 @@ def shrink(source: BinaryIO) -> Picture:
         raise PictureRefused(TOO_LARGE) from bomb
     except BROKEN as broken:
         raise PictureRefused(
-            "This is no photo that we can read. Send a JPEG, PNG or WEBP picture."
+            gettext_noop("This is no photo that we can read. Send a JPEG, PNG or WEBP picture.")
         ) from broken
     small = upright.copy()
     small.thumbnail((SMALL, SMALL))

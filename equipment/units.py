@@ -90,11 +90,6 @@ def inches(millimetres: Decimal) -> Decimal:
     return millimetres / 1000 / METRES_PER_INCH
 
 
-def feet(metres: Decimal) -> Decimal:
-    """Return a length in feet. [ft] metres: any length. [m]"""
-    return metres / METRES_PER_INCH / INCHES_PER_FOOT
-
-
 def celsius(fahrenheit: Decimal) -> Decimal:
     """Return a temperature in degrees Celsius: (F − 32) × 5/9. [°C] fahrenheit: any. [°F]
 

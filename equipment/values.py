@@ -18,34 +18,48 @@ from typing import Final
 from equipment import air_purity, oil_cleanliness, units
 from equipment.counters import plain
 from equipment.oil_cleanliness import NotACode, OilCode
+from equipment.saying import Told, gettext_noop
 
 ISO_4406: Final = "ISO 4406"
 DEW_POINT_F: Final = "°F dew point"
 DEW_POINT_C: Final = "°C dew point"
+DIFFERENCE_F: Final = "°F difference"
+DIFFERENCE_C: Final = "°C difference"
 OIL_IN_AIR: Final = "mg/m³ oil"
 #: Units that are more than a word behind a number, and what each brings, as pages tell it.
 SPECIAL: Final = {
     ISO_4406: "a code like 18/16/13, or counts that become one; its limit is a code, too",
     DEW_POINT_F: "said with its water class by ISO 8573-1",
     DEW_POINT_C: "said with its water class by ISO 8573-1",
+    DIFFERENCE_F: "one temperature less another: read in °C, it is 5/9 of it, without the 32",
+    DIFFERENCE_C: "one temperature less another: read in °F, it is 1.8 of it, without the 32",
     OIL_IN_AIR: "said with its oil class by ISO 8573-1",
 }
 #: As many whole digits as the columns of values hold.
 TOO_LARGE: Final = 10**8
 PLACES: Final = 4
-#: 1182, 1182.5, -20, 1,182 and 1 182. A comma stands between thousands only: 60,5 is asked about.
+#: 1182, 1182.5, -20, 1,182 and 1 182. A comma stands between thousands only: 60,5 and 0,047 are
+#: asked about. The scripts of the pages have the same (phone/figures.js).
 _NUMBER: Final = re.compile(
-    r"-?([0-9]{1,24}|[0-9]{1,3}([, \u00a0\u202f][0-9]{3}){1,7})(\.[0-9]{1,24})?|-?\.[0-9]{1,24}"
+    r"[+-]?(?:[0-9]{1,24}|[1-9][0-9]{0,2}([, \u00a0\u202f])[0-9]{3}(?:\1[0-9]{3}){0,6})"
+    r"(?:\.[0-9]{0,24})?"
+    r"|[+-]?\.[0-9]{1,24}"
 )
 
 
-class NotAValue(ValueError):
+class NotAValue(Told):
     """What was typed is no value of its unit, and why, in words for the person who typed it."""
 
 
 def is_code(unit: str) -> bool:
     """Whether values of a unit are cleanliness codes."""
     return unit.strip().casefold() == ISO_4406.casefold()
+
+
+def number_of(text: str) -> Decimal | None:
+    """A number as people type it: "1,234.5", "−20"; None for anything else, "1,5" and "" too."""
+    written = text.strip().replace("−", "-")
+    return Decimal(re.sub(r"[,\s]", "", written)) if _NUMBER.fullmatch(written) else None
 
 
 def typed(text: str, unit: str) -> Decimal | None:
@@ -60,15 +74,14 @@ def typed(text: str, unit: str) -> Decimal | None:
         try:
             return Decimal(oil_cleanliness.code_of_text(text).packed)
         except NotACode as refused:
-            raise NotAValue(str(refused)) from refused
-    written = text.replace("−", "-")
-    if not _NUMBER.fullmatch(written):
-        raise NotAValue("Write a number, like 1182 or 60.5.")
-    number = Decimal(re.sub(r"[,\s]", "", written))
+            raise NotAValue(refused.sentence, **refused.figures) from refused
+    number = number_of(text)
+    if number is None:
+        raise NotAValue(gettext_noop("Write a number, like 1182 or 60.5."))
     if abs(number) >= TOO_LARGE:
-        raise NotAValue("That number is too large.")
+        raise NotAValue(gettext_noop("That number is too large."))
     if round(number, PLACES) != number:
-        raise NotAValue(f"At most {PLACES} decimals.")
+        raise NotAValue(gettext_noop("At most {places} decimals."), places=PLACES)
     return number
 
 
@@ -93,15 +106,23 @@ def said(value: Decimal, unit: str) -> str:
 
 def meaning(value: Decimal, unit: str) -> str:
     """What a value stands for, in words: "water class 4", "past water class 6"; mostly nothing."""
+    words, number = meant(value, unit)
+    return words.format(number=number)
+
+
+def meant(value: Decimal, unit: str) -> tuple[str, str]:
+    """The words for what a value stands for, with a place for the number of a class, and the
+    number; both are empty for most units."""
     if unit in (DEW_POINT_C, DEW_POINT_F):
         at_c = value if unit == DEW_POINT_C else units.celsius(value)
         if at_c < air_purity.COLDEST_C:
-            return ""
-        water = air_purity.water_class(at_c)
-        return f"water class {water}" if water else "past water class 6"
+            return "", ""
+        if water := air_purity.water_class(at_c):
+            return gettext_noop("water class {number}"), str(water)
+        return gettext_noop("past water class 6"), ""
     if unit == OIL_IN_AIR and value >= 0:
-        return f"oil class {air_purity.oil_class(value)}"
-    return ""
+        return gettext_noop("oil class {number}"), str(air_purity.oil_class(value))
+    return "", ""
 
 
 def is_outside(value: Decimal, *, low: Decimal | None, high: Decimal | None, unit: str) -> bool:

@@ -6,7 +6,7 @@ here, and so are the words for what cannot be taken.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -17,7 +17,7 @@ CENTS: Final = 100
 
 # Digits, with thousands apart or not, and a decimal point. A comma as decimal mark is a question.
 _NUMBER: Final = re.compile(
-    r"-?([0-9]{1,20}|[0-9]{1,3}(,[0-9]{3}){1,6})(\.[0-9]{0,20})?|-?\.[0-9]{1,20}"
+    r"-?([0-9]{1,20}|[1-9][0-9]{0,2}(,[0-9]{3}){1,6})(\.[0-9]{0,20})?|-?\.[0-9]{1,20}"
 )
 
 
@@ -28,8 +28,38 @@ _AMOUNTS: Final = re.compile(_AMOUNT)
 _IN_PACKS: Final = re.compile(rf"{_AMOUNT}(?:\s+{_AMOUNT})*")
 
 
+def gettext_noop(text: str) -> str:
+    """Mark a text for the catalogue and leave it as it is: it is translated where it is shown."""
+    return text
+
+
+NOT_A_NUMBER: Final = gettext_noop("“{typed}” is not a number. Write it like 1250 or 0.75.")
+BELOW_ZERO: Final = gettext_noop("This cannot be below zero.")
+COME_WHOLE: Final = gettext_noop("Pieces come whole: {units} is not possible.")
+MOST_PLACES: Final = gettext_noop("Give at most {places} decimals.")
+IN_STEPS: Final = gettext_noop("This comes in steps of {step}: {units} is not possible.")
+TOO_MUCH: Final = gettext_noop("That is more than {most}. Check the number.")
+NOT_KNOWN: Final = gettext_noop("“{typed}” is not known here. Write {known} or a number alone.")
+#: What a refused quantity may say, with figures in it.
+COMPOSED: Final = (NOT_A_NUMBER, COME_WHOLE, MOST_PLACES, IN_STEPS, TOO_MUCH, NOT_KNOWN)
+
+
 class QuantityRefused(ValueError):
-    """A quantity or amount that cannot be taken; its text is meant for the person."""
+    """A quantity or amount that cannot be taken: one sentence for the person, and the figures in
+    its braces. `str` says it in English; `said` in the language of whoever is shown it.
+    """
+
+    def __init__(self, sentence: str, **figures: object) -> None:
+        self.sentence = sentence
+        self.figures = figures
+        super().__init__(sentence, figures)
+
+    def __str__(self) -> str:
+        return self.said(gettext_noop)
+
+    def said(self, translate: Callable[[str], str]) -> str:
+        """The sentence as `translate` says it, with its figures."""
+        return translate(self.sentence).format(**self.figures)
 
 
 class NotANumber(QuantityRefused):
@@ -38,10 +68,9 @@ class NotANumber(QuantityRefused):
     def __init__(self, text: str) -> None:
         self.text = text
         if not text:
-            message = "Give a number."
+            super().__init__(gettext_noop("Give a number."))
         else:
-            message = f"“{text[:40]}” is not a number. Write it like 1250 or 0.75."
-        super().__init__(message)
+            super().__init__(NOT_A_NUMBER, typed=text[:40])
 
 
 class NotAWholeStep(QuantityRefused):
@@ -51,21 +80,24 @@ class NotAWholeStep(QuantityRefused):
         self.units = units
         self.steps_per_unit = steps_per_unit
         if steps_per_unit == 1:
-            message = f"Pieces come whole: {units:f} is not possible."
+            super().__init__(COME_WHOLE, units=f"{units:f}")
         elif set(str(steps_per_unit)[1:]) == {"0"} and str(steps_per_unit)[0] == "1":
             places = _places(steps_per_unit)
-            message = f"Give at most {places} decimal{'' if places == 1 else 's'}."
+            text = gettext_noop("Give at most 1 decimal.") if places == 1 else MOST_PLACES
+            super().__init__(text, places=places)
         else:
-            step = to_units(1, steps_per_unit)
-            message = f"This comes in steps of {step:f}: {units:f} is not possible."
-        super().__init__(message)
+            super().__init__(
+                IN_STEPS,
+                step=f"{to_units(1, steps_per_unit):f}",
+                units=f"{units:f}",
+            )
 
 
 class Negative(QuantityRefused):
     """Below zero."""
 
     def __init__(self) -> None:
-        super().__init__("This cannot be below zero.")
+        super().__init__(BELOW_ZERO)
 
 
 class Absurd(QuantityRefused):
@@ -73,7 +105,7 @@ class Absurd(QuantityRefused):
 
     def __init__(self, *, most: int) -> None:
         self.most = most
-        super().__init__(f"That is more than {most:,}. Check the number.")
+        super().__init__(TOO_MUCH, most=f"{most:,}")
 
 
 def to_steps(units: str | Decimal | int, *, steps_per_unit: int) -> int:
@@ -92,7 +124,9 @@ class UnknownPack(QuantityRefused):
     def __init__(self, word: str, *, known: Sequence[str]) -> None:
         self.word = word
         super().__init__(
-            f"“{word[:40]}” is not known here. Write {', '.join(known)} or a number alone."
+            NOT_KNOWN,
+            typed=word[:40],
+            known=", ".join(known),
         )
 
 
@@ -110,8 +144,12 @@ def read_quantity(
     known = [*packs, *([unit_name] if unit_name else [])]
     if not known or not _IN_PACKS.fullmatch(text.strip()):
         return to_steps(text, steps_per_unit=steps_per_unit)
+    amounts = _AMOUNTS.findall(text)
+    # "1 234" is no 1 and 234 more.
+    if not all(word for _, word in amounts[:-1]):
+        raise NotANumber(text.strip())
     total = Fraction(0)
-    for number, word in _AMOUNTS.findall(text):
+    for number, word in amounts:
         units = _read(number)
         if units < 0:
             raise Negative

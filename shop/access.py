@@ -42,10 +42,12 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:sign_out": PUBLIC,
     "shop:welcome": PUBLIC,
     # shop: the shop itself
+    "shop:cautions": MANAGER,
     "shop:import": MANAGER,
     "shop:import_confirm": MANAGER,
     "shop:import_template": MANAGER,
     "shop:new_person": MANAGER,
+    "shop:own": SIGNED_IN,
     "shop:people": MANAGER,
     "shop:person": MANAGER,
     "shop:settings": MANAGER,
@@ -83,6 +85,7 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:take_off_forward": MANAGER,
     # shop: sheets. What a phone sends proves its author itself: see shop/services/arriving.
     "shop:entries": PUBLIC,
+    "shop:rig_entries": PUBLIC,
     "shop:pick_answer": MANAGER,
     "shop:settle": MANAGER,
     "shop:settle_sheet": MANAGER,

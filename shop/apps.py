@@ -44,6 +44,7 @@ class ShopConfig(AppConfig):
         guard("shop_waitentry")
         guard("shop_missingpart")
         guard("shop_isolationpoint", once=("ended_by_id", "ended_at"))
+        guard("shop_textreading", once=("taken_back_by_id", "taken_back_at"))
         guard("shop_arrival")
         guard("shop_unsettled")
         guard("shop_settlement")

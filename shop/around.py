@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext
+
 from inventory.models import Part
 from inventory.services import in_words
 from shop import words
@@ -175,11 +177,11 @@ def moment_text(at: datetime, *, today: date, zone: tzinfo) -> str:
         case 0:
             return f"{local:%H:%M}"
         case 1:
-            return f"yesterday {local:%H:%M}"
+            return gettext("yesterday {time}").format(time=f"{local:%H:%M}")
         case _:
             return f"{words.weekday(local.date(), today=today)} {local:%H:%M}"
 
 
 def since_text(at: datetime, *, today: date, zone: tzinfo) -> str:
     """ "since 07:41", "since yesterday 16:40"."""
-    return f"since {moment_text(at, today=today, zone=zone)}"
+    return gettext(words.SINCE).format(day=moment_text(at, today=today, zone=zone))

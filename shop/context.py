@@ -4,6 +4,9 @@ from typing import Any, NamedTuple
 
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils import translation
+from django.utils.functional import Promise
+from django.utils.translation import gettext, gettext_lazy
 
 from shop.access import may
 from shop.models import Person, Role
@@ -25,32 +28,32 @@ class NavLink(NamedTuple):
 
 
 #: Anybody reports found work from any page; those who find most have it at the thumb.
-REPORT = ("Found work", "equipment:report")
+REPORT = (gettext_lazy("Found work"), "equipment:report")
 #: The bar by role: word, address.
-NAV: dict[str, tuple[tuple[str, str], ...]] = {
+NAV: dict[str, tuple[tuple[str | Promise, str], ...]] = {
     Role.MANAGER: (
-        ("Today", "shop:today"),
-        ("Rigs", "shop:rigs"),
-        ("Due", "shop:due"),
-        ("Sheets", "shop:sheets"),
-        ("Parts", "inventory:parts"),
-        ("Buying", "inventory:buying"),
-        ("Spend", "shop:spend"),
-        ("Shop", "shop:settings"),
+        (gettext_lazy("Today"), "shop:today"),
+        (gettext_lazy("Rigs"), "shop:rigs"),
+        (gettext_lazy("Due"), "shop:due"),
+        (gettext_lazy("Sheets"), "shop:sheets"),
+        (gettext_lazy("Parts"), "inventory:parts"),
+        (gettext_lazy("Buying"), "inventory:buying"),
+        (gettext_lazy("Spend"), "shop:spend"),
+        (gettext_lazy("Shop"), "shop:settings"),
     ),
     Role.TECHNICIAN: (
-        ("Today", "shop:today"),
-        ("Rigs", "shop:rigs"),
+        (gettext_lazy("Today"), "shop:today"),
+        (gettext_lazy("Rigs"), "shop:rigs"),
         REPORT,
-        ("Sheets", "shop:sheets"),
-        ("Parts", "inventory:parts"),
+        (gettext_lazy("Sheets"), "shop:sheets"),
+        (gettext_lazy("Parts"), "inventory:parts"),
     ),
     Role.OWNER: (
-        ("Today", "shop:today"),
-        ("Rigs", "shop:rigs"),
-        ("Spend", "shop:spend"),
-        ("Parts", "inventory:parts"),
-        ("Buying", "inventory:buying"),
+        (gettext_lazy("Today"), "shop:today"),
+        (gettext_lazy("Rigs"), "shop:rigs"),
+        (gettext_lazy("Spend"), "shop:spend"),
+        (gettext_lazy("Parts"), "inventory:parts"),
+        (gettext_lazy("Buying"), "inventory:buying"),
     ),
 }
 
@@ -63,6 +66,7 @@ BELOW: dict[str, tuple[str, ...]] = {
     "shop:settings": (
         "shop:people",
         "shop:import",
+        "shop:cautions",
         "equipment:components",
         "equipment:services",
         "inventory:locations",
@@ -81,6 +85,8 @@ def page(request: HttpRequest) -> dict[str, Any]:
         "person": SignedIn(known.name, known.get_role_display()) if known else None,
         "calendar_url": reverse("shop:calendar") if may(known, "shop:calendar") else "",
         "report_url": reverse("equipment:report") if may(known, "equipment:report") else "",
+        "own_url": reverse("shop:own") if may(known, "shop:own") else "",
+        "own_label": _own_label(known),
         "report_in_nav": known is not None and REPORT in NAV[known.role],
         "sign_out_url": reverse("shop:sign_out"),
         "today": getattr(request, "today", None),
@@ -88,10 +94,16 @@ def page(request: HttpRequest) -> dict[str, Any]:
     }
 
 
+def _own_label(person: Person | None) -> str:
+    """The way to one's own language is said in it on every page."""
+    with translation.override(person.language if person else None):
+        return gettext("Language and units")
+
+
 def nav(request: HttpRequest, person: Person) -> list[NavLink]:
     """Return the bar for a person; the page below a word also lights that word."""
     links = [
-        (label, reverse(name), [reverse(below) for below in BELOW.get(name, ())])
+        (str(label), reverse(name), [reverse(below) for below in BELOW.get(name, ())])
         for label, name in NAV[person.role]
         if may(person, name)
     ]

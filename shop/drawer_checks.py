@@ -5,9 +5,11 @@ from datetime import date, timedelta
 from typing import Final
 
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from equipment.models import JobBooking, Rig
 from inventory.models import Count, Location
+from shop import words
 from shop.models import RigDrawer
 
 #: Common practice, no source.
@@ -79,13 +81,17 @@ def of_rigs(rigs: list[Rig], *, today: date) -> list[DrawerCheck]:
             continue
         on = checked.get(place.pk)
         why, first_day = why_asked(on, jobs.get(rig.pk, []), today=today)
-        words = {
-            "job": f"a long job begins on {first_day:%-d %b}" if first_day else "",
-            "never": "it was never checked",
-            "weeks": "the last check is six weeks old or more",
+        reasons = {
+            "job": gettext("a long job begins on {day}").format(
+                day=words.day(first_day, today=today) if first_day else ""
+            ),
+            "never": gettext("it was never checked"),
+            "weeks": gettext("the last check is six weeks old or more"),
             "": "",
         }
-        found.append(DrawerCheck(rig, place, on, words[why], open_now.get(place.pk), why == "job"))
+        found.append(
+            DrawerCheck(rig, place, on, reasons[why], open_now.get(place.pk), why == "job")
+        )
     return found
 
 

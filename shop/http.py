@@ -1,19 +1,19 @@
 """What a view of ours is handed, and paper as it is handed back."""
 
-from datetime import date, datetime
+from datetime import datetime
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django_htmx.middleware import HtmxDetails
 
+from equipment.views import common
 from shop.models import Person, Shop
 from shop.paper.content import PageSize
 
 
-class PageRequest(HttpRequest):
+class PageRequest(common.PageRequest):
     """The request behind AccessMiddleware, on an address that asks for somebody signed in."""
 
     shop: Shop
-    today: date
     #: The moment at which it came in.
     now: datetime
     htmx: HtmxDetails

@@ -11,6 +11,7 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from django.utils.translation import gettext
 
 from equipment import forecast
 from equipment.due import BY_THE_CALENDAR, FAR_DATE
@@ -105,14 +106,16 @@ def is_known_late(row: words.DueFigures, *, today: date) -> bool:
 def text_of(row: words.DueFigures, chance: Chance | None, *, today: date) -> str:
     """ "63 %", "over 99 %", "certain", "already due"; "no date yet" where no use is known."""
     if is_known_due(row, today=today):
-        return "already due"
+        return gettext("already due")
     if not words.has_date(row):
-        return "no date yet"
+        return gettext("no date yet")
     if chance is None:
-        return "no next stay known"
+        return gettext("no next stay known")
     text = words.odds_text(chance.due, certain=_is_of_days(row))
     if chance.most - chance.due > PARTS_BY:
-        text = f"{text}, at most {words.odds_text(chance.most)}"
+        text = gettext("{odds}, at most {most}").format(
+            odds=text, most=words.odds_text(chance.most)
+        )
     return text
 
 

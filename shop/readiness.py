@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from typing import Final
 
 from django.db.models import F, Q
+from django.utils.translation import gettext, gettext_noop
 
 from equipment import due as due_math
 from equipment.due import FAR_DATE
@@ -13,11 +14,12 @@ from equipment.models import Due, Rig
 from shop import odds, rigview, words
 from shop.duelist import FIELDS, ListedDue
 from shop.models import Shop
+from shop.spoken import own
 
-READY: Final = "ready"
-READY_WITH: Final = "ready with"
-HELD: Final = "held"
-LAID_UP: Final = "laid up"
+READY: Final = gettext_noop("ready")
+READY_WITH: Final = gettext_noop("ready with")
+HELD: Final = gettext_noop("held")
+LAID_UP: Final = gettext_noop("laid up")
 
 #: So many reasons are named; the rest are counted.
 NAMED: Final = 3
@@ -61,7 +63,9 @@ class Readiness:
         """The reasons in a row, the first few of many."""
         more = len(self.reasons) - NAMED
         said = "; ".join(self.reasons[:NAMED])
-        return f"{said}; and {more} more" if more > 0 else said
+        if more <= 0:
+            return said
+        return gettext("{reasons}; and {count} more").format(reasons=said, count=more)
 
     @property
     def text(self) -> str:
@@ -126,7 +130,10 @@ def _with(rows: Sequence[ListedDue], *, today: date) -> Readiness:
     worst = states[rows[0].pk]
     return Readiness(
         READY_WITH,
-        tuple(f"{row.what} ({_when(row, states[row.pk], today=today)})" for row in rows),
+        tuple(
+            f"{own(row.place)}, {own(row.service_name)} ({_when(row, states[row.pk], today=today)})"
+            for row in rows
+        ),
         tag=worst,
         tag_word=words.STATE_WORDS[worst],
     )
@@ -141,7 +148,7 @@ def _state(row: ListedDue, *, today: date) -> str:
 def _when(row: ListedDue, state: str, *, today: date) -> str:
     """ "2 Dec" where the day is known, else the odds before its next stay: "63 %"."""
     if state == due_math.OVERDUE:
-        return words.STATE_WORDS[state]
+        return gettext("overdue")
     chance = odds.kept(row)
     if odds.is_known_due(row, today=today) or (chance and not words.is_certain(row)):
         return odds.text_of(row, chance, today=today)

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+from django.utils.translation import gettext
+
 from shop import words
 
 
@@ -15,11 +17,14 @@ def missed_text(days: Sequence[date], *, today: date) -> str:
         return ""
     if len(days) == 1:
         if days[0] == today - timedelta(days=1):
-            return "yesterday’s round was missed"
-        return f"the round of {words.weekday(days[0], today=today)} was missed"
+            return gettext("yesterday’s round was missed")
+        missed_on = words.weekday(days[0], today=today)
+        return gettext("the round of {day} was missed").format(day=missed_on)
     said = []
     for day, following in zip(days, [*days[1:], None], strict=True):
         # The month stands once, behind the last of its days.
         same = following is not None and (following.year, following.month) == (day.year, day.month)
         said.append(str(day.day) if same else words.day(day, today=today))
-    return f"rounds missed: {', '.join(said[:-1])} and {said[-1]}"
+    return gettext("rounds missed: {days} and {last_day}").format(
+        days=", ".join(said[:-1]), last_day=said[-1]
+    )

@@ -10,7 +10,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import environ
-from csp.constants import NONE, SELF
+from csp.constants import NONCE, NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -102,7 +102,11 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "shop.context.page",
             ],
-            "builtins": ["shop.templatetags.look", "shop.templatetags.access"],
+            "builtins": [
+                "django.templatetags.i18n",
+                "shop.templatetags.look",
+                "shop.templatetags.access",
+            ],
         },
     },
 ]
@@ -156,6 +160,9 @@ AXES_VERBOSE = False
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
+        # What stands in a page itself: only on the technician's copy, and by that page's nonce.
+        "script-src": [SELF, NONCE],
+        "style-src": [SELF, NONCE],
         "img-src": [SELF, "data:"],
         "object-src": [NONE],
         "base-uri": [SELF],
@@ -164,7 +171,11 @@ CONTENT_SECURITY_POLICY = {
     },
 }
 
-LANGUAGE_CODE = "en-us"
+LANGUAGE_CODE = "en"
+#: What the sheet, the cautions and the phone's pages are spoken in; each person chooses.
+LANGUAGES = [("en", "English"), ("es", "Español")]
+LOCALE_PATHS = [BASE_DIR / "shop/locale", BASE_DIR / "shop/paper/locale"]
+FORMAT_MODULE_PATH = ["shop.formats"]
 TIME_ZONE = "UTC"  # instants are kept in UTC; pages speak in the shop's zone (ShopMiddleware)
 USE_TZ = True
 USE_I18N = True

@@ -15,15 +15,53 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme, urlencode
+from django.utils.translation import override, pgettext_lazy
 from django_htmx.http import HttpResponseClientRedirect
 
 from shop.models import Person
+from shop.spoken import language_at
 
 SALT: Final = "shop.signed_out"
 LAST_PERSON: Final = "last_person"
 #: Half a day: somebody comes back from lunch, or the next morning's first look. [s]
 KEEPS: Final = 60 * 60 * 16
 NOT_TYPED: Final = frozenset({"csrfmiddlewaretoken"})
+#: What is typed on the pages that are spoken in a person's own language, by the words of its field.
+NAMES: Final = {
+    "answer": pgettext_lazy("a field", "answer"),
+    "before reset": pgettext_lazy("a field", "before reset"),
+    "choice": pgettext_lazy("a field", "choice"),
+    "does": pgettext_lazy("a field", "does"),
+    "drawn": pgettext_lazy("a field", "drawn"),
+    "expired reason": pgettext_lazy("a field", "expired reason"),
+    "face start": pgettext_lazy("a field", "face start"),
+    "finding text": pgettext_lazy("a field", "finding text"),
+    "is grave": pgettext_lazy("a field", "is grave"),
+    "labour minutes": pgettext_lazy("a field", "labour minutes"),
+    "leave undone": pgettext_lazy("a field", "leave undone"),
+    "left value": pgettext_lazy("a field", "value as left"),
+    "line": pgettext_lazy("a field", "line"),
+    "missing": pgettext_lazy("a field", "missing"),
+    "note": pgettext_lazy("a field", "note"),
+    "part": pgettext_lazy("a field", "part"),
+    "parts": pgettext_lazy("a field", "parts"),
+    "place": pgettext_lazy("a field", "place"),
+    "quantity": pgettext_lazy("a field", "quantity"),
+    "reading": pgettext_lazy("a field", "reading"),
+    "reason": pgettext_lazy("a field", "reason"),
+    "remedy": pgettext_lazy("a field", "remedy"),
+    "rig": pgettext_lazy("a field", "rig"),
+    "signature": pgettext_lazy("a field", "signature"),
+    "step": pgettext_lazy("a field", "step"),
+    "technician": pgettext_lazy("a field", "technician"),
+    "text": pgettext_lazy("a field", "text"),
+    "to": pgettext_lazy("a field", "to"),
+    "unit": pgettext_lazy("a field", "unit"),
+    "until": pgettext_lazy("a field", "until"),
+    "used": pgettext_lazy("a field", "used"),
+    "value": pgettext_lazy("a field", "value"),
+    "words": pgettext_lazy("a field", "words"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +130,23 @@ def answer(request: HttpRequest) -> HttpResponse:
         if is_reading:
             return HttpResponseClientRedirect(sign_in_address(_page_of(request)))
         # The form stays as it is on the page, with all that was typed into it.
-        return beside_the_form(request, "shop/_partials/signed_out.html")
+        with override(language_for(last_person(request), _page_of(request))):
+            return beside_the_form(request, "shop/_partials/signed_out.html")
     if is_reading:
         return HttpResponseRedirect(sign_in_address(request.get_full_path()))
     from shop.forms.front import SignInForm
 
     typed = typed_in(request)
-    context = {"form": SignInForm(request), "typed": typed, "sealed": typed.sealed()}
-    return render(request, "shop/sign_in.html", context, status=403)
+    with override(language_for(typed.typed_by, typed.action)):
+        context = {"form": SignInForm(request), "typed": typed, "sealed": typed.sealed()}
+        return render(request, "shop/sign_in.html", context, status=403)
+
+
+def language_for(person: int, address: str) -> str:
+    """The language in which somebody who is not signed in is spoken to: that of the page they are
+    on their way to. person: the primary key of who it seems to be, or 0."""
+    found = Person.objects.filter(pk=person).first()
+    return language_at(address, found) if found else settings.LANGUAGE_CODE
 
 
 def beside_the_form(request: HttpRequest, template: str) -> HttpResponse:
@@ -171,9 +218,10 @@ def _is_ours(name: str) -> bool:
 
 def _in_words(name: str) -> str:
     """A field's name without our keys: "reading-7" and "c7-value" are a reading and a value."""
-    return " ".join(
+    words = " ".join(
         word for word in re.split(r"[-_]", name) if not re.fullmatch(r"[a-z]?\d+", word)
     )
+    return str(NAMES.get(words, words))
 
 
 def _number(text: Any) -> int:

@@ -2,10 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Final
 
+from shop import periods
+from shop.periods import Period
 from shop.services.spend import RigSpend, per_gallon
+from shop.words import MONTHS, day
 
 #: A rig this many times as dear as the others together is named.
 STANDS_OUT: Final = Decimal("1.5")
@@ -13,16 +17,26 @@ STANDS_OUT: Final = Decimal("1.5")
 MOST: Final = 40
 
 
+#: What the sentence begins with, by the name of the period.
+_WHEN: Final = {
+    periods.TWELVE_MONTHS: "In the last 12 months",
+    periods.THIS_YEAR: "This year",
+    periods.LAST_YEAR: "Last year",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """The parts of the sentence, so that a page can link the rig.
+    """The parts of the sentence, so that a page can link the rigs.
 
-    fleet: how it stands in all. rig: the one that stands out, or None, with what follows its name.
+    fleet: how it stands in all. rig: the one whose gallon stands out, or None, with what follows
+    its name. most: the one that cost most in all, where that is another.
     """
 
     fleet: str
     rig: RigSpend | None = None
     about: str = ""
+    most: RigSpend | None = None
 
 
 def cents_words(cents: Decimal) -> str:
@@ -30,8 +44,29 @@ def cents_words(cents: Decimal) -> str:
     return f"{round(cents, 1):,f} cents"
 
 
-def sentence(now: Sequence[RigSpend], before: Sequence[RigSpend]) -> Sentence:
-    """Say what a gallon costs in parts, against a year earlier, and which rig stands out."""
+def days_words(period: Period, *, today: date) -> str:
+    """ "28 Nov 2025 to 27 Nov 2026"; without the year where both days are of this one."""
+    if period.first.year == period.last.year == today.year:
+        return " to ".join(day(each, today=today) for each in (period.first, period.last))
+    return " to ".join(
+        f"{each.day} {MONTHS[each.month - 1]} {each.year}" for each in (period.first, period.last)
+    )
+
+
+def when_words(name: str, period: Period, *, today: date) -> str:
+    """ "In the last 12 months", "From 1 Mar to 9 Apr"."""
+    return _WHEN.get(name) or f"From {days_words(period, today=today)}"
+
+
+def sentence(
+    when: str, now: Sequence[RigSpend], before: Sequence[RigSpend], *, is_all_before: bool = True
+) -> Sentence:
+    """Say what a gallon costs in parts, against a year earlier, which rig's gallon stands out, and
+    which rig cost most in all where that is another.
+
+    when: "In the last 12 months". is_all_before: whether the books reach back to the first of the
+    days a year earlier.
+    """
     cents, gallons = _all(now)
     rate = per_gallon(cents, gallons)
     if not cents:
@@ -39,9 +74,11 @@ def sentence(now: Sequence[RigSpend], before: Sequence[RigSpend]) -> Sentence:
     if rate is None:
         return Sentence("Parts were used; too few gallons were counted to say what a gallon costs.")
     earlier = per_gallon(*_all(before))
-    fleet = f"Parts cost {cents_words(rate)} a gallon"
+    fleet = f"{when} parts cost {cents_words(rate)} a gallon"
     if earlier is not None:
         fleet += _against(round(rate, 1), round(earlier, 1))
+        if not is_all_before:
+            fleet += ", as far back as the book goes"
     fleet += "."
     outlier = _outlier(now)
     if outlier is None:
@@ -51,7 +88,8 @@ def sentence(now: Sequence[RigSpend], before: Sequence[RigSpend]) -> Sentence:
     about = f", {how} the rest of the fleet"
     if rig.most_share >= MOST:
         about += f"; most went into its {rig.most_went_into}"
-    return Sentence(fleet, rig, f"{about}.")
+    most = max((each for each in now if each.rig), key=lambda each: each.cents)
+    return Sentence(fleet, rig, about, most if most.cents > rig.cents else None)
 
 
 def _against(rate: Decimal, earlier: Decimal) -> str:

@@ -1,8 +1,9 @@
 """Style sheets, scripts and fonts as a phone on a weak signal wants them, with no build step.
 
-- The style sheets that every page needs are one file (`ONE_SHEET`), joined from their parts. So
-  are the modules of the phone's sheet (`ONE_SCRIPT`): a browser asks for six files at a time, and
-  on slow 4G each turn costs half a second.
+- The style sheets that every page needs are one file (`ONE_SHEET`), joined from their parts.
+- The technician's copy of a sheet holds its style and its script itself (`copy_style`,
+  `copy_script`): on slow 4G each turn to the server costs half a second, and a page that is kept
+  on a phone then needs nothing beside it, whatever the server has become since.
 - Texts are compressed once, when the server starts, and kept by what they hold.
 - An address carries a part of the hash of its file (`?v=…`), so that a browser asks for each file
   once and keeps it until it changes.
@@ -14,8 +15,8 @@ serves these: gunicorn, the demo, tests.
 import gzip
 import os
 import re
-from collections.abc import Iterator
-from functools import cache
+from collections.abc import Callable, Iterator
+from functools import cache, wraps
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
@@ -27,14 +28,19 @@ from django.contrib.staticfiles.storage import StaticFilesStorage
 from django.core.files.storage import FileSystemStorage
 from django.http import HttpRequest, HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
+from django.templatetags.static import static
+from django.utils.safestring import SafeString, mark_safe
 from whitenoise.middleware import WhiteNoiseMiddleware
 from whitenoise.responders import StaticFile
 
 #: What every page links, and the parts that it is joined from, in the order in which they count.
 ONE_SHEET: Final = "shop/all.css"
 PARTS: Final = ("tokens", "page", "forms", "tables", "sheet", "drawing")
-#: The script of the phone's sheet, and the module of its folder that it begins with.
-ONE_SCRIPT: Final = "shop/phone/all.js"
+#: What the technician's copy needs beside that, and what it has no use for.
+COPY_SHEETS: Final = ("equipment/pages.css", "shop/around.css")
+NOT_OF_THE_COPY: Final = ("tables",)
+#: What every page runs, and the module that the copy's own script begins with.
+PAGE_SCRIPT: Final = "shop/page.js"
 FIRST_MODULE: Final = "sheet"
 #: Files that shrink; pictures and fonts are small already.
 SHRINK: Final = (".css", ".js", ".svg", ".json", ".webmanifest", ".txt")
@@ -42,6 +48,8 @@ SHRINK: Final = (".css", ".js", ".svg", ".json", ".webmanifest", ".txt")
 TEXTS: Final = ("text/", "application/json", "application/javascript", "image/svg+xml")
 _HERE: Final = Path(__file__).resolve().parent / "static" / "shop"
 _FONT: Final = re.compile(r'url\("(fonts/[^"]+)"\)')
+#: A comment that has its lines to itself, as all of ours have.
+_COMMENT: Final = re.compile(r"^/\*(?:(?!\*/).)*\*/\n", re.MULTILINE | re.DOTALL)
 _VERSION_DIGITS: Final = 12
 _IMPORT: Final = re.compile(
     r'^import (?:(?P<named>\{[^}]*\}|\* as \w+) from )?"\./(?P<module>\w+)\.js";\n', re.MULTILINE
@@ -56,16 +64,49 @@ def kept_in() -> Path:
     return Path(settings.DATA_DIR) / "served"
 
 
-def joined() -> str:
-    """The one style sheet."""
-    text = "\n".join((_HERE / f"{name}.css").read_text(encoding="utf-8") for name in PARTS)
-    # A font has one address, here and where the page asks for it early.
-    return _FONT.sub(lambda found: f'url("{_versioned(found[1], f"shop/{found[1]}")}")', text)
+def joined(parts: tuple[str, ...] = PARTS) -> str:
+    """The one style sheet, or some parts of it."""
+    text = "\n".join((_HERE / f"{name}.css").read_text(encoding="utf-8") for name in parts)
+    # A font has one address: here, in the copy, and where the page asks for it early.
+    return _FONT.sub(lambda found: f'url("{static(f"shop/{found[1]}")}")', text)
+
+
+def _once(make: Callable[[], SafeString]) -> Callable[[], SafeString]:
+    """Made once; anew each time for a developer, whose files change under a server that runs."""
+    kept = cache(make)
+    return wraps(make)(lambda: make() if settings.DEBUG else kept())
+
+
+@_once
+def copy_style() -> SafeString:
+    """All style of the technician's copy, to stand in the page."""
+    parts = tuple(each for each in PARTS if each not in NOT_OF_THE_COPY)
+    texts = (joined(parts), *map(_text_of, COPY_SHEETS))
+    return _within("style", *(_COMMENT.sub("", text) for text in texts))
+
+
+@_once
+def copy_script() -> SafeString:
+    """All that runs in the technician's copy, to stand in the page."""
+    return _within("script", _text_of(PAGE_SCRIPT), joined_script())
+
+
+def _within(element: str, *texts: str) -> SafeString:
+    """Texts as the content of a style or a script. Raises ValueError where they would end it."""
+    text = "\n".join(texts)
+    if f"</{element}" in text.lower() or "<!--" in text:
+        raise ValueError(f"What stands in a {element} of a page cannot hold </{element} or <!--.")
+    return mark_safe(text)
+
+
+def _text_of(name: str) -> str:
+    """A static file of ours, by its name."""
+    return Path(str(finders.find(name))).read_text(encoding="utf-8")
 
 
 def joined_script() -> str:
-    """The script of the phone's sheet: each module a function that gives what it exports, in the
-    order in which they need each other, and the first one last.
+    """The script of the technician's copy: each module a function that gives what it exports, in
+    the order in which they need each other, and the first one last.
 
     Our modules import by `import {…}`, `import * as` and `import "./…"` alone, and export what they
     declare where they declare it. Raises ValueError for one that is written otherwise.
@@ -104,7 +145,7 @@ def _imported(found: re.Match[str]) -> str:
 
 
 #: What is joined here, by its name.
-JOINED: Final = {ONE_SHEET: joined, ONE_SCRIPT: joined_script}
+JOINED: Final = {ONE_SHEET: joined}
 
 
 class JoinedFinder(BaseFinder):

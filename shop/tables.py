@@ -8,6 +8,7 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext
 
 from equipment.models import Rig
 from shop import kits, rigview, words
@@ -285,8 +286,8 @@ def unread(when: datetime | None, *, today: date, shop: Shop, rig: Rig) -> tuple
     Each is empty where there is none: "never read" has no moment, what is fresh has no tag.
     """
     if when is None or when.year < 2000:
-        return "never read", ""
+        return gettext("never read"), ""
     days = (today - when.astimezone(shop.zone).date()).days
     is_old = days > shop.unread_days and not rig.is_laid_up
     moment = words.moment(when, zone=shop.zone, today=today)
-    return (f"not read {days} d" if is_old else ""), moment
+    return (gettext("not read {days} d").format(days=days) if is_old else ""), moment

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from django.utils.translation import gettext
+
 from equipment import absences
 from equipment.due import FAR_DATE
 from equipment.models import JobBooking, Rig
@@ -51,10 +53,11 @@ class Whereabouts:
         """ "in the shop to Fri 27 Nov" or "away at loft job to Fri 27 Nov"."""
         if self.away is not None:
             last = words.weekday(self.away.last_day, today=self.today)
-            return f"away at {self.away.job} to {last}"
+            return gettext("away at {job} to {day}").format(job=self.away.job, day=last)
         if self.leaves_on is not None:
-            return f"in the shop to {words.weekday(self.leaves_on - ONE_DAY, today=self.today)}"
-        return "in the shop"
+            last = words.weekday(self.leaves_on - ONE_DAY, today=self.today)
+            return gettext("in the shop to {day}").format(day=last)
+        return gettext("in the shop")
 
     def then_text(self) -> str:
         """The job that comes after: "30 Nov – 18 Dec"; empty where none is booked."""

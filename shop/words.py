@@ -1,22 +1,126 @@
 """How figures and states are said, one way for the page, the paper and the screen reader."""
 
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from decimal import Decimal
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from django.utils.text import capfirst
+from django.utils.translation import gettext, gettext_noop
 
 from equipment import due as due_math
 from equipment.counters import plain
+from equipment.dates import MONTHS, WEEKDAYS
 from equipment.models import Counter, Due
 
+#: In English: drafted sheets keep them. `shop.spoken.own` says them in the language of a reader.
 STATE_WORDS = {
-    due_math.OVERDUE: "overdue",
-    due_math.DUE: "due",
-    due_math.SOON: "due soon",
+    due_math.OVERDUE: gettext_noop("overdue"),
+    due_math.DUE: gettext_noop("due"),
+    due_math.SOON: gettext_noop("due soon"),
     due_math.CLEAR: "clear",
 }
+#: State and figures of a service when it was picked. use: as `life_text`.
+STATE_TEXTS = {
+    due_math.OVERDUE: gettext_noop("overdue, {use}"),
+    due_math.DUE: gettext_noop("due, {use}"),
+    due_math.SOON: gettext_noop("due soon, {use}"),
+    due_math.CLEAR: gettext_noop("clear, {use}"),
+}
+FOUND_ON = gettext_noop("found {day}")
+NOT_DONE_ON = gettext_noop("not done on sheet {number} after all")
+LIFE = gettext_noop("{life} {unit}")
+LIFE_OF = gettext_noop("{life} of {interval} {unit}")
+AT_LEAST = gettext_noop("at least {use}")
+MEASURED_TODAY = gettext_noop("measured today")
+MEASURED_AGO = gettext_noop("measured {days} d ago")
+NO_VALUE_PAST = gettext_noop("no value past its limit")
+#: What a correction changed.
+HOW_LONG = gettext_noop("How long the work took")
+USED = gettext_noop("{used} used")
+NONE_USED = gettext_noop("none used")
+NOT_DONE = gettext_noop("not done, comes back")
+#: Why a movement was undone by one.
+BY_SHEET = gettext_noop("sheet {sheet}: {why}")
+#: Why something on a sheet was refused, and waits for a manager.
+SIGNED_BY = gettext_noop("Sheet {sheet} is signed by {who}; nothing on it changes.")
+VOID_BY = gettext_noop("Sheet {sheet} is void by {who}; nothing on it changes.")
+IS_VOID = gettext_noop("Sheet {sheet} is void; nothing on it changes.")
+SIGNED_ALREADY = gettext_noop("Sheet {sheet} was signed by {who} as “{signature}” already.")
+CHECKS_LOCKED = gettext_noop("The checks open when these are done: {named}.")
+LOOK_AGAIN = gettext_noop("Pressure can come back. Before this, do again: {named}.")
+DO_AGAIN = gettext_noop("Before this, do again: {named}.")
+COMES_FIRST = gettext_noop("This comes first: {named}.")
+LOCKS_OFF_FIRST = gettext_noop("Locks off comes first. Still missing: {named}.")
+ELECTRICIAN_ENTERS = gettext_noop("“{title}” is for a licensed electrician: only one can enter it.")
+ELECTRICIAN_SIGNS = gettext_noop("“{title}” is for a licensed electrician: only one signs for it.")
+HERE = gettext_noop("Here: {people}.")
+NO_SUCH_PART = gettext_noop("There is no part of the number “{part}”.")
+LIES_NOWHERE = gettext_noop("None of {part} lies where this sheet may take from.")
+PROMISED = gettext_noop("{quantity} of it in {place} is promised to others.")
+MORE_THAN_USUAL = gettext_noop("More than usual: {counted} {since}. Is it right?")
+LESS_THAN_USUAL = gettext_noop("Less than usual: {counted} {since}. Is it right?")
+SINCE = gettext_noop("since {day}")
+#: Why an entry cannot simply be taken as theirs who made it.
+SIGNS_IN_NO_MORE = gettext_noop("{who} may no longer sign in.")
+WORKS_NO_MORE = gettext_noop("{who} no longer works on sheets.")
+OTHER_PASSWORD = gettext_noop("{who} has another password since this phone was signed in.")
+NOT_SIGNED_IN = gettext_noop("{who} had not signed in on this phone for {days} days.")
+#: Where the fault is ours; the log has the rest.
+BROKE = gettext_noop("It could not be posted. Tell whoever looks after this installation.")
+USED_NOT_SAID = gettext_noop("Say how much was used of: {parts}.")
+USED_MORE = gettext_noop(
+    "{part}: {used} used, but only {taken} in the tray of this sheet."
+    " Take the rest to the tray first, or correct the figure."
+)
+#: Why a part or a reading of a sheet signed without signal waits for a manager.
+TRAY_HELD = gettext_noop("The tray held {quantity}.")
+NONE_IN_TRAY = gettext_noop("None was in the tray.")
+NOBODY_SAID = gettext_noop("Nobody said how much was used; {quantity} in the tray went back.")
+LOWER_THAN = gettext_noop("Lower than {previous}, read on {day}.")
+#: What is asked before a signature.
+NO_PART_USED = gettext_noop(
+    "Marked as replaced, and no part is noted as used for it: {named}. Sign all the same?"
+)
+#: What is kept on a sheet in these words, to be read back by them.
+COMPOSED = (
+    *STATE_TEXTS.values(),
+    FOUND_ON,
+    NOT_DONE_ON,
+    LIFE_OF,
+    LIFE,
+    AT_LEAST,
+    MEASURED_AGO,
+    USED_MORE,
+    USED,
+    BY_SHEET,
+    SIGNED_BY,
+    VOID_BY,
+    IS_VOID,
+    SIGNED_ALREADY,
+    CHECKS_LOCKED,
+    LOOK_AGAIN,
+    DO_AGAIN,
+    COMES_FIRST,
+    LOCKS_OFF_FIRST,
+    ELECTRICIAN_ENTERS,
+    ELECTRICIAN_SIGNS,
+    HERE,
+    NO_SUCH_PART,
+    LIES_NOWHERE,
+    PROMISED,
+    MORE_THAN_USUAL,
+    LESS_THAN_USUAL,
+    SIGNS_IN_NO_MORE,
+    WORKS_NO_MORE,
+    OTHER_PASSWORD,
+    NOT_SIGNED_IN,
+    USED_NOT_SAID,
+    TRAY_HELD,
+    NONE_IN_TRAY,
+    NOBODY_SAID,
+    LOWER_THAN,
+)
 #: How the interval is named beside its tape: "was due at 500 hours".
 AT = {
     due_math.OVERDUE: "was due at",
@@ -27,7 +131,7 @@ AT = {
     "none": "at",
 }
 #: What falls by the calendar and by what happens is told in days.
-UNITS = {"hours": "h", "strokes": "strokes", "gallons": "gal"} | dict.fromkeys(
+UNITS = {"hours": "h", "strokes": gettext_noop("strokes"), "gallons": "gal"} | dict.fromkeys(
     (*due_math.BY_THE_CALENDAR, due_math.VALUE), "d"
 )
 LONG_UNITS = {"hours": "hours", "strokes": "strokes", "gallons": "gallons"} | dict.fromkeys(
@@ -63,31 +167,50 @@ def exactly(value: Decimal | None) -> str:
 
 def day(value: date, *, today: date) -> str:
     """ "25 Nov", with the year when it is not this one."""
-    text = f"{value.day} {value:%b}"
+    text = f"{value.day} {MONTHS[value.month - 1]}"
     return text if value.year == today.year else f"{text} {value.year}"
 
 
+def whole_day(value: date) -> str:
+    """ "Wed 25 Nov 2026": for what is kept."""
+    return f"{WEEKDAYS[value.weekday()]} {value.day} {MONTHS[value.month - 1]} {value.year}"
+
+
 def weekday(value: date, *, today: date) -> str:
-    return f"{value:%a} {day(value, today=today)}"
+    return f"{WEEKDAYS[value.weekday()]} {day(value, today=today)}"
 
 
-def moment(value: datetime, *, zone: ZoneInfo, today: date) -> str:
-    """ "today 06:40" or "24 Nov 06:40", in the shop's zone."""
+def clock(value: datetime, *, zone: tzinfo, today: date) -> str:
+    """ "06:40" or, of another day, "24 Nov 06:40", in the shop's zone."""
     local = value.astimezone(zone)
-    when = "today" if local.date() == today else day(local.date(), today=today)
-    return f"{when} {local:%H:%M}"
+    if local.date() == today:
+        return f"{local:%H:%M}"
+    return f"{day(local.date(), today=today)} {local:%H:%M}"
+
+
+def moment(value: datetime, *, zone: tzinfo, today: date) -> str:
+    """ "today 06:40" or "24 Nov 06:40", in the shop's zone."""
+    said = clock(value, zone=zone, today=today)
+    is_today = value.astimezone(zone).date() == today
+    return gettext("today {time}").format(time=said) if is_today else said
 
 
 def dated(value: datetime, *, zone: ZoneInfo) -> str:
     """ "25 Nov 2026 08:39", in the shop's zone: for what is kept."""
     local = value.astimezone(zone)
-    return f"{local.day} {local:%b %Y %H:%M}"
+    return f"{dated_day(local.date())} {local:%H:%M}"
+
+
+def dated_day(value: date) -> str:
+    """ "25 Nov 2026": for what is kept."""
+    return f"{value.day} {MONTHS[value.month - 1]} {value.year}"
 
 
 def counter_name(counter: Counter) -> str:
     """ "Generator, h"; "Strokes A" needs no unit behind it."""
-    says_it = counter.unit in counter.name.casefold()
-    return counter.name if says_it else f"{counter.name}, {counter.unit}"
+    if counter.unit in counter.name.casefold():
+        return gettext(counter.name)
+    return f"{gettext(counter.name)}, {gettext(counter.unit)}"
 
 
 def span(minutes: int) -> str:
@@ -183,15 +306,15 @@ def life_text(due: DueFigures, *, today: date) -> str:
     """
     if due.measure == due_math.VALUE:
         if due.due_date == due_math.FAR_DATE or is_brought_forward(due):
-            return "no value past its limit"
+            return NO_VALUE_PAST
         ago = figure(life_now(due, today=today))
-        return "measured today" if ago == "0" else f"measured {ago} d ago"
+        return MEASURED_TODAY if ago == "0" else MEASURED_AGO.format(days=ago)
     life = amount(life_now(due, today=today), due.measure)
     interval = interval_of(due)
     if interval is None:
-        return f"{life} {UNITS[due.measure]}"
-    text = f"{life} of {figure(interval)} {UNITS[due.measure]}"
-    return f"at least {text}" if due.is_at_least else text
+        return LIFE.format(life=life, unit=UNITS[due.measure])
+    text = LIFE_OF.format(life=life, interval=figure(interval), unit=UNITS[due.measure])
+    return AT_LEAST.format(use=text) if due.is_at_least else text
 
 
 def past_text(due: DueFigures, *, today: date) -> str:
@@ -266,22 +389,22 @@ def odds_text(permille: int, *, certain: bool = False, already: bool = False) ->
     would make 100 and 0.
     """
     if already:
-        return "already due"
+        return gettext("already due")
     if certain and permille in (0, 1000):
-        return "certain" if permille else "not"
+        return gettext("certain") if permille else gettext("not")
     if permille > 990:
-        return "over 99 %"
+        return gettext("over 99 %")
     if permille < 10:
-        return "under 1 %"
+        return gettext("under 1 %")
     return f"{(permille + 5) // 10} %"
 
 
 def date_text(due: DueFigures, *, today: date) -> str:
     """ "about 13 Dec" by the rate of use, "4 Dec" by the calendar, "no date yet"."""
     if due.due_date == due_math.FAR_DATE:
-        return "no date yet"
+        return gettext("no date yet")
     text = day(due.due_date, today=today)
-    return text if is_certain(due) else f"about {text}"
+    return text if is_certain(due) else gettext("about {day}").format(day=text)
 
 
 def date_note(due: DueFigures, *, today: date) -> str:

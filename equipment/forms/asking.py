@@ -201,7 +201,7 @@ class AfterForm(RowForm):
         after, days = data.get("after"), data.get("days")
         data["is_one"] = after is not None or days is not None
         if after is not None and days is None:
-            self.say("days", NEEDED)
+            self.say("days", str(NEEDED))
         if days is not None and after is None:
             self.say("after", "Choose the service.")
         return data
@@ -238,7 +238,7 @@ class ValueForm(RowForm):
         if low is not None and high is not None and high < low:
             self.say("high", "The upper limit lies below the lower.")
         if data.get("days") is None:
-            self.say("days", NEEDED)
+            self.say("days", str(NEEDED))
         return data
 
     def plan(self) -> TriggerPlan:

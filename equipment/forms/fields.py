@@ -1,6 +1,5 @@
 """Fields that read counters, days and moments, and what every form that is sent has in common."""
 
-import re
 from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any, Final
@@ -9,12 +8,14 @@ from uuid import uuid4
 from django import forms
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
 
 from equipment.models import Component, ComponentKind
+from equipment.values import number_of
 
-#: 1182, 1182.5, 1,182 and 1 182; no exponent, no sign but a minus, which is refused in words.
-NUMBER: Final = re.compile(r"-?(\d+|\d{1,3}([, \u00a0\u202f]\d{3})+)(\.\d+)?|\.\d+")
-NEEDED: Final = "This is needed."
+NEEDED: Final = gettext_lazy("This is needed.")
+#: What Django says in its place.
+DJANGOS: Final = forms.Field.default_error_messages["required"]
 #: As many as any key of ours has, and every column of keys holds.
 MOST_KEY_DIGITS: Final = 18
 
@@ -36,20 +37,24 @@ class NumberField(forms.CharField):
         super().__init__(max_length=24, **kwargs)
 
     def clean(self, value: Any) -> Any:
-        text = super().clean(value).replace("−", "-")
+        text = super().clean(value)
         if not text:
             return None
-        if not NUMBER.fullmatch(text):
-            raise forms.ValidationError("Write a number, like 1182 or 60.5.")
-        number = Decimal(re.sub(r"[,\s]", "", text))
+        number = number_of(text)
+        if number is None:
+            raise forms.ValidationError(gettext("Write a number, like 1182 or 60.5."))
         if (number < 0 and not self.signed) or (not self.zero and not number):
             raise forms.ValidationError(
-                "This cannot be below zero." if self.zero else "Give a number above zero."
+                gettext("This cannot be below zero.")
+                if self.zero
+                else gettext("Give a number above zero.")
             )
         if abs(number) >= (10**8 if self.signed else 10**9):
-            raise forms.ValidationError("That number is too large.")
+            raise forms.ValidationError(gettext("That number is too large."))
         if round(number, self.places) != number:
-            raise forms.ValidationError(f"At most {self.places} decimals.")
+            raise forms.ValidationError(
+                gettext("At most {places} decimals.").format(places=self.places)
+            )
         return number
 
     def prepare_value(self, value: Any) -> Any:
@@ -61,7 +66,9 @@ class DayField(forms.DateField):
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
-        kwargs.setdefault("error_messages", {"invalid": "Write the day like 2026-03-02."})
+        kwargs.setdefault(
+            "error_messages", {"invalid": gettext_lazy("Write the day like 2026-03-02.")}
+        )
         super().__init__(**kwargs)
 
     def validate(self, value: date | None) -> None:
@@ -70,7 +77,7 @@ class DayField(forms.DateField):
         """
         super().validate(value)
         if value in (date.min, date.max):
-            raise forms.ValidationError("Check the year.")
+            raise forms.ValidationError(gettext("Check the year."))
 
 
 class ClockField(forms.TimeField):
@@ -78,7 +85,7 @@ class ClockField(forms.TimeField):
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
-        kwargs.setdefault("error_messages", {"invalid": "Write the time like 14:30."})
+        kwargs.setdefault("error_messages", {"invalid": gettext_lazy("Write the time like 14:30.")})
         super().__init__(**kwargs)
 
 
@@ -121,7 +128,7 @@ class SpokenForm(forms.Form):
         self.now = now
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
-            if field.error_messages.get("required", "").startswith("This field"):
+            if field.error_messages.get("required") == DJANGOS:
                 field.error_messages["required"] = NEEDED
 
     @property
@@ -135,7 +142,7 @@ class SentForm(SpokenForm):
     request_id = forms.UUIDField(
         widget=forms.HiddenInput,
         error_messages=dict.fromkeys(
-            ("required", "invalid"), "The page came incomplete. Send it again."
+            ("required", "invalid"), gettext_lazy("The page came incomplete. Send it again.")
         ),
     )
 

@@ -5,6 +5,8 @@ from typing import Any, Final
 
 from django import forms
 from django.http import QueryDict
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from equipment.pictures import Picture, PictureRefused, shrink
 from equipment.services.photos import MOST_OF_FOUND_WORK, is_stored
@@ -15,9 +17,9 @@ MOST_AT_ONCE: Final = 6
 #: Without HEIC in the list a phone that takes such photos sends JPEG.
 PICTURE_TYPES: Final = "image/jpeg,image/png,image/webp"
 NOT_COME: Final = {
-    "empty": "The photo came empty. Take it again.",
-    "invalid": "The photo did not come along. Take it again.",
-    "max_length": "The photo's file name is too long.",
+    "empty": gettext_lazy("The photo came empty. Take it again."),
+    "invalid": gettext_lazy("The photo did not come along. Take it again."),
+    "max_length": gettext_lazy("The photo's file name is too long."),
 }
 
 
@@ -25,12 +27,14 @@ def looked_at(file: Any) -> Picture:
     """What is kept of a photo that was sent. file: an upload. Raises ValidationError, in words."""
     if (file.size or 0) > MOST_MEGABYTES * 1024 * 1024:
         raise forms.ValidationError(
-            f"The photo is larger than {MOST_MEGABYTES} MB. Take it with a smaller size."
+            gettext("The photo is larger than {most} MB. Take it with a smaller size.").format(
+                most=MOST_MEGABYTES
+            )
         )
     try:
         return shrink(file)
     except PictureRefused as refused:
-        raise forms.ValidationError(str(refused)) from refused
+        raise forms.ValidationError(refused.said(gettext)) from refused
 
 
 class PhotoFields(forms.Form):
@@ -94,7 +98,9 @@ class PhotosField(forms.FileField):
     def clean(self, data: Any, initial: Any = None) -> list[Picture]:
         files = [each for each in data or [] if each]
         if len(files) > MOST_AT_ONCE:
-            raise forms.ValidationError(f"Send at most {MOST_AT_ONCE} photos at once.")
+            raise forms.ValidationError(
+                gettext("Send at most {most} photos at once.").format(most=MOST_AT_ONCE)
+            )
         if not files:
             super().clean(None, initial)
         return [looked_at(super(PhotosField, self).clean(each, initial)) for each in files]
@@ -104,9 +110,14 @@ class PhotosFields(forms.Form):
     """Photos chosen or taken now, and those that came with a sending that was refused."""
 
     photos = PhotosField(
-        label="Photos",
-        help_text=f"Up to {MOST_AT_ONCE} at once, JPEG, PNG or WEBP. They are made small, and "
-        "where they were taken is left out.",
+        label=gettext_lazy("Photos"),
+        help_text=format_lazy(
+            gettext_lazy(
+                "Up to {most} at once, JPEG, PNG or WEBP. They are made small, and where they were"
+                " taken is left out."
+            ),
+            most=MOST_AT_ONCE,
+        ),
     )
     photo_ids = forms.Field(required=False, widget=forms.HiddenInput)
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
 
 from equipment.counters import (
     InFuture,
@@ -16,6 +17,7 @@ from equipment.counters import (
     WentDown,
     plain,
 )
+from equipment.dates import MONTHS
 from equipment.expecting import Expected
 from equipment.forms.drums import DrumFields
 from equipment.forms.fields import NumberField, SentForm, SpokenForm, WhenForm, WhyField
@@ -27,12 +29,21 @@ from equipment.services.expecting import Unusual
 Step = Reading.Step
 #: What happened to the face, as a person says it.
 STEP_WORDS = {
-    Step.CONTINUED: "It counted on",
-    Step.RESET: "It was reset",
-    Step.ROLLOVER: "It rolled over",
-    Step.REPLACED: "It has a new face",
+    Step.CONTINUED: gettext_lazy("It counted on"),
+    Step.RESET: gettext_lazy("It was reset"),
+    Step.ROLLOVER: gettext_lazy("It rolled over"),
+    Step.REPLACED: gettext_lazy("It has a new face"),
 }
-CORRECT = "Correct the value"
+SINCE = (
+    gettext_lazy("since Monday"),
+    gettext_lazy("since Tuesday"),
+    gettext_lazy("since Wednesday"),
+    gettext_lazy("since Thursday"),
+    gettext_lazy("since Friday"),
+    gettext_lazy("since Saturday"),
+    gettext_lazy("since Sunday"),
+)
+CORRECT = gettext_lazy("Correct the value")
 NOT_YET = "Nothing is kept yet: see what is marked below."
 SEND_AGAIN = "Nothing is kept yet. If what is marked below is right, send it once more as it is."
 
@@ -40,14 +51,20 @@ SEND_AGAIN = "Nothing is kept yet. If what is marked below is right, send it onc
 class FaceForm(SpokenForm):
     """What one face shows. Empty: it was not read."""
 
-    value = NumberField(label="Shows", required=False)
+    value = NumberField(label=gettext_lazy("Shows"), required=False)
     step = forms.ChoiceField(
-        label="What happened to the counter", required=False, widget=forms.RadioSelect
+        label=gettext_lazy("What happened to the counter"),
+        required=False,
+        widget=forms.RadioSelect,
     )
     before_reset = NumberField(
-        label="Last value before that", required=False, help_text="Leave it empty if nobody saw it."
+        label=gettext_lazy("Last value before that"),
+        required=False,
+        help_text=gettext_lazy("Leave it empty if nobody saw it."),
     )
-    face_start = NumberField(label="What the new face showed when fitted", required=False)
+    face_start = NumberField(
+        label=gettext_lazy("What the new face showed when fitted"), required=False
+    )
     #: The value that was asked about: sent again as it was, it is meant.
     sure = forms.Field(required=False, widget=forms.HiddenInput)
 
@@ -58,7 +75,8 @@ class FaceForm(SpokenForm):
         super().__init__(*args, prefix=f"c{counter.pk}", **kwargs)
         self.counter = counter
         #: The counter's name, with the place of the component that it travels with.
-        self.name = f"{place}, {counter.name}" if place else counter.name
+        name = gettext(counter.name) if counter.name else ""
+        self.name = f"{place}, {name}" if place else name
         self.fields["step"].choices = [  # type: ignore[attr-defined]
             (step, STEP_WORDS[step]) for step in self._steps()
         ]
@@ -105,12 +123,14 @@ class FaceForm(SpokenForm):
         before, start = cleaned.get("before_reset"), cleaned.get("face_start")
         if cleaned.get("value") is None:
             if "value" not in self.errors and (step != Step.CONTINUED or before is not None):
-                self.add_error("value", "Say what it shows now.")
+                self.add_error("value", gettext("Say what it shows now."))
             return cleaned
         if step == Step.CONTINUED and (before is not None or start is not None):
-            self.add_error("step", "Say what happened to the counter.")
+            self.add_error("step", gettext("Say what happened to the counter."))
         if step == Step.REPLACED and start is None and "face_start" not in self.errors:
-            self.add_error("face_start", "Say what the new face showed when it was fitted.")
+            self.add_error(
+                "face_start", gettext("Say what the new face showed when it was fitted.")
+            )
         return cleaned
 
     def reading(self) -> NewReading | None:
@@ -131,10 +151,14 @@ class FaceForm(SpokenForm):
     def ask(self, odd: Unusual) -> None:
         """Ask whether an unusual value is right; the same value once more is the answer."""
         self.data = {**dict(self.data.items()), self.add_prefix("sure"): self["value"].data}
-        much = "More" if odd.is_more else "Less"
+        text = (
+            gettext("More than usual: {counted} {since}. Is it right?")
+            if odd.is_more
+            else gettext("Less than usual: {counted} {since}. Is it right?")
+        )
         since = _since(self.counter.last_at, self.today)
-        counted = f"{plain(odd.counted)} {self.counter.unit}"
-        self.add_error("value", f"{much} than usual: {counted} since {since}. Is it right?")
+        counted = f"{plain(odd.counted)} {gettext(self.counter.unit)}"
+        self.add_error("value", text.format(counted=counted, since=since))
 
     def is_as_kept(self, new: NewReading) -> bool:
         """Whether that stands on the page already, as its initial value."""
@@ -154,7 +178,7 @@ class FaceForm(SpokenForm):
             isinstance(refusal, OffTheFace)
             and refusal.value == self.cleaned_data.get("before_reset") is not None
         )
-        self.add_error("before_reset" if about_before else "value", str(refusal))
+        self.add_error("before_reset" if about_before else "value", refusal.said(gettext))
 
 
 class FacesOfARig(forms.Form):
@@ -302,14 +326,15 @@ class ReverseReadingForm(SentForm):
 
 
 def _since(when: datetime, today: date) -> str:
-    """ "Tuesday", "yesterday", "07:30 today", "3 Nov"."""
+    """ "since Tuesday", "since yesterday", "since 07:30 today", "since 3 Nov"."""
     local = timezone.localtime(when)
     days = (today - local.date()).days
     if days <= 0:
-        return f"{local:%H:%M} today"
+        return gettext("since {time} today").format(time=f"{local:%H:%M}")
     if days == 1:
-        return "yesterday"
+        return gettext("since yesterday")
     if days < 7:
-        return f"{local:%A}"
+        return str(SINCE[local.weekday()])
     year = "" if local.year == today.year else f" {local.year}"
-    return f"{local.day} {local:%b}{year}"
+    day = f"{local.day} {MONTHS[local.month - 1]}{year}"
+    return gettext("since {day}").format(day=day)

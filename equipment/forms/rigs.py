@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from equipment.forms.fields import (
     DayField,
@@ -28,21 +29,28 @@ class FindingForm(PhotosFields, SentForm):
 
     WHOLE_RIG = "rig"
     text = forms.CharField(
-        label="What you found", max_length=300, widget=forms.Textarea(attrs={"rows": 3})
+        label=gettext_lazy("What you found"),
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 3}),
     )
-    component = forms.ChoiceField(label="Where")
-    is_grave = forms.BooleanField(label="Rig must not leave", required=False)
+    component = forms.ChoiceField(label=gettext_lazy("Where"))
+    is_grave = forms.BooleanField(label=gettext_lazy("Rig must not leave"), required=False)
 
     def __init__(self, *args: Any, fitted: Sequence[Installation], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fitted = {str(row.component_id): row.component for row in fitted}
         self.fields["component"].choices = [  # type: ignore[attr-defined]
-            (self.WHOLE_RIG, "the rig as a whole"),
-            *((str(row.component_id), f"{row.position.label}, {row.component}") for row in fitted),
+            (self.WHOLE_RIG, gettext("the rig as a whole")),
+            *((str(row.component_id), _place_of(row)) for row in fitted),
         ]
 
     def clean_component(self) -> Component | None:
         return self.fitted.get(self.cleaned_data["component"])
+
+
+def _place_of(row: Installation) -> str:
+    kind = gettext(row.position.kind.name)
+    return f"{f'{kind} {row.position.side}'.strip()}, {row.component}"
 
 
 #: Rigs that are chosen by a tap on their number; of more than that the number is typed.
@@ -55,22 +63,22 @@ class ReportForm(PhotosFields, SentForm):
     field_order = ("rig", "text", "photos", "is_grave")
 
     rig = forms.ModelChoiceField(
-        label="Rig",
+        label=gettext_lazy("Rig"),
         queryset=Rig.objects.none(),
         to_field_name="number",
         empty_label=None,
         error_messages={
-            "required": "Choose the rig.",
-            "invalid_choice": "There is no rig of that number.",
+            "required": gettext_lazy("Choose the rig."),
+            "invalid_choice": gettext_lazy("There is no rig of that number."),
         },
     )
     text = forms.CharField(
-        label="What you found",
+        label=gettext_lazy("What you found"),
         max_length=300,
         widget=forms.Textarea(attrs={"rows": 3}),
-        error_messages={"required": "Say in a few words what you found."},
+        error_messages={"required": gettext_lazy("Say in a few words what you found.")},
     )
-    is_grave = forms.BooleanField(label="Rig must not leave", required=False)
+    is_grave = forms.BooleanField(label=gettext_lazy("Rig must not leave"), required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy, ngettext
 
 from equipment.forms.fields import DayField, SentForm, SpokenForm
 from equipment.forms.readings import NOT_YET, FaceForm, FacesOfARig
@@ -19,15 +20,17 @@ class AnswerForm(SpokenForm):
 
     answer = forms.ChoiceField(
         choices=[
-            (Answer.RIGHT, "In order"),
-            (Answer.WRONG, "Not right"),
-            (Answer.NOT_APPLICABLE, "It does not apply here"),
+            (Answer.RIGHT, gettext_lazy("In order")),
+            (Answer.WRONG, gettext_lazy("Not right")),
+            (Answer.NOT_APPLICABLE, gettext_lazy("It does not apply here")),
         ],
         widget=forms.RadioSelect,
-        error_messages={"required": "Answer this check, or say that it does not apply."},
+        error_messages={
+            "required": gettext_lazy("Answer this check, or say that it does not apply.")
+        },
     )
-    note = forms.CharField(label="What is not right", max_length=200, required=False)
-    is_grave = forms.BooleanField(label="Rig must not leave", required=False)
+    note = forms.CharField(label=gettext_lazy("What is not right"), max_length=200, required=False)
+    is_grave = forms.BooleanField(label=gettext_lazy("Rig must not leave"), required=False)
 
     def __init__(
         self, *args: Any, item: RoundItem, rest_is_right: bool = False, **kwargs: Any
@@ -44,7 +47,7 @@ class AnswerForm(SpokenForm):
         if cleaned.get("answer") == "":
             cleaned["answer"] = Answer.RIGHT
         if cleaned.get("answer") == Answer.WRONG and not cleaned.get("note", "").strip():
-            self.add_error("note", "Say what is not right.")
+            self.add_error("note", gettext("Say what is not right."))
         return cleaned
 
     def said(self) -> NewAnswer:
@@ -92,15 +95,19 @@ class RoundForm(FacesOfARig, SentForm):
     def clean_day(self) -> date:
         day: date = self.cleaned_data["day"]
         if not self.today - timedelta(days=1) <= day <= self.today:
-            raise forms.ValidationError("A round is recorded on its own day.")
+            raise forms.ValidationError(gettext("A round is recorded on its own day."))
         return day
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         open_ = sum(not each.is_valid() for each in self.answers)
         if open_:
-            checks = "One check is" if open_ == 1 else f"{open_} checks are"
-            self.add_error(None, f"{checks} still open. Nothing is kept yet.")
+            said = ngettext(
+                "One check is still open. Nothing is kept yet.",
+                "{count} checks are still open. Nothing is kept yet.",
+                open_,
+            )
+            self.add_error(None, said.format(count=open_))
         wrong_faces = sum(not face.is_valid() for face in self.faces)
         if wrong_faces and not open_:
             self.add_error(None, NOT_YET)

@@ -5,6 +5,7 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from equipment import counters
 from equipment.models.rigs import ZERO, Component, ComponentKind, Installation, Rig, Side
@@ -130,10 +131,10 @@ class Reading(models.Model):
     """What a face showed, when, and who says so. A wrong one is taken back by a row naming it."""
 
     class Step(models.TextChoices):
-        CONTINUED = counters.CONTINUED, "counted on"
-        RESET = counters.RESET, "was reset"
-        ROLLOVER = counters.ROLLOVER, "rolled over"
-        REPLACED = counters.REPLACED, "new counter face"
+        CONTINUED = counters.CONTINUED, gettext_lazy("counted on")
+        RESET = counters.RESET, gettext_lazy("was reset")
+        ROLLOVER = counters.ROLLOVER, gettext_lazy("rolled over")
+        REPLACED = counters.REPLACED, gettext_lazy("new counter face")
 
     class Source(models.TextChoices):
         PERSON = "person", "a person"

@@ -10,6 +10,7 @@ from django.db.models import Q
 
 from equipment import due
 from equipment.models.care import Service, ServiceVersion, Skill, Trigger
+from equipment.models.constraints import all_or_none
 from equipment.models.rigs import ZERO, Component, ComponentKind, Position, Rig
 
 FAR_DATE = due.FAR_DATE
@@ -255,10 +256,8 @@ class Postponement(models.Model):
                 name="postponed_for_a_reason",
                 violation_error_message="Say why it is put off.",
             ),
-            models.CheckConstraint(
-                condition=Q(taken_off_at__isnull=True, taken_off_by__isnull=True)
-                | Q(taken_off_at__isnull=False, taken_off_by__isnull=False),
-                name="a_postponement_taken_off_says_who_and_when",
+            all_or_none(
+                "taken_off_at", "taken_off_by", name="a_postponement_taken_off_says_who_and_when"
             ),
         ]
         indexes = [models.Index(fields=["component", "service"])]

@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from equipment.models.care import Service
+from equipment.models.constraints import all_or_none
 from equipment.models.rigs import ComponentType
 
 
@@ -88,17 +89,10 @@ class Known(models.Model):
                 condition=Q(printed_since__isnull=False),
                 name="one_printed_picture_of_a_type",
             ),
-            models.CheckConstraint(
-                condition=Q(
-                    taken_off_by__isnull=True,
-                    taken_off_at__isnull=True,
-                    taken_off_because__isnull=True,
-                )
-                | Q(
-                    taken_off_by__isnull=False,
-                    taken_off_at__isnull=False,
-                    taken_off_because__isnull=False,
-                ),
+            all_or_none(
+                "taken_off_by",
+                "taken_off_at",
+                "taken_off_because",
                 name="what_was_taken_off_says_who_and_why",
             ),
         ]

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils.text import capfirst
+from django.utils.translation import gettext
 
 from equipment import due, sides
 
@@ -175,7 +176,8 @@ class Position(models.Model):
 
     @property
     def label(self) -> str:
-        return f"{self.kind.name} {self.side}".strip()
+        """Its kind and side, in the language that is spoken: "pump A"."""
+        return f"{gettext(self.kind.name)} {self.side}".strip()
 
     @property
     def heading(self) -> str:

@@ -3,7 +3,9 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
+from equipment.models.constraints import all_or_none
 from equipment.models.rigs import Component, ComponentKind, Installation, Rig, Side
 
 
@@ -54,9 +56,9 @@ class RoundAnswer(models.Model):
     """What one check of a round showed."""
 
     class Answer(models.TextChoices):
-        RIGHT = "right", "in order"
-        WRONG = "wrong", "not right"
-        NOT_APPLICABLE = "na", "not applicable"
+        RIGHT = "right", gettext_lazy("in order")
+        WRONG = "wrong", gettext_lazy("not right")
+        NOT_APPLICABLE = "na", gettext_lazy("not applicable")
 
     round = models.ForeignKey(Round, models.CASCADE, related_name="answers")
     item = models.ForeignKey(RoundItem, models.PROTECT, related_name="answers")
@@ -123,11 +125,7 @@ class Finding(models.Model):
                 name="found_work_names_a_rig_or_a_component",
                 violation_error_message="Say on which rig or component it was found.",
             ),
-            models.CheckConstraint(
-                condition=Q(closed_at__isnull=True, closed_by__isnull=True)
-                | Q(closed_at__isnull=False, closed_by__isnull=False),
-                name="closed_found_work_says_who_closed_it",
-            ),
+            all_or_none("closed_at", "closed_by", name="closed_found_work_says_who_closed_it"),
         ]
         indexes = [models.Index(fields=["rig", "closed_at"])]
 

@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from equipment import sides
 from equipment.models.care import Service
+from equipment.models.constraints import all_or_none
 from equipment.models.dues import StandingQuerySet
 from equipment.models.rigs import Component, Rig, Side
 from equipment.models.rounds import Finding
@@ -47,11 +48,7 @@ class BroughtForward(models.Model):
                 name="brought_forward_for_a_reason",
                 violation_error_message="Say why it is wanted sooner.",
             ),
-            models.CheckConstraint(
-                condition=Q(taken_off_at__isnull=True, taken_off_by__isnull=True)
-                | Q(taken_off_at__isnull=False, taken_off_by__isnull=False),
-                name="taken_off_says_who_and_when",
-            ),
+            all_or_none("taken_off_at", "taken_off_by", name="taken_off_says_who_and_when"),
         ]
         indexes = [models.Index(fields=["component", "taken_off_at"])]
 

@@ -55,6 +55,56 @@ def expected_of(counters: Iterable[Counter], *, at: datetime) -> dict[int, Expec
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class Foreseen:
+    """What a face may plausibly show up to a moment, for a page that is read without us.
+
+    until: the moment. low: the least it may show from the moment before on; high: the most it may
+    show until this one, None where nothing limits it. last value <= low. [counter units]
+    """
+
+    until: datetime
+    low: Decimal
+    high: Decimal | None
+
+
+def foreseen_of(
+    counters: Iterable[Counter], *, moments: Sequence[datetime]
+) -> dict[int, tuple[Foreseen, ...]]:
+    """Return what each counter may plausibly show between the moments given, by its key. One query.
+
+    moments: in order of time. What lies outside would be asked about or refused (`unusual`,
+    `impossible`) at any time of its stretch, since what is plausible only widens; what is near an
+    end may lie inside and be asked about all the same. Where nothing is known of the use, the clock
+    or the pump alone gives the most. A counter read later than the first moment is left out.
+    """
+    if sorted(moments) != list(moments):
+        raise ValueError("Moments come in order of time.")
+    asked = [each for each in counters if moments[0] > each.last_at]
+    totals = _recent_totals([each for each in asked if _is_known(each)])
+    return {each.pk: _foreseen(each, totals.get(each.pk, []), moments) for each in asked}
+
+
+def _foreseen(
+    counter: Counter, totals: Sequence[Total], moments: Sequence[datetime]
+) -> tuple[Foreseen, ...]:
+    found = []
+    low = counter.last_value
+    for moment in moments:
+        gain = _likely(counter, totals, moment) if _is_known(counter) else None
+        if gain is not None:
+            face = _face(counter, gain, moment)
+            found.append(Foreseen(moment, low, face.high))
+            low = face.low
+        else:
+            # As `timelines.check_pace` does where only the day of the last reading is known.
+            slack = timelines.DAY if counter.last_is_day_only else timedelta(0)
+            most = _most_possible(counter, moment + slack)
+            high = None if most is None else counter.last_value + most + counter.display_step
+            found.append(Foreseen(moment, low, high))
+    return tuple(found)
+
+
 def unusual(
     readings: Sequence[NewReading], *, at: datetime, is_day_only: bool = False
 ) -> dict[int, Unusual]:
@@ -134,11 +184,15 @@ def _face(counter: Counter, gain: Gain, at: datetime) -> Expected:
         last_value=counter.last_value,
         step=counter.display_step,
         rollover=counter.rollover,
-        possible=faces.most_possible(
-            elapsed=at - counter.last_at,
-            kind=timelines.pace_kind(counter),
-            max_per_minute=counter.max_per_minute,
-        ),
+        possible=_most_possible(counter, at),
+    )
+
+
+def _most_possible(counter: Counter, at: datetime) -> Decimal | None:
+    return faces.most_possible(
+        elapsed=at - counter.last_at,
+        kind=timelines.pace_kind(counter),
+        max_per_minute=counter.max_per_minute,
     )
 
 

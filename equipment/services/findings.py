@@ -7,6 +7,7 @@ from uuid import UUID
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.db.models import F
+from django.utils.translation import gettext_lazy
 
 from equipment.models import Component, Finding, Rig, SideSignal, SideWatch
 from equipment.services import locks
@@ -20,12 +21,12 @@ class FindingRefused(ValueError):
 
 class AlreadyClosed(FindingRefused):
     def __init__(self) -> None:
-        super().__init__("This found work is closed already.")
+        super().__init__(gettext_lazy("This found work is closed already."))
 
 
 class SayHow(FindingRefused):
     def __init__(self) -> None:
-        super().__init__("Say how it was put right.")
+        super().__init__(gettext_lazy("Say how it was put right."))
 
 
 def open_finding(

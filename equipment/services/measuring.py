@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
+from django.utils.translation import gettext_lazy
 
 from equipment import due as dates
 from equipment.models import Component, Measurement, Trigger
@@ -23,7 +24,7 @@ from equipment.services.readings import SLACK
 
 class NotYetMeasured(CareRefused):
     def __init__(self) -> None:
-        super().__init__("That time has not come yet. Check when it was measured.")
+        super().__init__(gettext_lazy("That time has not come yet. Check when it was measured."))
 
 
 @dataclass(frozen=True, slots=True)

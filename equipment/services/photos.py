@@ -11,6 +11,8 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
 from django.db.models import Q
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 
 from equipment.models import FacePhoto, Finding, FindingPhoto, Rig
 from equipment.pictures import Picture
@@ -25,7 +27,12 @@ MOST_OF_FOUND_WORK: Final = 12
 
 class TooManyPhotos(ValueError):
     def __init__(self) -> None:
-        super().__init__(f"This found work has {MOST_OF_FOUND_WORK} photos, which is all it takes.")
+        super().__init__(
+            format_lazy(
+                gettext_lazy("This found work has {most} photos, which is all it takes."),
+                most=MOST_OF_FOUND_WORK,
+            )
+        )
 
 
 def store_picture(picture: Picture) -> str:

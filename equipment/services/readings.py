@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext_noop
 
 from equipment import counters as faces
 from equipment.counters import ReadingRefused, Total
@@ -262,15 +263,17 @@ def check_alone(
         if value is None:
             continue
         if not value.is_finite() or value >= LARGEST:
-            raise ReadingRefused("No counter shows a number like that.")
+            raise ReadingRefused(gettext_noop("No counter shows a number like that."))
         if round(value, PLACES) != value:
-            raise ReadingRefused("A reading has at most three decimals.")
+            raise ReadingRefused(gettext_noop("A reading has at most three decimals."))
     if new.step == Reading.Step.ROLLOVER and counter.rollover is None:
-        raise ReadingRefused("This counter never starts again at zero by itself.")
+        raise ReadingRefused(gettext_noop("This counter never starts again at zero by itself."))
     if new.step == Reading.Step.RESET and not counter.is_resettable:
-        raise ReadingRefused("This counter cannot be reset.")
+        raise ReadingRefused(gettext_noop("This counter cannot be reset."))
     if new.step == Reading.Step.REPLACED and new.face_start is None:
-        raise ReadingRefused("Say what the new counter face showed when it was fitted.")
+        raise ReadingRefused(
+            gettext_noop("Say what the new counter face showed when it was fitted.")
+        )
 
 
 def _there_already(new: NewReading, counter: Counter, at: datetime) -> Reading | None:

@@ -1,13 +1,27 @@
 """What is said when a reading cannot be taken, beside what `equipment.counters` says."""
 
+from collections.abc import Callable
 from datetime import datetime
 from decimal import Decimal
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
+from django.utils.functional import lazystr
+from django.utils.translation import gettext_noop
 
 from equipment.counters import ReadingRefused, WentDown, plain
+from equipment.dates import MONTHS
 from equipment.models import Reading
+
+LATER_LOWER: Final = gettext_noop(
+    "The next reading, {later} on {day}, would then be lower than this one. Check both."
+)
+LATER_IMPOSSIBLE: Final = gettext_noop(
+    "The next reading, {later} on {day}, would then be impossible. Check both."
+)
+#: What a refused reading may say, with figures in it.
+COMPOSED: Final = (LATER_LOWER, LATER_IMPOSSIBLE)
 
 
 class SameMoment(ReadingRefused):
@@ -15,7 +29,10 @@ class SameMoment(ReadingRefused):
 
     def __init__(self, *, there: Decimal) -> None:
         self.there = there
-        super().__init__(f"A reading of this counter at that time exists: {plain(there)}.")
+        super().__init__(
+            gettext_noop("A reading of this counter at that time exists: {there}."),
+            there=plain(there),
+        )
 
 
 class BeforeTheCount(ReadingRefused):
@@ -23,7 +40,10 @@ class BeforeTheCount(ReadingRefused):
 
     def __init__(self, *, started_at: datetime, zone: ZoneInfo) -> None:
         self.started_at = started_at
-        super().__init__(f"Counting began on {_day(started_at, zone)}; nothing is kept before it.")
+        super().__init__(
+            gettext_noop("Counting began on {day}; nothing is kept before it."),
+            day=_day(started_at, zone),
+        )
 
 
 class AfterTheCount(ReadingRefused):
@@ -31,14 +51,17 @@ class AfterTheCount(ReadingRefused):
 
     def __init__(self, *, retired_at: datetime, zone: ZoneInfo) -> None:
         self.retired_at = retired_at
-        super().__init__(f"This counter is no longer in use: it ended on {_day(retired_at, zone)}.")
+        super().__init__(
+            gettext_noop("This counter is no longer in use: it ended on {day}."),
+            day=_day(retired_at, zone),
+        )
 
 
 class NothingCorrected(ReadingRefused):
     """The reading that would replace another says the same."""
 
     def __init__(self) -> None:
-        super().__init__("That is what stands there already.")
+        super().__init__(gettext_noop("That is what stands there already."))
 
 
 class LaterContradicts(ReadingRefused):
@@ -47,10 +70,10 @@ class LaterContradicts(ReadingRefused):
     def __init__(self, *, later: Reading, cause: ReadingRefused, zone: ZoneInfo) -> None:
         self.later = later
         self.cause = cause
-        fault = "lower than this one" if isinstance(cause, WentDown) else "impossible"
         super().__init__(
-            f"The next reading, {plain(later.value)} on {_day(later.at, zone)}, would then be "
-            f"{fault}. Check both."
+            LATER_LOWER if isinstance(cause, WentDown) else LATER_IMPOSSIBLE,
+            later=plain(later.value),
+            day=_day(later.at, zone),
         )
 
 
@@ -58,7 +81,7 @@ class AlreadyReversed(ReadingRefused):
     """The reading was taken back before."""
 
     def __init__(self) -> None:
-        super().__init__("This reading was taken back already.")
+        super().__init__(gettext_noop("This reading was taken back already."))
 
 
 class ReadingsRefused(ReadingRefused):
@@ -69,9 +92,21 @@ class ReadingsRefused(ReadingRefused):
 
     def __init__(self, errors: dict[int, ReadingRefused]) -> None:
         self.errors = errors
-        super().__init__(" ".join(str(error) for error in errors.values()))
+        super().__init__("")
+
+    def said(self, translate: Callable[[str], str]) -> str:
+        return " ".join(error.said(translate) for error in self.errors.values())
 
 
-def _day(at: datetime, zone: ZoneInfo) -> str:
-    day = timezone.localdate(at, zone)
-    return f"{day.day} {day:%b %Y}"
+class _Day:
+    """A day as a figure of a sentence, in the language in which that is said."""
+
+    def __init__(self, at: datetime, zone: ZoneInfo) -> None:
+        self.day = timezone.localdate(at, zone)
+
+    def __str__(self) -> str:
+        return f"{self.day.day} {MONTHS[self.day.month - 1]} {self.day.year}"
+
+
+def _day(at: datetime, zone: ZoneInfo) -> object:
+    return lazystr(_Day(at, zone))

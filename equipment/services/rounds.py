@@ -3,15 +3,19 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import transaction
+from django.utils.functional import lazy
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy, gettext_noop, ngettext
 
 from equipment.models import (
     Component,
+    Finding,
     Installation,
     JobBooking,
     Reading,
@@ -24,6 +28,9 @@ from equipment.services import locks
 from equipment.services.findings import open_finding
 from equipment.services.readings import NewReading, record_readings
 
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
 WEEK: Final = timedelta(days=7)
 DAY: Final = timedelta(days=1)
 
@@ -32,18 +39,21 @@ class RoundRefused(ValueError):
     """A round cannot be recorded as it stands; its text is meant for the person."""
 
 
+ALREADY_RECORDED: Final = gettext_noop("The round of this day was recorded already, by {who}.")
+
+
 class RoundAlreadyRecorded(RoundRefused):
     def __init__(self, there: Round) -> None:
         self.round = there
-        super().__init__(f"The round of this day was recorded already, by {there.author}.")
+        super().__init__(format_lazy(gettext_lazy(ALREADY_RECORDED), who=there.author))
 
 
 class AnswersRefused(RoundRefused):
     """errors: what is wrong, by the primary key of the round item."""
 
-    def __init__(self, errors: dict[int, str]) -> None:
+    def __init__(self, errors: dict[int, "_StrPromise"]) -> None:
         self.errors = errors
-        super().__init__(" ".join(errors.values()))
+        super().__init__(format_lazy(" ".join(["{}"] * len(errors)), *errors.values()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +125,13 @@ def record_round(
     author: AbstractBaseUser,
     at: datetime,
     request_id: UUID,
+    is_fact: bool = False,
 ) -> Round:
     """Record the round of one rig on one day; what is not right opens found work.
 
-    at: now. The same request_id again returns the same round.
+    at: now, or when it was walked. is_fact: walked where nobody could be asked, by a page that
+    may be days old. What that did not ask has no answer, and the next round asks what is weekly.
+    The same request_id again returns the same round.
     Raises RoundAlreadyRecorded; AnswersRefused, with nothing written, when a check of the round
     has no answer or one that is not right does not say what is wrong.
     """
@@ -128,7 +141,7 @@ def record_round(
             return sent
         if there := Round.objects.select_related("author").filter(rig=rig, day=day).first():
             raise RoundAlreadyRecorded(there)
-        _check(items_for_round(rig=rig, day=day), answers)
+        _check([] if is_fact else items_for_round(rig=rig, day=day), answers)
         made = Round.objects.create(
             rig=rig, day=day, author_id=author.pk, recorded_at=at, request_id=request_id
         )
@@ -136,21 +149,41 @@ def record_round(
             RoundAnswer(round=made, item=each.item, answer=each.answer, note=each.note.strip())
             for each in answers
         )
-        fitted = _fitted(rig)
-        for each in answers:
-            if each.answer == RoundAnswer.Answer.WRONG:
-                open_finding(
-                    rig=rig,
-                    component=_component(each.item, fitted),
-                    text=f"{each.item.text}: {each.note.strip()}",
-                    is_grave=each.is_grave,
-                    source_kind="round",
-                    source_number=made.pk,
-                    author=author,
-                    at=at,
-                    request_id=uuid5(request_id, each.item.code),
-                )
+        open_found_work(
+            rig=rig, answers=answers, of=made, author=author, at=at, request_id=request_id
+        )
         return made
+
+
+def open_found_work(
+    *,
+    rig: Rig,
+    answers: Iterable[NewAnswer],
+    of: Round,
+    author: AbstractBaseUser,
+    at: datetime,
+    request_id: UUID,
+) -> list[Finding]:
+    """Open found work for each answer that is not right, once for each request_id.
+
+    of: the round of the day; where two walked it, the one that was recorded.
+    """
+    fitted = _fitted(rig)
+    return [
+        open_finding(
+            rig=rig,
+            component=_component(each.item, fitted),
+            text=f"{each.item.text}: {each.note.strip()}",
+            is_grave=each.is_grave,
+            source_kind="round",
+            source_number=of.pk,
+            author=author,
+            at=at,
+            request_id=uuid5(request_id, each.item.code),
+        )
+        for each in answers
+        if each.answer == RoundAnswer.Answer.WRONG
+    ]
 
 
 def record_walk(
@@ -190,16 +223,39 @@ def record_walk(
         return made, kept
 
 
+def what_it_showed(made: Round, read: int) -> str:
+    """What is said of a round that was recorded, with so many readings; put into words when it is
+    shown, in the language in force there."""
+    answers = [row.answer for row in made.answers.all()]
+    wrong = answers.count(RoundAnswer.Answer.WRONG)
+    return _showed(answers.count(RoundAnswer.Answer.RIGHT), wrong, read)
+
+
+def _in_words(right: int, wrong: int, read: int) -> str:
+    if wrong:
+        said = gettext("The round is kept: {right} in order, {wrong} not right, now found work.")
+    else:
+        said = gettext("The round is kept: {right} in order.")
+    said = said.format(right=right, wrong=wrong)
+    if not read:
+        return said
+    faces = ngettext("{n} reading kept.", "{n} readings kept.", read).format(n=read)
+    return f"{said} {faces}"
+
+
+_showed = lazy(_in_words, str)
+
+
 def _check(items: Sequence[RoundItem], answers: Sequence[NewAnswer]) -> None:
     answered = {each.item.pk: each for each in answers}
     errors = {
-        item.pk: "Answer this check, or say that it does not apply."
+        item.pk: gettext_lazy("Answer this check, or say that it does not apply.")
         for item in items
         if item.pk not in answered
     }
     for each in answers:
         if each.answer == RoundAnswer.Answer.WRONG and not each.note.strip():
-            errors[each.item.pk] = "Say what is not right."
+            errors[each.item.pk] = gettext_lazy("Say what is not right.")
     if errors:
         raise AnswersRefused(errors)
 

@@ -1,17 +1,19 @@
 """What the pages of equipment share."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.contrib import messages
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import override
 
 from equipment.models import Component, Finding, Installation, Rig
 
@@ -22,6 +24,19 @@ class PageRequest(HttpRequest):
     shop: Any
     today: date
     user: AbstractBaseUser  # type: ignore[assignment]
+    #: The language in which an address of ours answers whoever asks.
+    language_at: Callable[[str], str]
+
+
+def say_at(to: str, request: PageRequest, level: int, said: object, *more: object) -> None:
+    """Say what was done on the page that comes next, in the language of that page.
+
+    to: its address. level: of django.contrib.messages. said, more: sentences that are put into
+    words here: refusals, lazy texts; empty ones are left out.
+    """
+    with override(request.language_at(to)):
+        words = " ".join(filter(None, (str(each) for each in (said, *more))))
+    messages.add_message(request, level, words)
 
 
 def zone() -> ZoneInfo:

@@ -1,5 +1,6 @@
 """Found work: written down by the crew, shown, closed by a manager or a signed sheet."""
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -7,6 +8,8 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from equipment.forms.rigs import CloseFindingForm, FindingForm, FindingPhotosForm, ReportForm
@@ -23,6 +26,7 @@ from equipment.views.common import (
     is_sound,
     of_rig,
     rig_url,
+    say_at,
     typed,
 )
 from equipment.views.photos import stored_all
@@ -34,28 +38,10 @@ def new_finding(request: PageRequest, number: int) -> HttpResponse:
     now = timezone.now()
     rig = get_rig(number)
     form = FindingForm(typed(request), request.FILES or None, now=now, fitted=fitted_in(rig))
-    if is_sound(request, form):
-        data = form.cleaned_data
-        form.hold(stored_all(request, form.pictures))
-        try:
-            made = open_finding(
-                rig=rig,
-                component=data["component"],
-                text=data["text"],
-                is_grave=data["is_grave"],
-                author=request.user,
-                at=now,
-                request_id=data["request_id"],
-                digests=form.held,
-            )
-        except TooManyPhotos as refused:
-            form.add_error("photos", str(refused))
-        else:
-            held = " The rig must not leave until it is put right." if made.is_grave else ""
-            messages.success(request, f"Found work is written down.{held}")
-            return redirect(rig_url(rig))
-    elif form.is_bound:
-        form.hold(stored_all(request, form.pictures))
+    if made := _written_down(request, form, rig=rig, now=now):
+        to = rig_url(rig)
+        _say(to, request, made, gettext_lazy("Found work is written down."))
+        return redirect(to)
     return draw(request, "equipment/new_finding.html", of_rig(rig, form=form))
 
 
@@ -71,28 +57,47 @@ def report(request: PageRequest) -> HttpResponse:
         initial={"rig": asked if asked.isdecimal() else ""},
     )
     back = _back(request)
-    if is_sound(request, form):
-        data = form.cleaned_data
-        form.hold(stored_all(request, form.pictures))
-        try:
-            made = open_finding(
-                rig=data["rig"],
-                text=data["text"],
-                is_grave=data["is_grave"],
-                author=request.user,
-                at=now,
-                request_id=data["request_id"],
-                digests=form.held,
-            )
-        except TooManyPhotos as refused:
-            form.add_error("photos", str(refused))
-        else:
-            held = " The rig must not leave until it is put right." if made.is_grave else ""
-            messages.success(request, f"Found work on rig {made.rig} is written down.{held}")
-            return redirect(back)
-    elif form.is_bound:
-        form.hold(stored_all(request, form.pictures))
+    if made := _written_down(request, form, rig=None, now=now):
+        said = gettext_lazy("Found work on rig {rig} is written down.")
+        _say(back, request, made, format_lazy(said, rig=made.rig))
+        return redirect(back)
     return draw(request, "equipment/report.html", {"form": form, "back": back})
+
+
+def _written_down(
+    request: PageRequest, form: FindingForm | ReportForm, *, rig: Rig | None, now: datetime
+) -> Finding | None:
+    """What was found, written down as typed; None where the form is to be drawn (again).
+
+    rig: None where the form asks for it. Photos are held either way, so that none is sent twice.
+    """
+    is_good = is_sound(request, form)
+    if form.is_bound:
+        form.hold(stored_all(request, form.pictures))
+    if not is_good:
+        return None
+    data = form.cleaned_data
+    try:
+        return open_finding(
+            rig=rig or data["rig"],
+            component=data.get("component"),
+            text=data["text"],
+            is_grave=data["is_grave"],
+            author=request.user,
+            at=now,
+            request_id=data["request_id"],
+            digests=form.held,
+        )
+    except TooManyPhotos as refused:
+        form.add_error("photos", str(refused))
+        return None
+
+
+def _say(to: str, request: PageRequest, made: Finding, said: object) -> None:
+    """Say of found work what was done, on the page that comes next; of what is grave, that the rig
+    is held too."""
+    held = gettext_lazy("The rig must not leave until it is put right.") if made.is_grave else ""
+    say_at(to, request, messages.SUCCESS, said, held)
 
 
 def _back(request: PageRequest) -> str:

@@ -7,6 +7,7 @@ from typing import Final
 from django.contrib import messages
 from django.core.files.storage import default_storage
 from django.http import FileResponse, Http404, HttpRequest
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import etag, require_safe
 
 from equipment.pictures import Picture
@@ -14,7 +15,7 @@ from equipment.services.photos import file_of, is_stored, store_picture
 
 logger = logging.getLogger(__name__)
 
-NOT_STORED: Final = "The photo could not be stored. Tell whoever runs the server."
+NOT_STORED: Final = gettext_lazy("The photo could not be stored. Tell whoever runs the server.")
 
 
 def _tag(request: HttpRequest, digest: str) -> str | None:

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Final
+from datetime import date, datetime, timedelta
+from typing import Any, Final
 
 from django.contrib import messages
 from django.db.models import Count, Q
@@ -17,7 +17,7 @@ from equipment.forms.rounds import RoundForm
 from equipment.models import JobBooking, Rig, Round, RoundAnswer
 from equipment.services import ReadingsRefused, RoundRefused, items_for_round
 from equipment.services.expecting import expected_of
-from equipment.services.rounds import record_walk
+from equipment.services.rounds import record_walk, what_it_showed
 from equipment.views.common import (
     PageRequest,
     draw,
@@ -25,6 +25,7 @@ from equipment.views.common import (
     is_sound,
     of_rig,
     rig_url,
+    say_at,
     typed,
     zone,
 )
@@ -53,13 +54,14 @@ def round_(request: PageRequest, number: int) -> HttpResponse:
     context["past"] = past_days(rig, request.today)
     recorded = _recorded(rig, day)
     if request.method != "POST" and (recorded or day != request.today):
-        if recorded is None and day != request.today:
+        if recorded is None:
             raise Http404("No round was recorded on that day.")
-        return draw(request, "equipment/round_kept.html", context | {"round": recorded})
-    items = items_for_round(rig=rig, day=day)
-    form = RoundForm(
-        typed(request), now=now, day=day, items=items, counters=counters_of(rig, carrying(rig))
-    )
+        context["round"] = recorded
+        if day == request.today:
+            # A phone takes the page along, to walk the rounds of the days after without signal.
+            context["form"] = _form(rig, None, now=now, day=day + DAY)
+        return draw(request, "equipment/round_kept.html", context)
+    form = _form(rig, typed(request), now=now, day=day)
     if is_sound(request, form) and not asks(form, at=now):
         try:
             made, kept = record_walk(
@@ -78,11 +80,22 @@ def round_(request: PageRequest, number: int) -> HttpResponse:
         except ReadingsRefused as refused:
             form.refuse(refused.errors)
         else:
-            messages.success(request, _what_it_showed(made, len(kept)))
-            return redirect(rig_url(rig))
+            to = rig_url(rig)
+            say_at(to, request, messages.SUCCESS, what_it_showed(made, len(kept)))
+            return redirect(to)
     form.expect(expected_of((face.counter for face in form.faces), at=now))
     context["yesterday"] = next(iter(context["past"]), None)
     return draw(request, "equipment/round.html", context | {"form": form})
+
+
+def _form(rig: Rig, data: Any, *, now: datetime, day: date) -> RoundForm:
+    return RoundForm(
+        data,
+        now=now,
+        day=day,
+        items=items_for_round(rig=rig, day=day),
+        counters=counters_of(rig, carrying(rig)),
+    )
 
 
 def past_days(rig: Rig, today: date) -> list[PastDay]:
@@ -132,13 +145,3 @@ def _recorded(rig: Rig, day: date) -> Round | None:
         .prefetch_related("answers__item__kind")
         .first()
     )
-
-
-def _what_it_showed(made: Round, read: int) -> str:
-    answers = [row.answer for row in made.answers.all()]
-    wrong = answers.count(RoundAnswer.Answer.WRONG)
-    right = answers.count(RoundAnswer.Answer.RIGHT)
-    faces = "" if not read else f" {read} reading{'' if read == 1 else 's'} kept."
-    if not wrong:
-        return f"The round is kept: {right} in order.{faces}"
-    return f"The round is kept: {right} in order, {wrong} not right, now found work.{faces}"

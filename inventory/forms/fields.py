@@ -8,6 +8,8 @@ from uuid import uuid4
 from django import forms
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from inventory.models import Location, Lot, Part
 from inventory.quantities import QuantityRefused, format_quantity, read_quantity, to_cents
@@ -63,7 +65,8 @@ class QuantityField(forms.CharField):
         )
         super().__init__(max_length=40, **kwargs)
         if unit_name and self.label:
-            self.label = f"{self.label}, {'pieces' if unit_name == 'piece' else unit_name}"
+            unit = gettext_lazy("pieces") if unit_name == "piece" else unit_name
+            self.label = format_lazy("{}, {}", self.label, unit)
 
     def of(self, part: Part) -> None:
         """Read from here on in the unit and packs of this part."""
@@ -74,10 +77,15 @@ class QuantityField(forms.CharField):
     def _in_packs(self) -> str:
         """How packs are written here, and what each holds."""
         names = [
-            f"{name} of {format_quantity(holds, self.steps_per_unit, self.unit_name)}"
+            gettext("{pack} of {quantity}").format(
+                pack=name,
+                quantity=format_quantity(holds, self.steps_per_unit, self.unit_name),
+            )
             for name, holds in self.packs.items()
         ]
-        return f"Or in packs: 2 {next(iter(self.packs))}. Known here: {', '.join(names)}."
+        return gettext("Or in packs: 2 {pack}. Known here: {packs}.").format(
+            pack=next(iter(self.packs)), packs=", ".join(names)
+        )
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)
@@ -91,9 +99,9 @@ class QuantityField(forms.CharField):
                 packs=self.packs,
             )
         except QuantityRefused as refused:
-            raise forms.ValidationError(str(refused)) from refused
+            raise forms.ValidationError(refused.said(gettext)) from refused
         if not steps and not self.zero:
-            raise forms.ValidationError("Give a quantity above zero.")
+            raise forms.ValidationError(gettext("Give a quantity above zero."))
         return steps
 
 
@@ -176,8 +184,8 @@ class SentForm(forms.Form):
     request_id = forms.UUIDField(
         widget=forms.HiddenInput,
         error_messages={
-            "required": "The page came incomplete. Send it again.",
-            "invalid": "The page came incomplete. Send it again.",
+            "required": gettext_lazy("The page came incomplete. Send it again."),
+            "invalid": gettext_lazy("The page came incomplete. Send it again."),
         },
     )
 
@@ -190,7 +198,7 @@ class SentForm(forms.Form):
         """Clean; a page that came without its number gets a new one, so that it can be sent."""
         for name, field in self.fields.items():
             if name != "request_id":
-                field.error_messages["required"] = "This is needed."
+                field.error_messages["required"] = gettext("This is needed.")
         super().full_clean()
         if self.is_bound and "request_id" in self.errors:
             incomplete = self.errors.pop("request_id").as_data()
@@ -234,7 +242,7 @@ class SureForm(SentForm):
     `sure` is only shown once there was a question.
     """
 
-    sure = forms.BooleanField(required=False, label="Yes, that is right")
+    sure = forms.BooleanField(required=False, label=gettext_lazy("Yes, that is right"))
 
     @property
     def is_asking(self) -> bool:
@@ -263,8 +271,8 @@ def part_field(**kwargs: Any) -> forms.CharField:
         "spellcheck": "false",
         "data-scans": "yes",
     }
-    kwargs.setdefault("label", "Part number")
-    kwargs.setdefault("error_messages", {"max_length": "No part number is so long."})
+    kwargs.setdefault("label", gettext_lazy("Part number"))
+    kwargs.setdefault("error_messages", {"max_length": gettext_lazy("No part number is so long.")})
     return forms.CharField(max_length=MOST_LETTERS, widget=forms.TextInput(attrs=attrs), **kwargs)
 
 

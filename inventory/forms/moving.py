@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from inventory.costing import receipt_value_cents
 from inventory.forms.fields import (
@@ -66,12 +67,17 @@ def promise_question(
     if left < 0 or left >= sum(each.quantity_steps for each in promised):
         return []
     whom = ", ".join(
-        f"{in_words(part, each.quantity_steps)} for {each.source}" for each in promised
+        gettext("{quantity} for {source}").format(
+            quantity=in_words(part, each.quantity_steps), source=each.source
+        )
+        for each in promised
     )
-    return [
-        f"Reserved in {location}: {whom}. "
-        f"After this, {in_words(part, left) if left else 'none'} would be left there."
-    ]
+    text = (
+        gettext("Reserved in {place}: {whom}. After this, {left} would be left there.")
+        if left
+        else gettext("Reserved in {place}: {whom}. After this, none would be left there.")
+    )
+    return [text.format(place=location, whom=whom, left=in_words(part, left))]
 
 
 class PartMoveForm(AskingForm):

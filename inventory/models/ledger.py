@@ -6,6 +6,7 @@ from typing import Any, Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Case, F, Q, Sum, When, Window
+from django.utils.translation import gettext_lazy
 
 from inventory.models.append_only import AppendOnly, AppendOnlyQuerySet
 
@@ -70,17 +71,17 @@ class Movement(AppendOnly):
     """One line of the ledger. A transfer is two lines without value: value lives with the lot."""
 
     class Kind(models.TextChoices):
-        RECEIPT = "receipt", "Receipt"
-        ISSUE = "issue", "Issue"
-        RETURN = "return", "Put back"
-        TRANSFER = "transfer", "Transfer"
-        COUNT = "count", "Count"
-        SCRAP = "scrap", "Scrap"
-        ADJUSTMENT = "adjustment", "Adjustment"
-        BREAK = "break", "Kit broken"
-        MAKE = "make", "Kit made"
-        COST = "cost", "Cost change"
-        REVERSAL = "reversal", "Reversal"
+        RECEIPT = "receipt", gettext_lazy("Receipt")
+        ISSUE = "issue", gettext_lazy("Issue")
+        RETURN = "return", gettext_lazy("Put back")
+        TRANSFER = "transfer", gettext_lazy("Transfer")
+        COUNT = "count", gettext_lazy("Count")
+        SCRAP = "scrap", gettext_lazy("Scrap")
+        ADJUSTMENT = "adjustment", gettext_lazy("Adjustment")
+        BREAK = "break", gettext_lazy("Kit broken")
+        MAKE = "make", gettext_lazy("Kit made")
+        COST = "cost", gettext_lazy("Cost change")
+        REVERSAL = "reversal", gettext_lazy("Reversal")
 
     kind = models.CharField(max_length=12, choices=Kind.choices)
     part = models.ForeignKey("inventory.Part", on_delete=models.PROTECT, related_name="movements")

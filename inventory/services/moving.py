@@ -6,6 +6,8 @@ from datetime import date, datetime
 from uuid import UUID
 
 from django.contrib.auth.base_user import AbstractBaseUser
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 
 from inventory.costing import issue_value_cents
 from inventory.models import Location, Lot, Movement, Part
@@ -249,7 +251,13 @@ def transfer(
             if line.to_location.retired:
                 raise PlaceRetired(line.to_location)
             if line.from_location.pk == line.to_location.pk:
-                raise StockRefused(f"{line.part} lies in {line.to_location} already.")
+                raise StockRefused(
+                    format_lazy(
+                        gettext_lazy("{part} lies in {place} already."),
+                        part=line.part,
+                        place=line.to_location,
+                    )
+                )
             for each in posting.draw(
                 part=line.part,
                 location=line.from_location,

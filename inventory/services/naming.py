@@ -5,8 +5,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 from urllib.parse import unquote, urlsplit
 
-from django.db.models import Max
-from django.db.models.functions import Abs
+from django.db.models import Max, Q
+from django.db.models.functions import Abs, Lower
+from django.utils.translation import gettext, gettext_noop
 
 from inventory.models import Movement, Part, PartCode
 from inventory.plausible import is_far_more
@@ -15,6 +16,7 @@ from inventory.services.posting import in_words
 
 #: Longer than any code that a package carries, and than the address on a label.
 MOST_LETTERS: Final = 300
+FAR_MORE: Final = gettext_noop("{quantity} of {part} is far more than usual.")
 #: What stands in the address on a label: /go/part/P-112/.
 _ON_A_LABEL: Final = re.compile(r"/go/(?P<kind>[a-z]+)/(?P<code>[^/]+)/?")
 
@@ -41,6 +43,24 @@ def part_named(text: str) -> Part | None:
         return next((each for each in numbered if each.number == asked), numbered[0])
     coded = PartCode.objects.filter(code=asked).select_related("part").first()
     return coded.part if coded else None
+
+
+def parts_named(texts: Iterable[str]) -> dict[str, Part]:
+    """Of some texts those that name a part, as `part_named` finds it; two queries."""
+    asked = {text: meant for text in texts if (meant := _meant(text)) and "\x00" not in meant}
+    if not asked:
+        return {}
+    same = Q(number__in=asked.values()) | Q(lower__in=[each.lower() for each in asked.values()])
+    numbered = list(Part.objects.annotate(lower=Lower("number")).filter(same).order_by("-pk"))
+    codes = PartCode.objects.filter(code__in=asked.values()).select_related("part")
+    coded = {each.code: each.part for each in codes}
+    exactly = {each.number: each for each in numbered}
+    in_any_case = {each.number.lower(): each for each in numbered}  # the first of several
+    found = {
+        text: exactly.get(meant) or in_any_case.get(meant.lower()) or coded.get(meant)
+        for text, meant in asked.items()
+    }
+    return {text: part for text, part in found.items() if part}
 
 
 class KnownParts(Mapping[str, Part]):
@@ -96,7 +116,7 @@ def slips(
     rows = Movement.objects.filter(part__in={part.pk for part, _ in given}).order_by()
     most = dict(rows.values_list("part").annotate(most=Max(Abs("quantity_steps"))))
     return [
-        f"{in_words(part, steps)} of {part} is far more than usual."
+        gettext(FAR_MORE).format(quantity=in_words(part, steps), part=part)
         for part, steps in given
         if _is_slip(part, steps, max(most.get(part.pk, 0), usual.get(part.pk, 0)))
     ]

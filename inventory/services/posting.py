@@ -11,18 +11,31 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Final
 from uuid import UUID
 
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import IntegrityError, transaction
 from django.db.models import Model
 from django.utils import timezone
+from django.utils.functional import lazy
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy, gettext_noop, ngettext
 
 from inventory.costing import Draw, LotLayer, NotEnough, draw, receipt_value_cents
 from inventory.models import FAR_DATE, Balance, Location, Lot, Movement, Part
 from inventory.quantities import format_quantity
 from inventory.services import ledger_rows
 from inventory.services.ledger_rows import Line, Lying, Said
+
+#: More was asked than lies there: of a lot, some there and none there; without one, likewise.
+NOT_ENOUGH: Final = (
+    gettext_noop("Not enough of {part} in {place} of lot {lot}: {asked} asked, {there} there."),
+    gettext_noop("Not enough of {part} in {place} of lot {lot}: {asked} asked, none there."),
+    gettext_noop("Not enough of {part} in {place}: {asked} asked, {there} there."),
+    gettext_noop("Not enough of {part} in {place}: {asked} asked, none there."),
+)
+EXPIRED: Final = gettext_noop("{quantity} more there, but expired.")
 
 
 class StockRefused(ValueError):
@@ -34,7 +47,9 @@ class NothingToMove(StockRefused):
 
     def __init__(self, part: Part) -> None:
         self.part = part
-        super().__init__(f"Give a quantity above zero for {part}.")
+        super().__init__(
+            format_lazy(gettext_lazy("Give a quantity above zero for {part}."), part=part)
+        )
 
 
 class NotEnoughOnHand(StockRefused):
@@ -56,14 +71,21 @@ class NotEnoughOnHand(StockRefused):
         self.there_steps = there_steps
         self.expired_steps = expired_steps
         self.lot = lot
-        of_lot = f" of lot {lot.code}" if lot else ""
-        there = in_words(part, there_steps) if there_steps else "none"
-        message = (
-            f"Not enough of {part} in {location}{of_lot}: "
-            f"{in_words(part, asked_steps)} asked, {there} there."
+        text = gettext_lazy(NOT_ENOUGH[2 * (lot is None) + (not there_steps)])
+        message = format_lazy(
+            text,
+            part=part,
+            place=location,
+            lot=lot.code if lot else "",
+            asked=_said(part, asked_steps),
+            there=_said(part, there_steps),
         )
         if expired_steps:
-            message += f" {in_words(part, expired_steps)} more there, but expired."
+            more = format_lazy(
+                gettext_lazy(EXPIRED),
+                quantity=_said(part, expired_steps),
+            )
+            message = format_lazy("{} {}", message, more)
         super().__init__(message)
 
 
@@ -74,8 +96,14 @@ class LotExpired(StockRefused):
         self.part = part
         self.lot = lot
         super().__init__(
-            f"Lot {lot.code} of {part} expired on {lot.expires_on}. "
-            "A manager may use it, and says why."
+            format_lazy(
+                gettext_lazy(
+                    "Lot {lot} of {part} expired on {day}. A manager may use it, and says why."
+                ),
+                lot=lot.code,
+                part=part,
+                day=lot.expires_on,
+            )
         )
 
 
@@ -83,21 +111,39 @@ class LotOfAnotherPart(StockRefused):
     def __init__(self, *, part: Part, lot: Lot) -> None:
         self.part = part
         self.lot = lot
-        super().__init__(f"Lot {lot.code} is not a lot of {part}.")
+        super().__init__(
+            format_lazy(gettext_lazy("Lot {lot} is not a lot of {part}."), lot=lot.code, part=part)
+        )
 
 
 class PlaceRetired(StockRefused):
     def __init__(self, location: Location) -> None:
         self.location = location
-        super().__init__(f"{location} is retired: nothing is put there any more.")
+        super().__init__(
+            format_lazy(
+                gettext_lazy("{place} is retired: nothing is put there any more."), place=location
+            )
+        )
 
 
 def in_words(part: Part, quantity_steps: int) -> str:
-    """A quantity as a person says it: "1 piece", "2 pieces", "0.75 gal"."""
-    unit = part.unit_name
-    if unit in ("piece", "set") and quantity_steps != part.steps_per_unit:
-        unit += "s"
+    """A quantity as a person says it, in the language that is spoken: "2 pieces", "0.75 gal"."""
+    unit = unit_in_words(part.unit_name, is_one=quantity_steps == part.steps_per_unit)
     return format_quantity(quantity_steps, part.steps_per_unit, unit)
+
+
+def unit_in_words(name: str, *, is_one: bool) -> str:
+    """The unit of a part by its name, "piece", in the language that is spoken: "pieces"."""
+    count = 1 if is_one else 2
+    if name == "piece":
+        return ngettext("piece", "pieces", count)
+    if name == "set":
+        return ngettext("set", "sets", count)
+    return gettext(name) if name else ""
+
+
+#: The same as a figure of a refusal, which is said in the language of whoever is shown it.
+_said = lazy(in_words, str)
 
 
 def refuse_long(model: type[Model], **texts: str) -> None:
@@ -107,7 +153,13 @@ def refuse_long(model: type[Model], **texts: str) -> None:
         most = getattr(column, "max_length", None)
         if most is not None and len(text) > most:
             label = str(getattr(column, "verbose_name", name))
-            raise StockRefused(f"The {label} is longer than {most} letters.")
+            raise StockRefused(
+                format_lazy(
+                    gettext_lazy("The {field} is longer than {most} letters."),
+                    field=gettext_lazy(label),
+                    most=most,
+                )
+            )
 
 
 def day_of(at: datetime) -> date:

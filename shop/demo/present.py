@@ -9,6 +9,7 @@ from shop.demo import buying, counts, sheets, shelf
 from shop.demo.incidents import fitted
 from shop.demo.seasons import Season
 from shop.demo.story import Story
+from shop.isolation import Stage
 from shop.models import ServiceSheet, SheetStep, StepEntry
 from shop.services.advising import follow_again
 from shop.services.clocking import start_time, stop_time
@@ -134,10 +135,11 @@ def _under_way(story: Story) -> None:
     )
     work = sheets.give(story, sheet, -1, story.technician)
     sheets.prepare(work)
-    checks = sheet.steps.filter(section=SheetStep.Section.CHECK).order_by("order")
-    measured = checks.filter(
-        kind=SheetStep.Kind.VALUE, high__isnull=False, needs_electrician=False
-    ).first()
+    checks = [each for each in sheets.checks_at(work, Stage.STILL) if not each.needs_electrician]
+    measured = next(
+        (each for each in checks if each.kind == SheetStep.Kind.VALUE and each.high is not None),
+        None,
+    )
     if measured is not None:
         sheets.unlock(work, measured)
         sheets.answer(
@@ -148,7 +150,7 @@ def _under_way(story: Story) -> None:
             remedy=StepEntry.Remedy.FOUND_WORK,
             finding_text=f"{measured.title} is out of limit; look at it again",
         )
-    for step in checks.filter(entry__isnull=True, needs_electrician=False)[:5]:
+    for step in [each for each in checks if each != measured][:5]:
         sheets.answer_well(work, step)
     for does, who, at in (
         (start_time, story.technician, story.at(-1, 7, 30)),

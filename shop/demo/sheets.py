@@ -10,12 +10,15 @@ from equipment import values
 from equipment.models import Component, Due, Finding, Rig
 from shop.demo.seasons import Face
 from shop.demo.story import Story
+from shop.isolation import Stage
 from shop.models import Person, ServiceSheet, SheetPart, SheetStep, StepEntry
 from shop.services.drafting import PUT_RIGHT, draft_sheet, hand_out
+from shop.services.in_order import locking, open_returns
 from shop.services.knowledge import leave_note
 from shop.services.sheet_parts import enter_used, in_tray, take_parts
 from shop.services.signing import sign_sheet
-from shop.services.working import answer_step, enter_reading, locking
+from shop.services.stages import stages_of
+from shop.services.working import answer_step, enter_reading
 
 Answer, Remedy, Section, Kind = (
     StepEntry.Answer,
@@ -23,6 +26,8 @@ Answer, Remedy, Section, Kind = (
     SheetStep.Section,
     SheetStep.Kind,
 )
+#: The check of the catch test that is reckoned from the two before it.
+DIFFERENCE: Final = "Difference, percent of the mean"
 #: One measured value in so many lies past its limit, is put right and read again.
 OUT_OF_LIMIT: Final = 0.02
 #: Codes of oil by ISO 4406 within and past the limit of the library.
@@ -92,10 +97,28 @@ def give(story: Story, sheet: ServiceSheet, offset: int, who: Person) -> Work:
 
 
 def prepare(work: Work) -> None:
-    """Read the cautions, lock out, prove that the gauges read zero."""
+    """Read the cautions and what is read as found, lock out, prove that the gauges read zero.
+
+    What an electrician proves dead comes with his checks, behind a lock of his own.
+    """
     for section in (Section.CAUTION, Section.LOCKOUT, Section.ZERO):
-        for step in work.sheet.steps.filter(section=section).order_by("order"):
+        steps = work.sheet.steps.filter(section=section, needs_electrician=False)
+        for step in steps.order_by("order"):
             _answer_before(work, step, work.who)
+        if section == Section.CAUTION:
+            for step in checks_at(work, Stage.FOUND):
+                answer_well(work, step)
+
+
+def checks_at(work: Work, stage: Stage) -> list[SheetStep]:
+    """The checks that are done at a stage of the work, in their order."""
+    steps = list(
+        work.sheet.steps.filter(section=Section.CHECK)
+        .select_related("line__finding")
+        .order_by("order")
+    )
+    stages = stages_of(steps)
+    return [step for step in steps if stages[step.pk] == stage]
 
 
 def unlock(work: Work, step: SheetStep) -> None:
@@ -113,15 +136,18 @@ def _answer_before(work: Work, step: SheetStep, who: Person) -> None:
 
 
 def check(work: Work) -> None:
-    """Answer the checks in their order along the rig, then put the rig back into service."""
-    steps = list(
-        work.sheet.steps.filter(section=Section.CHECK)
-        .select_related("line__finding")
-        .order_by("order")
-    )
-    for step in steps:
+    """Answer the checks in their order along the rig, put it back into service, and let it run."""
+    for step in checks_at(work, Stage.STILL):
         answer_well(work, step)
-    for step in work.sheet.steps.filter(section=Section.RETURN).order_by("order"):
+    put_back(work)
+    for step in checks_at(work, Stage.RUN):
+        answer_well(work, step)
+    put_back(work)
+
+
+def put_back(work: Work) -> None:
+    """The way back to service, as far as it is open."""
+    for step in open_returns(work.sheet):
         answer(work, step, Answer.DONE)
 
 
@@ -143,6 +169,7 @@ def answer(
     what: str,
     *,
     value: Decimal | None = None,
+    left_value: Decimal | None = None,
     choice: str = "",
     note: str = "",
     remedy: str = "",
@@ -160,6 +187,7 @@ def answer(
         recorded_at=moment,
         answer=what,
         value=value,
+        left_value=left_value,
         choice=choice,
         note=note,
         remedy=remedy,
@@ -169,12 +197,23 @@ def answer(
 
 
 def measure(work: Work, step: SheetStep) -> None:
-    """Enter a value within its limits; now and then first one that is not."""
+    """Enter a value within its limits; now and then as left, since as found it was not."""
     is_code = values.is_code(step.unit)
     past = past_limit(step)
-    if not is_code and step.is_outside(past) and work.story.dice.random() < OUT_OF_LIMIT:
-        answer(work, step, Answer.VALUE, value=past, remedy=Remedy.PUT_RIGHT, note="adjusted")
-    answer(work, step, Answer.VALUE, value=_within_limits(work.story, step))
+    is_past = not is_code and step.is_outside(past) and work.story.dice.random() < OUT_OF_LIMIT
+    value = _within_limits(work.story, step)
+    if is_past:
+        answer(
+            work,
+            step,
+            Answer.VALUE,
+            value=past,
+            left_value=value,
+            remedy=Remedy.PUT_RIGHT,
+            note="adjusted",
+        )
+    else:
+        answer(work, step, Answer.VALUE, value=value)
 
 
 def use_parts(work: Work) -> None:
@@ -263,6 +302,8 @@ def _within_limits(story: Story, step: SheetStep) -> Decimal:
     if values.is_code(step.unit):
         return _code(CLEAN_OIL[step.sheet.number % len(CLEAN_OIL)])
     low, high, places = step.low, step.high, _places(step)
+    if step.title == DIFFERENCE and (caught := _caught(step)):
+        return round(Decimal(200) * abs(caught[0] - caught[1]) / (caught[0] + caught[1]), 1)
     if low is not None and high is not None:
         middle, half = float(low + high) / 2, float(high - low) / 2
         return story.between(middle - half * 0.7, middle + half * 0.7, places)
@@ -271,7 +312,14 @@ def _within_limits(story: Story, step: SheetStep) -> Decimal:
         return story.between(far, float(high) * (0.9 if high > 0 else 1.1), places)
     if low is not None:
         return story.between(float(low) * 1.1, float(low) * 3, places)
-    return story.between(15.7, 16.3, 1)
+    return story.between(15.9, 16.1, 1)
+
+
+def _caught(step: SheetStep) -> list[Decimal]:
+    """What was caught of both sides for the catch test that a step belongs to."""
+    sides = step.sheet.steps.filter(line=step.line_id, title__endswith=" side caught")
+    caught = sides.filter(entry__value__isnull=False).values_list("entry__value", flat=True)
+    return [each for each in caught if each is not None] if len(caught) == 2 else []
 
 
 def past_limit(step: SheetStep) -> Decimal:

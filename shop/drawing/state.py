@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from html import escape
+from typing import Final
 
+from equipment.saying import gettext_noop
 from shop.drawing.svg import el, figure, hatch, image, line, num, rect, text, ticks_for, width_of
 
 #: State → shape. The word beside it may say more ("not read 23 d"), the shape does not change.
@@ -20,20 +23,22 @@ SHAPES: dict[str, str] = {
     "waiting": "waiting",
     "out_of_service": "waiting",
     "held": "past",
+    "not_zero": "past",
 }
 WORDS: dict[str, str] = {
     "clear": "clear",
-    "none": "no date",
-    "soon": "due soon",
-    "due": "due",
-    "overdue": "overdue",
-    "out": "out of limit",
-    "out_of_limit": "out of limit",
-    "unread": "not read",
-    "second_look": "second look wanted",
-    "waiting": "waiting for parts",
-    "out_of_service": "out of service",
-    "held": "must not leave",
+    "none": gettext_noop("no date"),
+    "soon": gettext_noop("due soon"),
+    "due": gettext_noop("due"),
+    "overdue": gettext_noop("overdue"),
+    "out": gettext_noop("out of limit"),
+    "out_of_limit": gettext_noop("out of limit"),
+    "unread": gettext_noop("not read"),
+    "second_look": gettext_noop("second look wanted"),
+    "waiting": gettext_noop("waiting for parts"),
+    "out_of_service": gettext_noop("out of service"),
+    "held": gettext_noop("must not leave"),
+    "not_zero": gettext_noop("not zero"),
 }
 
 _CAP = "M22 1H8.5L1 8.5V17.5L8.5 25H22"
@@ -124,24 +129,40 @@ def side(letter: str) -> str:
     return f'<span class="side side-{letter.lower()}">{letter}</span>'
 
 
+#: The room of a scale on the narrowest phone, so that its texts are never smaller than they say.
+SCALE_WIDTH: Final = 280
+#: Of its texts. [px]
+TEXT: Final = 16
+
+
 def scale(
-    value: float | None, low: float | None, high: float | None, last: float | None, unit: str
+    value: float | None,
+    low: float | None,
+    high: float | None,
+    last: float | None,
+    unit: str,
+    translate: Callable[[str], str] = gettext_noop,
 ) -> str:
     """Return the scale of a measured value: limits as lines, past them hatched, last as a ring.
 
     low, high: limits, either may be None; value, last: [unit], None when not taken. Empty text
-    when there is no limit, since then nothing is measured against anything.
+    when there is no limit, since then nothing is measured against anything. translate: says its
+    words in the language of the page.
     """
     limits = [limit for limit in (low, high) if limit is not None]
     if not limits:
         return ""
+
+    def say(text: str, value: float, unit: str = "") -> str:
+        return translate(text).format(value=figure(value), unit=unit)
+
     given = limits + [v for v in (value, last) if v is not None]
     span = max(given) - min(given)
     margin = (span or abs(limits[0]) or 1) * (0.35 if span else 0.5)
     start, end = min(given) - margin, max(given) + margin
     if min(given) >= 0:
         start = max(start, 0)
-    left, top, length, thick = 6.0, 34.0, 346.0, 38.0
+    left, top, length, thick = 6.0, 34.0, SCALE_WIDTH - 12.0, 38.0
     bottom = top + thick
 
     def place(v: float) -> float:
@@ -167,58 +188,63 @@ def scale(
             )
     out.append(rect(left, top, length, thick, "d-none s-ink", stroke_width=1.5))
     ticks = ticks_for(end - start)
+    marks, figures = [], []
     count = int(start / ticks.step) - 1
     while count * ticks.step < end:
         at = count * ticks.step
         if at > start:
             rank = ticks.rank(at)
             x = place(at)
-            out.append(line(x, top, x, top + (6, 10, 16)[rank], width=1.2))
+            marks.append(f"M{num(x)} {num(top)}v{(6, 10, 16)[rank]}")
             if rank == 2 and all(
                 abs(x - place(v)) > 16 for v in (*limits, *([] if value is None else [value]))
             ):
-                half = width_of(figure(at), 15) / 2
+                half = width_of(figure(at), TEXT) / 2
                 if left + 2 <= x - half and x + half <= left + length - 2:
-                    out.append(rect(x - half - 2, top + 17, 2 * half + 4, 17, "d-paper"))
-                    out.append(
+                    figures.append(rect(x - half - 2, top + 17, 2 * half + 4, 17, "d-paper"))
+                    figures.append(
                         text(
                             figure(at),
                             x=x,
                             y=bottom - 7,
-                            size=15,
+                            size=TEXT,
                             text_anchor="middle",
                             class_="d-ink",
                         )
                     )
         count += 1
+    out += [el("path", d="".join(marks), class_="d-none s-ink", stroke_width=1.2), *figures]
+    # The line above the scale says which limit it is; a figure that has no room is left to it.
+    written = left
     for limit in limits:
         x = place(limit)
         out.append(line(x, top - 8, x, bottom + 8, width=4))
-        word = f"limit {figure(limit)}"
-        half = width_of(word, 15) / 2
-        out.append(
-            text(
-                word,
-                x=min(max(x, left + half), left + length - half),
-                y=18,
-                size=15,
-                text_anchor="middle",
-                class_="d-ink limit",
+        half = width_of(figure(limit), TEXT) / 2
+        x = min(max(x, left + half), left + length - half)
+        if x - half >= written:
+            written = x + half + 6
+            out.append(
+                text(
+                    figure(limit),
+                    x=x,
+                    y=19,
+                    size=TEXT,
+                    text_anchor="middle",
+                    class_="d-ink limit",
+                )
             )
-        )
     if last is not None:
         x = place(last)
         out.append(
-            el("circle", cx=x, cy=bottom + 15, r=5.5, class_="d-none s-ink", stroke_width=2.5)
+            el("circle", cx=x, cy=bottom + 16, r=5.5, class_="d-none s-ink", stroke_width=2.5)
         )
-        words = f"last {figure(last)}"
-        before = x - 12 - width_of(words, 15) > 0
+        before = x > left + length / 2
         out.append(
             text(
-                words,
+                say(gettext_noop("last {value}"), last),
                 x=x - 12 if before else x + 12,
-                y=bottom + 20,
-                size=15,
+                y=bottom + 22,
+                size=TEXT,
                 text_anchor="end" if before else None,
                 class_="d-ink2",
             )
@@ -237,23 +263,29 @@ def scale(
                 class_=f"d-{colour}",
             )
         )
-        words = f"now {figure(value)}"
-        reach = width_of(words, 15)
-        spans = [(place(v) - 36, place(v) + 36) for v in limits]
+        words = say(gettext_noop("now {value}"), value)
+        reach = width_of(words, TEXT)
+        spans = [(place(v) - 24, place(v) + 24) for v in limits]
         for begin in (x + 13, x - 13 - reach):
             fits = left <= begin and begin + reach <= left + length
             if fits and all(begin + reach < first or begin > second for first, second in spans):
-                now.append(text(words, x=begin, y=27, size=15, class_=f"d-{colour} t-bold"))
+                now.append(text(words, x=begin, y=27, size=TEXT, class_=f"d-{colour} t-bold"))
                 break
-        said.append(f"now {figure(value)} {unit}" + (", out of limit" if wrong else ""))
-    # The phone draws this mark anew while a value is typed.
+        text_now = (
+            gettext_noop("now {value} {unit}, out of limit")
+            if wrong
+            else gettext_noop("now {value} {unit}")
+        )
+        said.append(say(text_now, value, unit))
+    # The phone draws this mark anew while a value is typed. Where the scale begins and ends is told
+    # in full: two decimals, as of a coordinate, would move the mark on a scale of hundredths.
     out.append(
         el(
             "g",
             *now,
             class_="now",
-            data_start=num(start),
-            data_end=num(end),
+            data_start=repr(start),
+            data_end=repr(end),
             data_left=num(left),
             data_length=num(length),
             data_top=num(top),
@@ -261,11 +293,16 @@ def scale(
         )
     )
     if low is not None:
-        said.append(f"at least {figure(low)}")
+        said.append(say(gettext_noop("at least {value}"), low))
     if high is not None:
-        said.append(f"at most {figure(high)}")
+        said.append(say(gettext_noop("at most {value}"), high))
     if last is not None:
-        said.append(f"last {figure(last)}")
+        said.append(say(gettext_noop("last {value}"), last))
     return image(
-        *out, width=358, height=bottom + 28, label=", ".join(said), class_="scale", sized=False
+        *out,
+        width=SCALE_WIDTH,
+        height=bottom + 28,
+        label=", ".join(said),
+        class_="scale",
+        sized=False,
     )

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
 
 from equipment.forms.fields import ClockField, SentForm, SeveralField
 from inventory.models import Part
@@ -22,7 +23,7 @@ class UntilForm(SentForm):
     After cleaning, `at` is the moment. Sent with "sure", it is the end of the stretch as it is.
     """
 
-    until = ClockField(label="Until when?", required=False)
+    until = ClockField(label=gettext_lazy("Until when?"), required=False)
     sure = forms.BooleanField(required=False, widget=forms.HiddenInput)
     at: datetime
 
@@ -38,7 +39,7 @@ class UntilForm(SentForm):
             return cleaned
         until = cleaned.get("until")
         if until is None:
-            self.add_error("until", "Say until when, like 17:30.")
+            self.add_error("until", gettext("Say until when, like 17:30."))
             return cleaned
         zone = timezone.get_current_timezone()
         began = self.stretch.start.astimezone(zone)
@@ -47,7 +48,8 @@ class UntilForm(SentForm):
         if self.at <= began:
             self.at = datetime.combine(began.date() + DAY, until, zone)
         if self.at > end:
-            self.add_error("until", f"It began at {began:%H:%M}, and that time has not come since.")
+            why = gettext("It began at {time}, and that time has not come since.")
+            self.add_error("until", why.format(time=f"{began:%H:%M}"))
         return cleaned
 
 
@@ -55,17 +57,17 @@ class HandOverForm(SentForm):
     """A word for the next one, and who that is."""
 
     words = forms.CharField(
-        label="What the next one must know",
+        label=gettext_lazy("What the next one must know"),
         max_length=300,
         widget=forms.Textarea(attrs={"rows": 3}),
-        error_messages={"required": "Say in a word what the next one must know."},
+        error_messages={"required": gettext_lazy("Say in a word what the next one must know.")},
     )
     to = forms.ModelChoiceField(
-        label="Who goes on with it",
+        label=gettext_lazy("Who goes on with it"),
         queryset=Person.objects.none(),
         required=False,
-        empty_label="whoever comes next",
-        error_messages={"invalid_choice": "Choose one of the crew."},
+        empty_label=gettext_lazy("whoever comes next"),
+        error_messages={"invalid_choice": gettext_lazy("Choose one of the crew.")},
     )
 
     def __init__(self, *args: Any, author: Person, **kwargs: Any) -> None:
@@ -79,14 +81,16 @@ class WaitForm(SentForm):
     """What is missing: parts of the sheet that are short, or a few words."""
 
     parts = SeveralField(
-        label="What is missing",
+        label=gettext_lazy("What is missing"),
         queryset=Part.objects.none(),
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"invalid_choice": "The sheet has changed. Look at what is missing again."},
+        error_messages={
+            "invalid_choice": gettext_lazy("The sheet has changed. Look at what is missing again.")
+        },
     )
     missing = forms.CharField(
-        label="What else is missing",
+        label=gettext_lazy("What else is missing"),
         max_length=300,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -104,10 +108,10 @@ class WaitForm(SentForm):
             field.initial = [part.pk for part, _ in rows]
         else:
             del self.fields["parts"]
-            self.fields["missing"].label = "What is missing"
+            self.fields["missing"].label = gettext_lazy("What is missing")
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         if not self.errors and not cleaned.get("parts") and not cleaned["missing"].strip():
-            self.add_error("missing", "Say what is missing.")
+            self.add_error("missing", gettext("Say what is missing."))
         return cleaned

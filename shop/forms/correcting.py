@@ -5,20 +5,28 @@ from typing import Any, Final
 
 from django import forms
 
-from equipment.forms.fields import NumberField, SentForm, WhyField
+from equipment.forms.fields import NumberField, WhyField
 from inventory.forms.fields import PlaceField, part_field
 from inventory.models import Location, Part
 from inventory.quantities import QuantityRefused
 from inventory.services import in_words
 from inventory.services.naming import part_named, quantity_of
-from shop import words
+from shop import unitwords, words
 from shop.forms.after import MOST_MINUTES
+from shop.forms.units import UnitsForm
 from shop.models import ServiceSheet, SheetStep
-from shop.services.corrections import Right, RightCheck, RightPart, RightReading, Stands
-from shop.services.paper import limit_text, line_place
+from shop.services.answers import typed_value
+from shop.services.corrections import (
+    Right,
+    RightCheck,
+    RightPart,
+    RightReading,
+)
+from shop.services.paper.steps import line_place
 from shop.services.refusals import SheetRefused
 from shop.services.sheet_parts import places_of
-from shop.services.working import typed_value
+from shop.services.standing import Stands, check_said
+from shop.spoken import own
 
 #: The most steps of a part that the column of a correction holds.
 MOST_STEPS = 10**10
@@ -26,13 +34,14 @@ MOST_STEPS = 10**10
 SHORT: Final = {
     "reading": "It showed",
     "check": "It showed",
+    "left": "As left",
     "work": "If out of limit: what has to be done",
     "part": "Used in all",
     "place": "From, or back to",
 }
 
 
-class CorrectionForm(SentForm):
+class CorrectionForm(UnitsForm):
     """One box for each figure; what is left empty stands."""
 
     new_part = part_field(label="Another part that was used", required=False)
@@ -59,9 +68,10 @@ class CorrectionForm(SentForm):
                 self.fields[f"reading-{entry.pk}"] = NumberField(
                     label=f"{words.counter_name(entry.counter)} showed", required=False
                 )
-        for step, _said in stands.checks:
-            self.fields[f"check-{step.pk}"] = _check_field(step)
+        for step, _stands in stands.checks:
+            self.fields[f"check-{step.pk}"] = _check_field(step, self.system)
             if step.kind == SheetStep.Kind.VALUE:
+                self.fields[f"left-{step.pk}"] = _value_field(step, self.system, "as left")
                 self.fields[f"work-{step.pk}"] = forms.CharField(
                     label=f"What has to be done about {step.title}", max_length=300, required=False
                 )
@@ -96,7 +106,7 @@ class CorrectionForm(SentForm):
             value = cleaned.get(f"reading-{entry.pk}")
             if value is not None:
                 self._right["readings"].append(RightReading(entry, value))
-        for step, _said in self.stands.checks:
+        for step, _stands in self.stands.checks:
             self._clean_check(step, cleaned)
         for part, _steps, _place in self.stands.parts:
             self._clean_part(part, f"part-{part.pk}", f"place-{part.pk}", cleaned)
@@ -124,22 +134,24 @@ class CorrectionForm(SentForm):
         self.add_error(where if where in self.fields else None, said)
 
     def _clean_check(self, step: SheetStep, cleaned: dict[str, Any]) -> None:
-        typed = cleaned.get(f"check-{step.pk}", "")
-        if not typed:
-            return
-        work = cleaned.get(f"work-{step.pk}", "")
         if step.kind == SheetStep.Kind.CHOICE:
-            self._right["checks"].append(RightCheck(step, choice=typed))
+            if choice := cleaned.get(f"check-{step.pk}", ""):
+                self._right["checks"].append(RightCheck(step, choice=choice))
             return
+        found = self._typed(step, f"check-{step.pk}", cleaned)
+        left = self._typed(step, f"left-{step.pk}", cleaned)
+        if found is not None or left is not None:
+            work = cleaned.get(f"work-{step.pk}", "")
+            right = RightCheck(step, value=found, left_value=left, work=work)
+            self._right["checks"].append(right)
+
+    def _typed(self, step: SheetStep, field: str, cleaned: dict[str, Any]) -> Decimal | None:
+        """A value of a check; None, where something else was typed, with words beside it."""
         try:
-            value = typed_value(step, typed)
+            return typed_value(step, cleaned.get(field, ""), step.in_units(self.system).unit)
         except SheetRefused as refused:
-            self.add_error(f"check-{step.pk}", str(refused))
-            return
-        if value is None:
-            self.add_error(f"check-{step.pk}", "Write a number, like 57 or 0.5.")
-            return
-        self._right["checks"].append(RightCheck(step, value=value, work=work))
+            self.add_error(field, str(refused))
+        return None
 
     def _clean_part(self, part: Part, used: str, place: str, cleaned: dict[str, Any]) -> None:
         typed = cleaned.get(used, "")
@@ -190,12 +202,14 @@ class CorrectionForm(SentForm):
             {
                 "name": step.title,
                 "place": line_place(step.line) if step.line else "",
-                "limit": limit_text(step),
-                "stands": said,
+                "limit": unitwords.limits(step.in_units(self.system)),
+                "stands": check_said(step, stands, self.system),
                 "field": self[f"check-{step.pk}"],
+                "left": self[f"left-{step.pk}"] if f"left-{step.pk}" in self.fields else None,
+                "unit": own(step.in_units(self.system).unit),
                 "work": self[f"work-{step.pk}"] if f"work-{step.pk}" in self.fields else None,
             }
-            for step, said in self.stands.checks
+            for step, stands in self.stands.checks
         ]
 
     def part_rows(self) -> list[dict[str, Any]]:
@@ -213,14 +227,19 @@ class CorrectionForm(SentForm):
         return [self[f"line-{line.pk}"] for line in self.stands.lines]
 
 
-def _check_field(step: SheetStep) -> forms.Field:
-    label = f"{step.title} showed"
+def _check_field(step: SheetStep, system: str) -> forms.Field:
     if step.kind == SheetStep.Kind.CHOICE:
         return forms.ChoiceField(
-            label=label,
+            label=f"{step.title} showed",
             required=False,
             choices=[("", "as it stands"), *((each, each) for each in step.choices)],
         )
+    return _value_field(step, system, "showed")
+
+
+def _value_field(step: SheetStep, system: str, when: str) -> forms.Field:
+    unit = own(step.in_units(system).unit)
+    label = f"{step.title} {when}{f', {unit}' if unit else ''}"
     attrs = {"inputmode": "decimal", "autocomplete": "off"}
     return forms.CharField(
         label=label, max_length=40, required=False, widget=forms.TextInput(attrs=attrs)

@@ -8,6 +8,7 @@ from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy
 
 from shop.models import Person, Shop
 
@@ -46,17 +47,17 @@ class SignInForm(AuthenticationForm):
     """Sign-in name, in whatever capitals, and password."""
 
     error_messages = {
-        "invalid_login": "That name and password do not belong together. Check both.",
-        "inactive": "That name and password do not belong together. Check both.",
+        "invalid_login": gettext_lazy("That name and password do not belong together. Check both."),
+        "inactive": gettext_lazy("That name and password do not belong together. Check both."),
     }
 
     def __init__(self, request: Any = None, *args: Any, **kwargs: Any) -> None:
         super().__init__(request, *args, **kwargs)
         name = self.fields["username"]
-        name.label = "Sign-in name"
-        name.error_messages["required"] = "Give your sign-in name."
+        name.label = gettext_lazy("Sign-in name")
+        name.error_messages["required"] = gettext_lazy("Give your sign-in name.")
         name.widget.attrs |= {"autocomplete": "username", "spellcheck": "false"}
-        self.fields["password"].error_messages["required"] = "Give your password."
+        self.fields["password"].error_messages["required"] = gettext_lazy("Give your password.")
 
     def clean_username(self) -> str:
         name = str(self.cleaned_data["username"]).strip().casefold()

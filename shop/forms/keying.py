@@ -1,27 +1,32 @@
 """A paper sheet on one page: a row for each step, part and face, in the order of the paper."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time
+from decimal import Decimal
 from typing import Any, Final
 
 from django import forms
 from django.utils import timezone
 
-from equipment.forms.fields import ClockField, DayField, NumberField, SentForm
+from equipment.forms.fields import ClockField, DayField, NumberField
 from equipment.forms.readings import FaceForm
 from inventory.forms.fields import part_field
 from inventory.models import Location, Part
 from inventory.quantities import QuantityRefused
 from inventory.services import in_words
 from inventory.services.naming import part_named, quantity_of
+from shop import unitwords
 from shop.forms.after import MOST_MINUTES
 from shop.forms.sheets import crew
+from shop.forms.units import UnitsForm
 from shop.models import Person, ServiceSheet, SheetPart, SheetStep, StepEntry
+from shop.services.answers import typed_value
 from shop.services.keying import Keyed, KeyedPart, KeyedStep
-from shop.services.paper import counters_of, limit_text
+from shop.services.paper.counters import counters_of
 from shop.services.refusals import SheetRefused
 from shop.services.sheet_parts import in_tray, places_of
-from shop.services.working import typed_value
+from shop.spoken import own
 
 Answer, Remedy = StepEntry.Answer, StepEntry.Remedy
 Section, Kind = SheetStep.Section, SheetStep.Kind
@@ -43,10 +48,11 @@ class StepRow:
     """One step as the page shows it: its fields, or what was entered already."""
 
     step: SheetStep
-    number: int
     limit: str
+    unit: str
     entered: bool
     main: Any = None
+    left: Any = None
     na: Any = None
     note: Any = None
     by: Any = None
@@ -57,14 +63,16 @@ class StepRow:
     asks: bool = False
 
 
-class KeyedForm(SentForm):
+class KeyedForm(UnitsForm):
     """Everything that the paper says. What is left empty was not done."""
 
     writer = forms.ModelChoiceField(
         label="Written by", queryset=Person.objects.none(), empty_label=None
     )
     day = DayField(label="Signed on")
-    clock = ClockField(label="at", required=False, help_text="Empty: at the end of that day.")
+    clock = ClockField(
+        label="at", required=False, help_text="Empty: at the end of that day; today, now."
+    )
     labour = NumberField(
         label="The work took, minutes",
         places=0,
@@ -89,8 +97,10 @@ class KeyedForm(SentForm):
         assert isinstance(writer, forms.ModelChoiceField)
         writer.queryset = people
         self.electricians = [each for each in people if each.is_electrician]
+        # Looked at once: what is taken and then given back leaves its marks on the steps.
+        self.entered = {step.pk for step in steps if step.entry is not None}
         for step in steps:
-            if step.entry is None:
+            if step.pk not in self.entered:
                 self._add_step(step)
         self.parts = list(sheet.parts.select_related("part", "for_kit").order_by("pk"))
         self.tray = in_tray(sheet)
@@ -133,12 +143,17 @@ class KeyedForm(SentForm):
                 choices=[("", "open"), *((each, each) for each in step.choices)],
             )
         else:
+            unit = step.in_units(self.system)
             limits = {
                 f"data-{which}": f"{limit.normalize():f}"
-                for which, limit in (("low", step.low), ("high", step.high))
+                for which, limit in (("low", unit.low), ("high", unit.high))
                 if limit is not None
             }
             self.fields[f"value-{key}"] = _text(name, most=40, number=True, **limits)
+            if step.section == Section.CHECK:
+                self.fields[f"left_value-{key}"] = _text(
+                    f"{name}: as left", most=40, number=True, **limits
+                )
         if step.needs_electrician:
             self.fields[f"by-{key}"] = forms.ChoiceField(
                 label=f"{name}: done by the licensed electrician",
@@ -148,9 +163,10 @@ class KeyedForm(SentForm):
             )
         if step.section in (Section.CAUTION, Section.ZERO):
             return
-        self.fields[f"na-{key}"] = forms.BooleanField(
-            label=f"{name}: does not apply", required=False
-        )
+        if step.may_be_absent:
+            self.fields[f"na-{key}"] = forms.BooleanField(
+                label=f"{name}: does not apply", required=False
+            )
         self.fields[f"note-{key}"] = _text(f"{name}: note")
         if step.kind == Kind.VALUE and step.section == Section.CHECK:
             self.fields[f"remedy-{key}"] = forms.ChoiceField(
@@ -170,9 +186,10 @@ class KeyedForm(SentForm):
         cleaned = super().clean() or self.cleaned_data
         if (cleaned.get("labour") or 0) > MOST_MINUTES:
             self.add_error("labour", "Say how long the work took, in minutes.")
+        self._clean_signature(cleaned)
         self._clean_when(cleaned)
         for step in self.steps:
-            if step.entry is None:
+            if step.pk not in self.entered:
                 self._clean_step(step, cleaned)
         for row in self.parts:
             self._clean_used(row, cleaned)
@@ -182,6 +199,17 @@ class KeyedForm(SentForm):
         if not all(sound):
             self.add_error(None, _SENT_AGAIN)
         return cleaned
+
+    def _clean_signature(self, cleaned: dict[str, Any]) -> None:
+        """The name of one of the crew beside the work of another is what the form began with."""
+        signed, writer = cleaned.get("signature", ""), cleaned.get("writer")
+        others = {each.name.casefold() for each in crew() if each != writer}
+        if writer and signed.casefold() in others - {writer.name.casefold()}:
+            self.add_error(
+                "signature",
+                f"{writer.name} wrote it, and {signed} signed? Write the name that is signed on the"
+                " paper, or say above who wrote it.",
+            )
 
     def _clean_when(self, cleaned: dict[str, Any]) -> None:
         day = cleaned.get("day")
@@ -199,6 +227,10 @@ class KeyedForm(SentForm):
         key = step.pk
         note = cleaned.get(f"note-{key}", "")
         answer, value, choice = self._answer(step, cleaned)
+        left_value = self._typed(step, "left_value", cleaned)
+        if left_value is not None and not cleaned.get(f"value-{key}"):
+            self.add_error(f"value-{key}", "Enter the value as found as well.")
+            return
         if cleaned.get(f"na-{key}"):
             if answer:
                 self.add_error(f"na-{key}", NOT_BOTH)
@@ -217,6 +249,7 @@ class KeyedForm(SentForm):
                 step=step,
                 answer=answer,
                 value=value,
+                left_value=left_value,
                 choice=choice,
                 note=note,
                 remedy=cleaned.get(f"remedy-{key}", ""),
@@ -233,18 +266,20 @@ class KeyedForm(SentForm):
         if step.kind == Kind.CHOICE:
             choice = cleaned.get(f"choice-{key}", "")
             return (Answer.CHOICE if choice else ""), None, choice
-        typed = cleaned.get(f"value-{key}", "")
+        value = self._typed(step, "value", cleaned)
+        return ("" if value is None else Answer.VALUE), value, ""
+
+    def _typed(self, step: SheetStep, field: str, cleaned: dict[str, Any]) -> Decimal | None:
+        """A value as found ("value") or as left ("left_value"); None, where something else was
+        typed, with words beside it."""
+        typed = cleaned.get(f"{field}-{step.pk}", "")
         if not typed:
-            return "", None, ""
+            return None
         try:
-            value = typed_value(step, typed)
+            return typed_value(step, typed, step.in_units(self.system).unit, field=field)
         except SheetRefused as refused:
-            self.add_error(f"value-{key}", str(refused))
-            return "", None, ""
-        if value is None:
-            self.add_error(f"value-{key}", "Write a number, like 57 or 0.5.")
-            return "", None, ""
-        return Answer.VALUE, value, ""
+            self.add_error(f"{field}-{step.pk}", str(refused))
+        return None
 
     def _clean_used(self, row: SheetPart, cleaned: dict[str, Any]) -> None:
         typed = cleaned.get(f"used-{row.pk}", "")
@@ -321,15 +356,16 @@ class KeyedForm(SentForm):
 
     # What the page shows.
 
-    def step_rows(self, section: str, line_pk: int | None = None) -> list[StepRow]:
+    def step_rows(self, steps: Iterable[SheetStep]) -> list[StepRow]:
+        """The rows of some of its steps."""
         rows = []
-        for number, step in enumerate(self.steps, 1):
-            if step.section != section or (line_pk is not None and step.line_id != line_pk):
-                continue
-            limit = "" if step.section == Section.ZERO else limit_text(step)
-            row = StepRow(step, number, limit, entered=step.entry is not None)
+        for step in steps:
+            unit = step.in_units(self.system)
+            limit = "" if step.section == Section.ZERO else unitwords.limits(unit)
+            row = StepRow(step, limit, own(unit.unit), entered=step.pk in self.entered)
             names = {
                 "main": ("done", "choice", "value"),
+                "left": ("left_value",),
                 "na": ("na",),
                 "note": ("note",),
                 "by": ("by",),
@@ -353,11 +389,16 @@ class KeyedForm(SentForm):
     def _is_outside(self, step: SheetStep) -> bool:
         if not self.is_bound or step.section != Section.CHECK or step.kind != Kind.VALUE:
             return False
-        try:
-            value = typed_value(step, str(self.data.get(f"value-{step.pk}", "")))
-        except SheetRefused:
-            return False
-        return value is not None and step.is_outside(value)
+
+        def is_outside(field: str) -> bool:
+            try:
+                typed = str(self.data.get(f"{field}-{step.pk}", ""))
+                value = typed_value(step, typed, step.in_units(self.system).unit)
+            except SheetRefused:
+                return False
+            return value is not None and step.is_outside(value)
+
+        return is_outside("value") or is_outside("left_value")
 
     def part_rows(self) -> list[dict[str, Any]]:
         return [

@@ -3,9 +3,10 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from shop.forms.front import PasswordTwice, ShopFields, SignInName
-from shop.models import Person, Role, Shop
+from shop.models import Language, Person, Role, Shop
 
 ROLE_HELP = (
     "A manager may do everything. A technician reads counters, works on sheets and signs them. "
@@ -79,6 +80,28 @@ class PersonForm(forms.Form):
         required=False,
         help_text="May sign work that only a licensed electrician does.",
     )
+
+
+class OwnForm(forms.Form):
+    """How one is spoken to oneself."""
+
+    language = forms.ChoiceField(
+        label=gettext_lazy("Language"),
+        choices=Language.choices,
+        widget=forms.RadioSelect,
+        help_text=gettext_lazy("Of service sheets, cautions and the pages on your phone."),
+    )
+    own_units = forms.ChoiceField(
+        label=gettext_lazy("Units"),
+        widget=forms.RadioSelect,
+        required=False,
+        help_text=gettext_lazy("Measured values are shown and typed in these."),
+    )
+
+    def __init__(self, *args: Any, shop: Shop, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        of_shop = gettext("As the shop counts: {units}").format(units=shop.get_units_display())
+        self.fields["own_units"].choices = [("", of_shop), *Shop.Units.choices]  # type: ignore[attr-defined]
 
 
 class NewPersonForm(PasswordTwice, PersonForm):

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
 
 from equipment.forms.photos import NOT_COME, looked_at
 from equipment.pictures import Picture
@@ -29,4 +30,4 @@ class SheetPhotoForm(forms.Form):
         """What is wrong, in words: of the photo, else of what stands around it."""
         if "photo" in self.errors:
             return str(self.errors["photo"][0])
-        return "The photo came without saying what it shows. Send it again."
+        return gettext("The photo came without saying what it shows. Send it again.")

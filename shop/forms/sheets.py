@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from equipment.forms.fields import SeveralField
 from equipment.models import Due, Finding, Rig
@@ -44,6 +45,7 @@ class DraftForm(forms.Form):
         empty_label="shop stock",
     )
     note = forms.CharField(label="Note for the technician", max_length=300, required=False)
+    sure = forms.BooleanField(required=False, label="Yes, draft it a second time")
     request_id = forms.UUIDField(widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, dues: Any, findings: Any, is_bench: bool, **kwargs: Any) -> None:
@@ -58,9 +60,17 @@ class DraftForm(forms.Form):
         else:
             del self.fields["charged_rig"]
 
+    @property
+    def is_asking(self) -> bool:
+        return bool(self.errors.get("sure")) or (self.is_bound and bool(self["sure"].data))
+
 
 class HandOutForm(forms.Form):
-    technician = forms.ModelChoiceField(label="Hand out to", queryset=Person.objects.none())
+    technician = forms.ModelChoiceField(
+        label=gettext_lazy("Hand out to"),
+        queryset=Person.objects.none(),
+        empty_label=gettext_lazy("Choose a technician"),
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -69,9 +79,9 @@ class HandOutForm(forms.Form):
 
 class VoidForm(forms.Form):
     reason = forms.CharField(
-        label="Why is it void?",
+        label=gettext_lazy("Why is it void?"),
         max_length=200,
-        error_messages={"required": "Say why the sheet is void."},
+        error_messages={"required": gettext_lazy("Say why the sheet is void.")},
     )
     request_id = forms.UUIDField(widget=forms.HiddenInput)
 

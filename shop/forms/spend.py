@@ -48,11 +48,13 @@ class PeriodForm(forms.Form):
             self.add_error("last", "The last day lies before the first.")
         return given
 
+    def name(self) -> str:
+        """The name of the period asked for; the last twelve months where it cannot be read."""
+        return (self.is_valid() and self.cleaned_data["period"]) or periods.TWELVE_MONTHS
+
     def chosen(self) -> Period:
         """The period asked for; the last twelve months where what was asked cannot be read."""
-        if not self.is_valid():
-            return periods.named(periods.TWELVE_MONTHS, today=self.today)
-        name = self.cleaned_data["period"] or periods.TWELVE_MONTHS
+        name = self.name()
         if name == periods.DATES:
             return Period(self.cleaned_data["first"], self.cleaned_data["last"])
         return periods.named(name, today=self.today)

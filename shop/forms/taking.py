@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext, gettext_lazy
 
 from inventory.forms.fields import (
     PlaceField,
@@ -18,14 +19,17 @@ from inventory.services.naming import on_label, part_named
 from shop.models import ServiceSheet
 from shop.services.sheet_parts import SOURCE
 
-EXPIRED_HELP = "Kept with the movement. Empty: nothing expired is taken."
+EXPIRED_HELP = gettext_lazy("Kept with the movement. Empty: nothing expired is taken.")
 
 
 class TakeForm(SureForm):
     """What both pages share: what is taken, and whether it was promised to somebody else."""
 
     expired_reason = forms.CharField(
-        label="Why, if it has expired", required=False, max_length=500, help_text=EXPIRED_HELP
+        label=gettext_lazy("Why, if it has expired"),
+        required=False,
+        max_length=500,
+        help_text=EXPIRED_HELP,
     )
 
     def __init__(self, *args: Any, is_manager: bool, **kwargs: Any) -> None:
@@ -39,7 +43,7 @@ class TakeForm(SureForm):
         promises = [
             PromiseHere(
                 location_id=row.location_id,
-                source=source_name(row.source_kind, row.source_number),
+                source=_source(row.source_kind, row.source_number),
                 quantity_steps=row.quantity_steps,
             )
             for row in others.order_by("source_kind", "source_number", "pk")
@@ -53,13 +57,15 @@ class TakeForm(SureForm):
 class AddPartForm(TakeForm):
     """On a sheet: which part, from which bin or drawer, how much."""
 
-    part = part_field(help_text="Or scan its label or package.")
+    part = part_field(help_text=gettext_lazy("Or scan its label or package."))
     place = forms.CharField(
-        label="From bin or drawer",
+        label=gettext_lazy("From bin or drawer"),
         max_length=40,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "data-scans": "yes"}),
+        widget=forms.TextInput(
+            attrs={"list": "place-codes", "autocomplete": "off", "data-scans": "yes"}
+        ),
     )
-    quantity = QuantityField(label="How much")
+    quantity = QuantityField(label=gettext_lazy("How much"))
     field_order = ("part", "place", "quantity", "expired_reason", "sure")
 
     def __init__(self, *args: Any, sheet: ServiceSheet, drawer: str, **kwargs: Any) -> None:
@@ -67,7 +73,9 @@ class AddPartForm(TakeForm):
         self.sheet = sheet
         self.found: Part | None = None
         if drawer:
-            self.fields["place"].help_text = f"This rig’s drawer is {drawer}."
+            self.fields["place"].help_text = gettext("This rig’s drawer is {drawer}.").format(
+                drawer=drawer
+            )
         if self.is_bound:
             self.found = part_named(str(self.data.get("part", "")))
         if self.found is not None:
@@ -77,14 +85,14 @@ class AddPartForm(TakeForm):
 
     def clean_part(self) -> Part:
         if self.found is None:
-            raise forms.ValidationError("There is no part of that number.")
+            raise forms.ValidationError(gettext("There is no part of that number."))
         return self.found
 
     def clean_place(self) -> Location:
         code = self.cleaned_data["place"].strip()
         place = Location.objects.filter(code__iexact=place_code(code)).first()
         if place is None:
-            raise forms.ValidationError("There is no bin or drawer of that name.")
+            raise forms.ValidationError(gettext("There is no bin or drawer of that name."))
         return place
 
     def clean(self) -> dict[str, Any]:
@@ -140,6 +148,13 @@ class TakePartForm(TakeForm):
         if given.get("sheet") and given.get("place") and given.get("quantity"):
             self.ask_about_promises(part=self.part, place=given["place"], sheet=given["sheet"])
         return given
+
+
+def _source(kind: str, number: int) -> str:
+    """What something is promised to: most often another sheet."""
+    if kind == SOURCE:
+        return gettext("sheet {number}").format(number=f"{number:04d}")
+    return source_name(kind, number)
 
 
 def sheet_in_words(sheet: ServiceSheet) -> str:

@@ -11,6 +11,7 @@ from equipment.models import Finding, Reading
 from inventory.models import Balance, Location, Part
 from inventory.quantities import to_units
 from inventory.services import in_words
+from shop.forms.taking import EXPIRED_HELP
 from shop.models import SheetStep, StepEntry, Unsettled
 from shop.services.arriving import not_issued, part_meant
 from shop.services.arriving.reading import LONGEST_TEXT, clean
@@ -60,10 +61,18 @@ class PostForm(forms.Form):
         if step is None:
             return
         if said.get("answer") == StepEntry.Answer.VALUE:
-            unit = f", {step.unit}" if step.unit else ""
+            # In the unit in which it was typed.
+            typed_in = said.get("unit") or step.unit
+            unit = f", {typed_in}" if typed_in else ""
             self.fields["value"] = TypedField(
                 label=f"Value{unit}", widget=forms.TextInput(attrs=DECIMAL)
             )
+            if step.section == SheetStep.Section.CHECK:
+                self.fields["left_value"] = TypedField(
+                    label=f"As left, if read again{unit}",
+                    required=False,
+                    widget=forms.TextInput(attrs=DECIMAL),
+                )
             self.fields["remedy"] = forms.ChoiceField(
                 label="If out of limit: what was done",
                 required=False,
@@ -96,6 +105,9 @@ class PostForm(forms.Form):
                 label="From bin or drawer",
                 required=False,
                 help_text="Empty: where enough of it lies.",
+            )
+            self.fields["expired_reason"] = TypedField(
+                label="Why, if it has expired", required=False, help_text=EXPIRED_HELP
             )
         else:
             self._late_issue()
@@ -154,7 +166,8 @@ class PostForm(forms.Form):
         )
 
     def _is_open(self) -> bool:
-        return self.unsettled.sheet.is_open
+        sheet = self.unsettled.sheet
+        return sheet is not None and sheet.is_open
 
 
 class SetAsideForm(forms.Form):

@@ -24,7 +24,7 @@ _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _THREE_NUMBERS = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
 _SHORT_YEAR = re.compile(r"\d{1,2}[./-]\d{1,2}[./-]\d{2}")
 _TIME = re.compile(r"(\d{1,2})[:.](\d{2})(?::(\d{2}))?\s*([ap])?\.?m?\.?", re.IGNORECASE)
-_THOUSANDS = re.compile(r"-?\d{1,3}(,\d{3})+(\.\d+)?")
+_THOUSANDS = re.compile(r"-?[1-9]\d{0,2}(,\d{3})+(\.\d+)?")
 
 
 class CellRefused(ValueError):

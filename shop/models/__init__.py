@@ -1,11 +1,12 @@
 from shop.models.after import Correction, SecondLook
 from shop.models.bridges import PartsNeed, RigDrawer
+from shop.models.cautions import TextReading
 from shop.models.feeds import CalendarFeed
 from shop.models.imports import ImportedFile
 from shop.models.isolation import IsolationPoint
 from shop.models.knowledge import LineNote
 from shop.models.logs import ComingLog
-from shop.models.people import Person, Role, Shop
+from shop.models.people import Language, Person, Role, Shop
 from shop.models.sheets import (
     PartEntry,
     ReadingEntry,
@@ -27,6 +28,7 @@ __all__ = [
     "HandOver",
     "ImportedFile",
     "IsolationPoint",
+    "Language",
     "LineNote",
     "MissingPart",
     "PartEntry",
@@ -44,6 +46,7 @@ __all__ = [
     "Shop",
     "SignedCopy",
     "StepEntry",
+    "TextReading",
     "TimeEntry",
     "Unsettled",
     "WaitEntry",

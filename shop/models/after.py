@@ -6,6 +6,7 @@ The sheet itself stays as it was signed; these rows are added beside it.
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from inventory.models.append_only import AppendOnly
 from shop.models.sheets import ReadingEntry, ServiceSheet, SheetLine, SheetStep
@@ -15,8 +16,8 @@ class SecondLook(AppendOnly):
     """A manager who did not sign a sheet looked at what was done. One for each sheet."""
 
     class Outcome(models.TextChoices):
-        PASSED = "passed", "it is right"
-        NOT_RIGHT = "not_right", "it is not right"
+        PASSED = "passed", gettext_lazy("it is right")
+        NOT_RIGHT = "not_right", gettext_lazy("it is not right")
 
     sheet = models.OneToOneField(ServiceSheet, models.PROTECT, related_name="second_look")
     outcome = models.CharField(max_length=9, choices=Outcome)
@@ -79,6 +80,8 @@ class Correction(AppendOnly):
     #: The figure as it is now: of a reading or a check in its unit, of a part in steps, of labour
     #: in minutes; null where it is no figure.
     value = models.DecimalField(max_digits=14, decimal_places=4, null=True, blank=True)
+    #: Of a check whose `value` is as found: as left, where it was read again after the work.
+    left_value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -119,6 +122,10 @@ class Correction(AppendOnly):
                     line__isnull=True,
                 ),
                 name="a_correction_is_about_one_thing",
+            ),
+            models.CheckConstraint(
+                condition=Q(left_value__isnull=True) | Q(about="check", value__isnull=False),
+                name="only_a_corrected_value_has_one_as_left",
             ),
             models.UniqueConstraint(
                 fields=["sheet", "reading"], name="a_reading_is_corrected_once_on_a_sheet"

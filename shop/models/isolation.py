@@ -4,6 +4,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from equipment.models.constraints import all_or_none
+
 
 class IsolationPointQuerySet(models.QuerySet["IsolationPoint"]):
     def standing(self) -> "IsolationPointQuerySet":
@@ -80,11 +82,7 @@ class IsolationPoint(models.Model):
             models.CheckConstraint(
                 condition=Q(side__in=["", "A", "B"]), name="isolation_point_side"
             ),
-            models.CheckConstraint(
-                condition=Q(ended_at__isnull=True, ended_by__isnull=True)
-                | Q(ended_at__isnull=False, ended_by__isnull=False),
-                name="an_ended_point_says_who_and_when",
-            ),
+            all_or_none("ended_at", "ended_by", name="an_ended_point_says_who_and_when"),
         ]
         indexes = [models.Index(fields=["rig", "ended_at", "order"])]
 

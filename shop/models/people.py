@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy
 
 from equipment.shiftlogs.blocks import Rules
 
@@ -20,8 +21,8 @@ class Shop(models.Model):
     """The one shop of this installation: its name, zone, currency and units."""
 
     class Units(models.TextChoices):
-        US = "us", "US (gallons, psi, °F)"
-        METRIC = "metric", "metric (litres, bar, °C)"
+        US = "us", gettext_lazy("US (gallons, psi, °F)")
+        METRIC = "metric", gettext_lazy("metric (litres, bar, °C)")
 
     id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
     name = models.CharField(max_length=60)
@@ -72,9 +73,16 @@ class Shop(models.Model):
 class Role(models.TextChoices):
     """The three people the pages are drawn for."""
 
-    MANAGER = "manager", "Manager"
-    TECHNICIAN = "technician", "Technician"
-    OWNER = "owner", "Owner"
+    MANAGER = "manager", gettext_lazy("Manager")
+    TECHNICIAN = "technician", gettext_lazy("Technician")
+    OWNER = "owner", gettext_lazy("Owner")
+
+
+class Language(models.TextChoices):
+    """What a person may be spoken to in, each by its own name."""
+
+    ENGLISH = "en", "English"
+    SPANISH = "es", "Español"
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -95,6 +103,10 @@ class Person(AbstractBaseUser):
     role = models.CharField(max_length=10, choices=Role)
     is_electrician = models.BooleanField("licensed electrician", default=False)
     is_active = models.BooleanField("may sign in", default=True)
+    #: What sheets, cautions and the phone's pages are spoken in.
+    language = models.CharField(max_length=2, choices=Language, default=Language.ENGLISH)
+    #: What measured values are shown and typed in; empty: as the shop counts.
+    own_units = models.CharField(max_length=6, choices=Shop.Units, blank=True, default="")
     created_at = models.DateTimeField()
 
     objects = PersonManager()
@@ -105,6 +117,12 @@ class Person(AbstractBaseUser):
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(role__in=Role.values), name="person_has_a_role"),
+            models.CheckConstraint(
+                condition=Q(language__in=Language.values), name="person_has_a_language"
+            ),
+            models.CheckConstraint(
+                condition=Q(own_units__in=["", *Shop.Units.values]), name="person_has_known_units"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -112,6 +130,10 @@ class Person(AbstractBaseUser):
 
     def get_full_name(self) -> str:
         return self.name
+
+    def units_in(self, shop: Shop) -> str:
+        """The system in which measured values are shown to this person: "us" or "metric"."""
+        return self.own_units or shop.units
 
     @property
     def is_manager(self) -> bool:

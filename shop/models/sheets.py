@@ -11,10 +11,12 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext, gettext_lazy
 
 from equipment import values
 from equipment.models import Reading
-from shop.isolation import Phase
+from equipment.own_units import OwnUnit, every_unit, own_unit
+from shop.isolation import Phase, may_be_absent
 
 
 class SheetQuerySet(models.QuerySet["ServiceSheet"]):
@@ -41,11 +43,11 @@ class ServiceSheet(models.Model):
     """One visit's work on a rig, or on a component on the bench."""
 
     class State(models.TextChoices):
-        DRAFTED = "drafted", "drafted"
-        HANDED_OUT = "handed_out", "handed out"
-        UNDER_WAY = "under_way", "under way"
-        SIGNED = "signed", "signed"
-        VOID = "void", "void"
+        DRAFTED = "drafted", gettext_lazy("drafted")
+        HANDED_OUT = "handed_out", gettext_lazy("handed out")
+        UNDER_WAY = "under_way", gettext_lazy("under way")
+        SIGNED = "signed", gettext_lazy("signed")
+        VOID = "void", gettext_lazy("void")
 
     OPEN_STATES = (State.DRAFTED, State.HANDED_OUT, State.UNDER_WAY)
 
@@ -160,9 +162,9 @@ class SheetLine(models.Model):
     """One service, or one piece of found work, on a sheet."""
 
     class Outcome(models.TextChoices):
-        OPEN = "open", "open"
-        DONE = "done", "done"
-        LEFT = "left", "left undone, comes back"
+        OPEN = "open", gettext_lazy("open")
+        DONE = "done", gettext_lazy("done")
+        LEFT = "left", gettext_lazy("left undone, comes back")
 
     sheet = models.ForeignKey(ServiceSheet, models.CASCADE, related_name="lines")
     order = models.PositiveSmallIntegerField()
@@ -217,12 +219,18 @@ class SheetLine(models.Model):
 
     @property
     def title(self) -> str:
-        return self.version.service.name if self.version else f"found work: {self.finding}"
+        """What is done, in the language that is spoken."""
+        if self.version:
+            return gettext(self.version.service.name)
+        return gettext("found work: {what}").format(what=self.finding)
 
     @property
     def covers_text(self) -> str:
-        """ "stands for: air filter, belts"; empty where it is alone."""
-        return f"stands for: {', '.join(self.covers)}" if self.covers else ""
+        """ "part of it: air filter, belts"; empty where it is alone."""
+        if not self.covers:
+            return ""
+        names = ", ".join(map(gettext, self.covers))
+        return gettext("part of it: {services}").format(services=names)
 
 
 class SheetStep(models.Model):
@@ -291,13 +299,31 @@ class SheetStep(models.Model):
         """Whether each who works here does it himself: a caution read, the own lock put on."""
         return self.section == self.Section.CAUTION or self.phase == Phase.LOCK
 
+    @property
+    def may_be_absent(self) -> bool:
+        """Whether "not applicable" is an answer to it: to a check always, to a lock never."""
+        return self.section == self.Section.CHECK or (
+            self.section in (self.Section.LOCKOUT, self.Section.RETURN)
+            and may_be_absent(self.phase, for_electrician=self.needs_electrician)
+        )
+
+    @property
+    def is_not_zero(self) -> bool:
+        """Whether it must read zero and was read as something else: there is pressure."""
+        entry = self.entry if self.section == self.Section.ZERO else None
+        return entry is not None and bool(entry.value)
+
     def is_outside(self, value: Decimal) -> bool:
         """Whether a measured value lies past a limit."""
         return values.is_outside(value, low=self.low, high=self.high, unit=self.unit)
 
-    def said(self, value: Decimal | None) -> str:
-        """A value of this step as people say it, with its unit; empty without one."""
-        return "" if value is None else values.said(value, self.unit)
+    def in_units(self, system: str) -> OwnUnit:
+        """How its values and limits are shown to somebody and typed. system: "us", "metric"."""
+        return own_unit(self.unit, system, name=self.title, low=self.low, high=self.high)
+
+    def every_unit(self) -> dict[str, OwnUnit]:
+        """The units in which its value may be typed, by their names; the kept one first."""
+        return every_unit(self.unit, name=self.title, low=self.low, high=self.high)
 
 
 class Entry(models.Model):
@@ -328,32 +354,41 @@ class PaperEntry(Entry):
         """The person whose work it is: who wrote it on paper, else who entered it."""
         return self.written_by or self.author
 
+    @property
+    def hand_id(self) -> int:
+        """The key of that person, who is not read for it."""
+        return self.written_by_id or self.author_id
+
 
 class StepEntry(PaperEntry):
     """The answer to one step."""
 
     class Answer(models.TextChoices):
-        DONE = "done", "done"
-        NOT_APPLICABLE = "na", "not applicable"
+        DONE = "done", gettext_lazy("done")
+        NOT_APPLICABLE = "na", gettext_lazy("not applicable")
         VALUE = "value", "value"
         CHOICE = "choice", "choice"
-        CLEARED = "cleared", "taken back"
+        CLEARED = "cleared", gettext_lazy("taken back")
 
     class Remedy(models.TextChoices):
         """What was done about a value out of limit."""
 
-        NONE = "", "nothing needed"
-        PUT_RIGHT = "put_right", "Put right, read again"
-        REPLACED = "replaced", "Replaced a part"
-        FOUND_WORK = "found_work", "Open found work"
-        STOP = "stop", "Stop, ask the manager"
+        NONE = "", gettext_lazy("nothing needed")
+        PUT_RIGHT = "put_right", gettext_lazy("Put right, read again")
+        REPLACED = "replaced", gettext_lazy("Replaced a part")
+        FOUND_WORK = "found_work", gettext_lazy("Open found work")
+        STOP = "stop", gettext_lazy("Stop, ask the manager")
 
     step = models.ForeignKey(SheetStep, models.CASCADE, related_name="entries")
     answer = models.CharField(max_length=8, choices=Answer)
+    #: Of a measured value, as found.
     value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
+    #: Read again after the work, in the same unit; null where it was not.
+    left_value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     choice = models.CharField(max_length=60, blank=True)
     note = models.CharField(max_length=300, blank=True)
     remedy = models.CharField(max_length=10, choices=Remedy, blank=True)
+    #: Whether `measured` lies past a limit: of one put right and read again, not any more.
     is_out_of_limit = models.BooleanField(default=False)
     finding = models.ForeignKey(
         "equipment.Finding", models.PROTECT, null=True, blank=True, related_name="+"
@@ -375,10 +410,19 @@ class StepEntry(PaperEntry):
                 name="not_applicable_says_why",
                 violation_error_message="Say why it does not apply.",
             ),
+            models.CheckConstraint(
+                condition=Q(left_value__isnull=True) | Q(answer="value"),
+                name="only_a_measured_value_has_one_as_left",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.step}: {self.answer}"
+
+    @property
+    def measured(self) -> Decimal | None:
+        """What it measures now: as left where it was read again, else as found."""
+        return self.value if self.left_value is None else self.left_value
 
 
 class SheetPart(models.Model):

@@ -9,10 +9,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from shop.paper.pen import Pen
-from shop.paper.type import CAP_HEIGHT, plain
+from shop.paper.type import CAP_HEIGHT, LEADING, plain
+from shop.paper.wording import gettext
 
-HEADING = 11.5  # [pt]
-SECTION_GAP = 9.0  # [pt] above a heading
+HEADING = 11.25  # [pt]
+SECTION_GAP = 7.0  # [pt] above a heading
 WHOLE = 330.0  # [pt] what belongs together stands on one page up to this height
 LONGEST = (
     12  # [lines] longer text goes on in further rows of this many, so that any row fits any page
@@ -114,13 +115,18 @@ def stacked(blocks: Sequence[Block]) -> Block:
 def heading(area: Area, text: str) -> Block:
     """A section's heading over a rule."""
     lines = plain(text, width=area.width, size=HEADING, bold=True)
-    height = 5 + len(lines) * HEADING * 1.28
+    height = 3.5 + len(lines) * HEADING * LEADING
 
     def draw(pen: Pen, top: float) -> None:
         pen.paragraph(area.left, top - HEADING * (CAP_HEIGHT + 0.2), lines)
         pen.rule(area.left, top - height + 0.5, area.right, top - height + 0.5, 1.2)
 
     return Block(height=height, draw=draw)
+
+
+def continued(name: str) -> str:
+    """How something is named on a further page."""
+    return gettext("{name}, continued").format(name=name)
 
 
 def together(rows: Sequence[Row]) -> list[Row]:
@@ -171,7 +177,7 @@ def paginate(
                 continue
             if height > room():
                 turn()
-                again = f"{section.name}, continued" if section.title else ""
+                again = continued(section.name) if section.title else ""
                 place(*_opening(area, section, again))
                 if chain[0].group is not None:
                     place(chain[0].group)

@@ -1,33 +1,44 @@
-"""The checks, in the order along the rig."""
+"""The checks: as found, in the order along the rig, and with the rig running."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from shop.paper.blocks import LONGEST, Area, Block, Row, Section, stacked, together
-from shop.paper.content import CheckGroup, PaperCheck, SheetPaper
-from shop.paper.opening import ELECTRICIAN
-from shop.paper.pen import BOX, CELL_HEIGHT, CELL_WIDTH, HAIR, Pen, centred, worded_width
-from shop.paper.rows import TICK_ROW, VALUE_ROW, Cell, Mark, captions, entered, row
+from shop.paper.blocks import LONGEST, Area, Block, Row, Section, continued, stacked, together
+from shop.paper.cautions import english, unread
+from shop.paper.content import CheckGroup, PaperCheck, RunNote, SheetPaper
+from shop.paper.lockout import ELECTRICIAN
+from shop.paper.pen import (
+    BOX,
+    CELL_HEIGHT,
+    HAIR,
+    TAG_WORD,
+    Pen,
+    centred,
+    worded_width,
+)
+from shop.paper.rows import NOTHING, TICK_ROW, VALUE_ROW, Cell, Mark, captions, entered, row
 from shop.paper.type import SMALL, TEXT, Line, line, plain, wrap
+from shop.paper.wording import gettext, gettext_noop, pgettext
 
-_NUMBER, _LIMIT, _LAST, _FOUND = 24.0, 102.0, 64.0, 116.0  # [pt] column widths
-_LIMIT_BEGUN, _LAST_BEGUN, _FOUND_BEGUN = 96.0, 52.0, 138.0  # [pt] an author fits in one line
-_LIMIT_CLOSED, _LAST_CLOSED, _FOUND_CLOSED = 90.0, 48.0, 176.0  # [pt] with the author beside
+_NUMBER, _LIMIT, _LAST, _FOUND = 24.0, 100.0, 46.0, 142.0  # [pt] column widths
+_LIMIT_BEGUN, _LAST_BEGUN, _FOUND_BEGUN = 90.0, 48.0, 176.0  # [pt] with the author beside
 _NAME_CELL = 30 * 72 / 25.4  # [pt] where a licensed electrician writes a name
 _BETWEEN = 8.0  # [pt] between two boxes
+_VALUE_CELL = 40.0  # [pt] where a value as found is written, and as wide a one as left
+_LEFT = _VALUE_CELL + 3  # [pt] from the one to the other
 _CHOICE_LINE = 17.0  # [pt]
 
-NO_CHECKS = "No checks in this service."
-NOTHING_FOUND = "–"
+NO_CHECKS = gettext_noop("No checks in this service.")
+OUT = gettext_noop("out of limit")
 
 
 class _Columns:
-    """Where the columns stand. [pt]"""
+    """Where the columns stand, [pt], and the words that stand in them row after row."""
 
     def __init__(self, area: Area, *, sheet: SheetPaper) -> None:
         limit, last, found = _LIMIT, _LAST, _FOUND
-        if sheet.closed:
-            limit, last, found = _LIMIT_CLOSED, _LAST_CLOSED, _FOUND_CLOSED
-        elif any(check.by_text for group in sheet.groups for check in group.checks):
+        checks = [check for group in sheet.every_group for check in group.checks]
+        if sheet.closed or any(check.by_text for check in checks):
             limit, last, found = _LIMIT_BEGUN, _LAST_BEGUN, _FOUND_BEGUN
         self.left, self.right = area.left, area.right
         self.number = area.left + 5
@@ -37,26 +48,80 @@ class _Columns:
         self.limit = self.last - limit
         self.text_width = self.limit - 8 - self.text
         self.limit_width, self.last_width, self.found_width = limit - 8, last - 8, found - 5
+        self.tick = (line(gettext("done")), line(gettext("n/a")))
+        self.name = line(gettext("name"), size=SMALL)
+        self.out = line(gettext(OUT), size=SMALL, bold=True)
+        self.electrician = plain(gettext(ELECTRICIAN), width=self.limit_width, bold=True)
+
+
+def found(sheet: SheetPaper, *, area: Area) -> Section | None:
+    """The checks that are read as found; None where there are none."""
+    is_rig = sheet.rig_number is not None
+    title = gettext("As found, before lockout") if is_rig else gettext("As found")
+    return _section(sheet, sheet.found_groups, sheet.found_note, area, title, gettext("As found"))
 
 
 def section(sheet: SheetPaper, *, area: Area) -> Section | None:
-    """All checks under one heading; None when the sheet has no services."""
-    if not sheet.groups:
+    """The checks while nothing runs, or all; None when the sheet has no services."""
+    short = gettext("Checks")
+    title = short if sheet.rig_number is None else gettext("Checks, in the order along the rig")
+    return _section(sheet, sheet.groups, sheet.groups_note, area, title, short)
+
+
+def running(sheet: SheetPaper, *, area: Area) -> Section | None:
+    """The checks for which it runs again; None where there are none."""
+    is_rig = sheet.rig_number is not None
+    title = gettext("With the rig running") if is_rig else gettext("Running on the bench")
+    return _section(sheet, sheet.run_groups, sheet.run_note, area, title, title)
+
+
+def _section(
+    sheet: SheetPaper,
+    groups: Sequence[CheckGroup],
+    note: RunNote | None,
+    area: Area,
+    title: str,
+    short: str,
+) -> Section | None:
+    if not groups:
         return None
     columns = _Columns(area, sheet=sheet)
-    rows = [made for group in sheet.groups for made in _group(group, columns, closed=sheet.closed)]
+    rows = _note(note, columns) if note else []
+    rows += [made for group in groups for made in _group(group, columns, closed=sheet.closed)]
     head = captions(
         (
-            (columns.text, "Check", False),
-            (columns.limit, "Limit", False),
-            (columns.last, "Last", False),
-            (columns.found, "Found", False),
+            (columns.text, gettext("Check"), False),
+            (columns.limit, gettext("Limit"), False),
+            (columns.last, gettext("Last"), False),
+            *_found_captions(groups, columns, closed=sheet.closed),
         ),
         left=area.left,
         right=area.right,
     )
-    along = "Checks, in the order along the rig" if sheet.rig_number is not None else "Checks"
-    return Section(title=along, rows=rows, head=head, short="Checks")
+    return Section(title=title, rows=rows, head=head, short=short)
+
+
+def _found_captions(
+    groups: Sequence[CheckGroup], columns: _Columns, *, closed: bool
+) -> tuple[tuple[float, str, bool], ...]:
+    """Over what is found: over both cells of a value, where one is to be filled in."""
+    checks = [check for group in groups for check in group.checks]
+    if closed or not any(check.kind == "value" and not check.found_text for check in checks):
+        return ((columns.found, gettext("Found"), False),)
+    return (
+        (columns.found, pgettext("over a column", "As found"), False),
+        (columns.found + _LEFT, pgettext("over a column", "As left"), False),
+    )
+
+
+def _note(note: RunNote, columns: _Columns) -> list[Row]:
+    """What is said over the checks, before the first of them."""
+    width = columns.right - columns.number - 5
+    lines = (*plain(note.text, width=width), *english(note.original, width))
+    blocks = row((Cell(x=columns.number, lines=lines),), left=columns.left, right=columns.right)
+    area = Area(left=columns.left, width=columns.right - columns.left)
+    said = unread(area) if note.original else []
+    return [replace(made, keep=True) for made in (*said, *map(Row, blocks))]
 
 
 def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
@@ -66,12 +131,21 @@ def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
         head = ((group.position, True), (f"{about}:", False), (group.outcome_text, True))
     *before, last = _group_head(columns, *head, notes=group.notes)
     rows = [*together([Row(block) for block in before]), Row(last, keep=True)]
-    again = _group_head(columns, (group.position, True), (f"{group.service}, continued", False))[0]
+    again = _group_head(columns, (group.position, True), (continued(group.service), False))[0]
     for check in group.checks:
-        rows.extend(Row(block, group=again) for block in _check(check, columns, closed=closed))
+        made = [Row(block, group=again) for block in _check(check, columns, closed=closed)]
+        if check is group.checks[-1] and check is not group.checks[0]:
+            # Never the last of a group alone on a page.
+            rows[-1] = replace(rows[-1], keep=True)
+        rows.extend(made)
     if not group.checks:
-        cell = Cell(x=columns.text, lines=plain(NO_CHECKS, width=columns.text_width))
+        cell = Cell(x=columns.text, lines=plain(gettext(NO_CHECKS), width=columns.text_width))
         rows.extend(Row(block) for block in row((cell,), left=columns.left, right=columns.right))
+    if group.left_text:
+        left = plain(group.left_text, width=columns.right - columns.text - 5, bold=True)
+        cell = Cell(x=columns.text, lines=left)
+        blocks = row((cell,), left=columns.left, right=columns.right)
+        rows.extend(Row(block, group=again) for block in blocks)
     return rows
 
 
@@ -90,9 +164,15 @@ def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block
     inline = sum(map(worded_width, choices)) + _BETWEEN * (len(choices) - 1) <= _FOUND
     limit: tuple[Line, ...] = plain(check.limit_text, width=columns.limit_width)
     if check.electrician:
-        limit = (*plain(ELECTRICIAN, width=columns.limit_width, bold=True), *limit)
-    found_text = check.found_text or (NOTHING_FOUND if closed else "")
+        limit = (*columns.electrician, *limit)
+    found_text = check.found_text or (NOTHING if closed else "")
     found = entered(found_text, check.by_text, x=columns.found, width=columns.found_width)
+    tag = None
+    if check.is_out and found:
+        tag = _out_of_limit(columns)
+        # Under its tag, which takes the first line.
+        lower = [replace(cell, lines=(line(""), *cell.lines)) for cell in found]
+        found = (Cell(x=columns.found + TAG_WORD, lines=(columns.out,)), *lower)
     cells = (
         Cell(x=columns.number, lines=(line(str(check.number)),)),
         Cell(
@@ -100,6 +180,7 @@ def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block
             lines=(
                 *plain(check.text, width=columns.text_width),
                 *plain(check.hint, width=columns.text_width, size=SMALL),
+                *plain(check.apart_text, width=columns.text_width, size=SMALL),
             ),
         ),
         Cell(x=columns.limit, lines=limit),
@@ -107,7 +188,7 @@ def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block
         *(found or (_unit(check, columns),)),
     )
     if found:
-        return row(cells, left=columns.left, right=columns.right)
+        return row(cells, left=columns.left, right=columns.right, mark=tag)
     more = _under(check, columns) if choices and not inline else []
     if check.kind == "value" and check.electrician:
         more = [_name_row(columns)]
@@ -124,8 +205,8 @@ def _check(check: PaperCheck, columns: _Columns, *, closed: bool) -> tuple[Block
 
 
 def _unit(check: PaperCheck, columns: _Columns) -> Cell:
-    """The unit after the empty cell of a value."""
-    x = columns.found + CELL_WIDTH + 4
+    """The unit after the empty cells of a value."""
+    x = columns.found + _LEFT + _VALUE_CELL + 4
     text = check.unit if check.kind == "value" else ""
     return Cell(x=x, lines=plain(text, width=columns.right - x))
 
@@ -139,15 +220,32 @@ def _mark(
     """
     right = columns.right - 5
     if check.kind == "value":
-        return _value_cell(columns, CELL_WIDTH), VALUE_ROW
+        return _value_cells(columns), VALUE_ROW
     if check.electrician:
-        return _name_cell(right), VALUE_ROW
+        return _name_cell(columns.name, right), VALUE_ROW
     if check.kind == "choice" and not check.choices:
         return _value_cell(columns, columns.found_width), VALUE_ROW
-    boxes = choices if check.kind == "choice" else (line("done"), line("n/a"))
+    boxes = choices if check.kind == "choice" else columns.tick
     if not boxes:
         return None, TICK_ROW
     return _boxes(boxes, right), TICK_ROW
+
+
+def _out_of_limit(columns: _Columns) -> Mark:
+    def mark(pen: Pen, middle: float) -> None:
+        pen.torn_tag(columns.found, middle, columns.out.width)
+
+    return mark
+
+
+def _value_cells(columns: _Columns) -> Mark:
+    """A cell for the value as found, and one for it as left."""
+
+    def mark(pen: Pen, middle: float) -> None:
+        for x in (columns.found, columns.found + _LEFT):
+            pen.box(x, middle - CELL_HEIGHT / 2, _VALUE_CELL, CELL_HEIGHT)
+
+    return mark
 
 
 def _value_cell(columns: _Columns, width: float) -> Mark:
@@ -157,9 +255,7 @@ def _value_cell(columns: _Columns, width: float) -> Mark:
     return mark
 
 
-def _name_cell(right: float) -> Mark:
-    word = line("name", size=SMALL)
-
+def _name_cell(word: Line, right: float) -> Mark:
     def mark(pen: Pen, middle: float) -> None:
         pen.box(right - _NAME_CELL, middle - CELL_HEIGHT / 2, _NAME_CELL, CELL_HEIGHT)
         pen.write_right(right - _NAME_CELL - 3, centred(middle, SMALL), word)
@@ -179,7 +275,7 @@ def _boxes(words: Sequence[Line], right: float) -> Mark:
 
 
 def _name_row(columns: _Columns) -> Block:
-    mark = _name_cell(columns.right - 5)
+    mark = _name_cell(columns.name, columns.right - 5)
     return row((), left=columns.left, right=columns.right, least=VALUE_ROW, mark=mark)[0]
 
 

@@ -1,9 +1,8 @@
 """What a printed service sheet says.
 
-Every figure, date and unit arrives as text, formatted by the caller in the shop's language and
-units; the modules
-beside this one only lay it out. Empty text means "not known" or "still open" and is drawn as an
-empty box or nothing.
+Every figure, date and unit arrives as text, formatted by the caller in the language of the sheet;
+the modules beside this one lay it out, and say their own words in that language. Empty text means
+"not known" or "still open" and is drawn as an empty box or nothing.
 
 `by_text` says who entered something and when ("Ben Sorrel, 25 Nov 2026 07:46"). Sheets signed
 before it was kept apart carry both in the entry's own text. Every field added since then has a
@@ -11,29 +10,44 @@ default, so that a sheet kept long ago still prints.
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 PageSize = Literal["letter", "a4"]
 CheckKind = Literal["tick", "choice", "value"]
 Side = Literal["", "A", "B"]
 
 
+#: What is printed or kept from now on; a sheet kept before prints as it did.
+EDITION: Final = 2
+
+
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One hazard to read before starting. `read_text` ("done") ticks the box."""
+    """One hazard to read before starting. `read_text` ("done") ticks the box.
+
+    icon: of its sign; by the words of the hazard when empty.
+
+    original: the English that it was translated from, while nobody of the trade who speaks the
+    language has read the translation; it is marked, and this stands under it.
+    """
 
     hazard: str
     text: str
     source: str
     read_text: str = ""
     by_text: str = ""
+    original: str = ""
+    icon: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class LockoutStep:
     """One step of locking out, or of the way back. `done_text` ("done") ticks the box.
 
-    electrician: it is for a licensed electrician.
+    is_absent: it was said not to apply, so that its box stays empty.
+
+    electrician: it is for a licensed electrician. original: as of a caution. before_text: that it
+    had been done and was taken back, and when.
     """
 
     source: str
@@ -41,28 +55,38 @@ class LockoutStep:
     done_text: str = ""
     by_text: str = ""
     electrician: bool = False
+    is_absent: bool = False
+    original: str = ""
+    before_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ZeroGauge:
-    """A gauge that must read zero before work starts. `unit` stands after its empty cell."""
+    """A gauge that must read zero before work starts. `unit` stands after its empty cell.
+
+    before_text: what it had shown before, where that was not zero or was taken back.
+    original: as of a caution.
+    """
 
     label: str
     side: Side = ""
     found_text: str = ""
     unit: str = ""
     by_text: str = ""
+    original: str = ""
+    before_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class PaperCheck:
     """One check of a service.
 
-    kind: "tick" prints done and n/a boxes, "choice" one box for each of `choices`, "value" a
-    cell before `unit`.
+    kind: "tick" prints done and n/a boxes, "choice" one box for each of `choices`, "value" two
+    cells before `unit`, as found and as left.
     electrician: the work is for a licensed electrician, so a name cell stands in place of (or
     beside) the box.
-    found_text: what was found; empty while open.
+    found_text: what was found; empty while open. is_out: it lies past a limit.
+    apart_text: of side B, how far that of side A is from it, once both are there.
     """
 
     number: int
@@ -76,6 +100,8 @@ class PaperCheck:
     hint: str = ""
     choices: tuple[str, ...] = ()
     by_text: str = ""
+    apart_text: str = ""
+    is_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +109,10 @@ class CheckGroup:
     """The checks of one service at one position, e.g.
 
     "1 Generator GN-118", "oil and filter", "due soon, 182 of 250 h".
-    `covers_text` names the smaller services done with it ("stands for: air filter, belts").
+    `covers_text` names the smaller services done with it ("part of it: air filter, belts").
     outcome_text: what became of it, once signed ("left undone, comes back").
-    notes: what is to be known before its checks, each said with who wrote it.
+    notes: what is to be known before its checks, each said with who wrote it. left_text: what was
+    left for whoever does it next, likewise.
     """
 
     position: str
@@ -95,6 +122,15 @@ class CheckGroup:
     covers_text: str = ""
     outcome_text: str = ""
     notes: tuple[str, ...] = ()
+    left_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RunNote:
+    """What is said over checks for which something runs. original: as of a caution."""
+
+    text: str
+    original: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,8 +220,14 @@ class SheetPaper:
     signed: "" while open. Once signed, empty boxes are left out, since nothing more may be written.
     drawn: the signature as drawn on a phone, "M 3 4 L 5 6 …", in any units, y down; or nothing.
     url: where the QR code leads; "" leaves it out.
-    waits: what of a signed sheet waited for a manager when it was signed, a sentence each.
-    language: BCP 47 tag of the texts, for screen readers.
+    waits: what of a signed sheet waited for a manager when it was signed, each in words. settled:
+    what had waited and was settled before that, each with by whom and how.
+    edition: for which of our layouts it was kept. From the second on its sections stand in the
+    order of the work, and a component on the bench has headings of its own.
+    found_groups, groups, run_groups: the checks before anything is locked out, those while it is,
+    and those with the locks off again; with what is said over each. Before the second edition all
+    are in `groups`.
+    language: BCP 47 tag of the texts: what the paper says itself is said in it too.
     """
 
     number: int
@@ -205,6 +247,11 @@ class SheetPaper:
     zero_gauges: tuple[ZeroGauge, ...] = ()
     way_back: tuple[LockoutStep, ...] = ()
     groups: tuple[CheckGroup, ...] = ()
+    found_groups: tuple[CheckGroup, ...] = ()
+    run_groups: tuple[CheckGroup, ...] = ()
+    found_note: RunNote | None = None
+    groups_note: RunNote | None = None
+    run_note: RunNote | None = None
     parts: tuple[PaperPart, ...] = ()
     readings: tuple[PaperReading, ...] = ()
     found_work: tuple[PaperFound, ...] = ()
@@ -219,12 +266,19 @@ class SheetPaper:
     held_text: str = ""
     drawn: str = ""
     waits: tuple[str, ...] = ()
+    settled: tuple[str, ...] = ()
+    edition: int = 1
     language: str = "en"
 
     @property
     def closed(self) -> bool:
         """Whether nothing more may be written on it, so that no empty cell is drawn."""
         return self.void or bool(self.signed)
+
+    @property
+    def every_group(self) -> tuple[CheckGroup, ...]:
+        """All its checks, in the order of the paper."""
+        return (*self.found_groups, *self.groups, *self.run_groups)
 
     @property
     def number_text(self) -> str:

@@ -8,6 +8,7 @@ from shop.paper.content import SheetPaper
 from shop.paper.drawings import draw_icon, draw_number
 from shop.paper.pen import STEEL, Pen, centred
 from shop.paper.type import CAP_HEIGHT, LEADING, SMALL, TEXT, Line, line, plain
+from shop.paper.wording import gettext, gettext_noop
 
 NUMBER_CELL, QR_CELL = 64.0, 66.0  # [pt]
 TITLE, NAME = 15.0, 11.5  # [pt] sizes
@@ -19,7 +20,7 @@ _CELLS_A_ROW = 5
 _PUNCHES, _PUNCH, _PUNCH_STEP = 4, 3.6, 11.0  # how many; radius, step [pt]
 _LEAST = 66.0  # [pt] what the QR code needs
 
-FOOT_WORDS = "The maker’s instructions and local codes go first."
+FOOT_WORDS = gettext_noop("The maker’s instructions and local codes go first.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +33,22 @@ class ValueRow:
     height: float
 
 
-def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, float], None]) -> Block:
+def head(
+    sheet: SheetPaper,
+    *,
+    area: Area,
+    show_qr: Callable[[float, float, float], None],
+    is_first: bool = True,
+) -> Block:
     """The title block: number, title, punches, values, QR code.
 
-    `show_qr` takes x, y and size. [pt]
+    `show_qr` takes x, y and size. [pt] is_first: of the first page; the values stand there alone.
     """
     left, right = area.left + NUMBER_CELL, area.right - QR_CELL
-    title = line(f"Service sheet {sheet.number_text}", size=TITLE, bold=True)
-    word = line("void" if sheet.void else sheet.step_word)
+    title = line(
+        gettext("Service sheet {number}").format(number=sheet.number_text), size=TITLE, bold=True
+    )
+    word = line(gettext("void") if sheet.void else sheet.step_word)
     punches = _PUNCHES * _PUNCH_STEP + 3 + word.width
     name = ", ".join(text for text in (sheet.title, sheet.subtitle) if text)
     beside = plain(
@@ -48,13 +57,15 @@ def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, floa
     below: tuple[Line, ...] = ()
     if len(beside) > 1:
         below, beside = plain(name, width=right - left - 2 * _PAD, size=NAME), ()
-    values = value_rows((("Shop", sheet.shop_name), *sheet.cells), width=right - left)
+    cells = ((gettext("Shop"), sheet.shop_name), *sheet.cells) if is_first else ()
+    values = value_rows(cells, width=right - left)
     title_row = 28.0 + len(below) * NAME * LEADING
     natural = title_row + sum(row.height for row in values)
     height = max(natural, _LEAST)
+    aside = 0.0 if values else (height - title_row) / 2
 
-    def draw(pen: Pen, top: float) -> None:
-        bottom = top - height
+    def draw(pen: Pen, upper: float) -> None:
+        bottom, top = upper - height, upper - aside
         base = top - 14 - TITLE * CAP_HEIGHT / 2
         pen.write(left + _PAD, base, title)
         if beside:
@@ -70,17 +81,18 @@ def head(sheet: SheetPaper, *, area: Area, show_qr: Callable[[float, float, floa
             end = bottom if index == len(values) - 1 else y - row.height
             draw_values(pen, row, x=left, top=y, bottom=end)
             y = end
-        pen.rule(left, top, left, bottom, _INNER)
-        pen.rule(right, top, right, bottom, _INNER)
+        pen.rule(left, upper, left, bottom, _INNER)
+        pen.rule(right, upper, right, bottom, _INNER)
         pen.box(area.left, bottom, area.width, height, OUTER)
+        middle = upper - height / 2
         if sheet.rig_number is not None:
-            draw_number(pen, sheet.rig_number, x=area.left, y=top, width=NUMBER_CELL, height=height)
-        elif sheet.icon:
-            draw_icon(
-                pen, sheet.icon, area.left + (NUMBER_CELL - 46) / 2, top - height / 2 + 23, 46
+            draw_number(
+                pen, sheet.rig_number, x=area.left, y=upper, width=NUMBER_CELL, height=height
             )
+        elif sheet.icon:
+            draw_icon(pen, sheet.icon, area.left + (NUMBER_CELL - 46) / 2, middle + 23, 46)
         size = QR_CELL - 4
-        show_qr(right + 2, top - height / 2 - size / 2, size)
+        show_qr(right + 2, middle - size / 2, size)
 
     return Block(height=height, draw=draw)
 
@@ -174,7 +186,9 @@ def _punches(pen: Pen, x: float, middle: float, sheet: SheetPaper) -> None:
 
 def foot(pen: Pen, sheet: SheetPaper, *, area: Area, bottom: float, page: int, pages: int) -> None:
     """The foot of a page; `bottom` is the lower margin. [pt]"""
-    count = f"Sheet {sheet.number_text}, page {page} of {pages}"
+    count = gettext("Sheet {number}, page {page} of {pages}").format(
+        number=sheet.number_text, page=page, pages=pages
+    )
     foot_line(pen, area=area, bottom=bottom, printed_text=sheet.printed_text, count=count)
 
 
@@ -183,7 +197,7 @@ def foot_line(pen: Pen, *, area: Area, bottom: float, printed_text: str, count: 
     y = bottom + FOOT - 5
     pen.rule(area.left, y, area.right, y, 1.2)
     base = y - 12
-    pen.write(area.left, base, line(FOOT_WORDS, size=SMALL))
+    pen.write(area.left, base, line(gettext(FOOT_WORDS), size=SMALL))
     pen.write_centred(area.left + area.width * 0.58, base, line(printed_text, size=SMALL))
     pen.write_right(area.right, base, line(count, size=SMALL, bold=True))
 

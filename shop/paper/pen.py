@@ -27,6 +27,7 @@ class Pen:
         self.canvas = canvas
         self._text = canvas.beginText()
         self._stretch = 100.0
+        self._font: tuple[str, float] | None = None
         canvas.setFillGray(0)
         canvas.setStrokeGray(0)
         canvas.setLineWidth(HAIR)
@@ -49,7 +50,9 @@ class Pen:
             pen.setHorizScale(self._stretch)
         pen.setTextOrigin(x, y)
         for run in text.runs:
-            pen.setFont(run.face, text.size)
+            if (run.face, text.size) != self._font:
+                self._font = (run.face, text.size)
+                pen.setFont(*self._font)
             pen.textOut(run.text)
 
     def write_right(self, x: float, y: float, text: Line) -> None:
@@ -129,6 +132,26 @@ class Pen:
         text = line(letter, size=SMALL, bold=True)
         self.write_centred(x + SIDE / 2, centred(middle, SMALL), text)
 
+    def torn_tag(self, x: float, middle: float, width: float) -> None:
+        """Draw an outlined tag for a word: clipped corners, punched hole, torn right end.
+
+        width: of the word, which begins TAG_WORD from x. [pt]
+        """
+        low, high = middle - TAG / 2, middle + TAG / 2
+        right = x + TAG_WORD + width + 4
+        tear = TAG / 4
+        path = self.canvas.beginPath()
+        path.moveTo(x + 3.5, low)
+        path.lineTo(x, low + 3.5)
+        path.lineTo(x, high - 3.5)
+        path.lineTo(x + 3.5, high)
+        for step in range(5):
+            path.lineTo(right + (2.5 if step % 2 else 0), high - step * tear)
+        path.close()
+        self.line_width(1.2)
+        self.canvas.drawPath(path, stroke=1, fill=0)
+        self.canvas.circle(x + 6, middle, 1.7, stroke=1, fill=1)
+
     def path(
         self,
         data: str,
@@ -154,6 +177,7 @@ class Pen:
 
 
 SIDE = 11.0  # [pt] a side's letter in its shape
+TAG, TAG_WORD = 12.0, 11.5  # [pt] height of a tag; its word, from its left end
 
 
 def centred(middle: float, size: float) -> float:

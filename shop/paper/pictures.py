@@ -12,12 +12,13 @@ from shop.paper.blocks import Area, Block, Row, Section, beside
 from shop.paper.content import PaperPicture, SheetPaper
 from shop.paper.pen import HAIR, Pen
 from shop.paper.type import LEADING, SMALL, plain
+from shop.paper.wording import gettext, gettext_noop
 
 _GUTTER: Final = 14.0  # [pt]
-_PAIR_HEIGHT, _ALONE_HEIGHT = 190.0, 250.0  # [pt] at most
+_PAIR_HEIGHT, _ALONE_HEIGHT = 180.0, 190.0  # [pt] at most
 _MOST_PIXELS: Final = 1500  # a side; at the width of a page 200 dots an inch
-PICTURES: Final = "Pictures"
-GONE: Final = "The picture is not there any more."
+PICTURES: Final = gettext_noop("Pictures")
+GONE: Final = gettext_noop("The picture is not there any more.")
 
 
 def section(sheet: SheetPaper, *, area: Area) -> Section | None:
@@ -27,8 +28,8 @@ def section(sheet: SheetPaper, *, area: Area) -> Section | None:
         return None
     if len(pictures) == 1:
         rows = [Row(_picture(pictures[0], area, most=_ALONE_HEIGHT))]
-        return Section(title=PICTURES, rows=rows)
-    return Section(title=PICTURES, rows=_pairs(pictures, area))
+        return Section(title=gettext(PICTURES), rows=rows)
+    return Section(title=gettext(PICTURES), rows=_pairs(pictures, area))
 
 
 def _pairs(pictures: Sequence[PaperPicture], area: Area) -> list[Row]:
@@ -55,7 +56,7 @@ def _picture(picture: PaperPicture, area: Area, *, most: float) -> Block:
     grey = _grey(picture.image) if picture.image else None
     caption = plain(picture.caption, width=area.width, size=SMALL)
     if grey is None:
-        caption = (*caption, *plain(GONE, width=area.width, size=SMALL, bold=True))
+        caption = (*caption, *plain(gettext(GONE), width=area.width, size=SMALL, bold=True))
     width = height = 0.0
     if grey is not None:
         _, across, down = grey

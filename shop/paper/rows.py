@@ -7,7 +7,8 @@ from shop.paper.blocks import LONGEST, Block
 from shop.paper.pen import HAIR, Pen, centred
 from shop.paper.type import LEADING, SMALL, TEXT, Line, line, plain
 
-TICK_ROW, VALUE_ROW = 18.5, 20.0  # [pt] rows that hold a box, a cell
+NOTHING = "–"  # in place of what stayed empty on a closed sheet
+TICK_ROW, VALUE_ROW = 18.5, 19.5  # [pt] rows that hold a box, a cell
 _APART = 6.0  # [pt] between an entry and its author
 
 
@@ -33,11 +34,13 @@ def row(
     least: float = TICK_ROW,
     mark: Mark | None = None,
     rule: float = HAIR,
+    size: float = TEXT,
 ) -> tuple[Block, ...]:
     """Set cells side by side with a rule under them.
 
     least: height of a row of one line. [pt] `mark` draws beside the first line.
     rule: width of the rule below, 0 for none. [pt]
+    size: of the first lines. [pt]
     Text of more than LONGEST lines goes on in further blocks, so returns one or more.
     """
     longest = max((len(cell.lines) for cell in cells), default=0)
@@ -52,6 +55,7 @@ def row(
             least=least,
             mark=mark if start == 0 else None,
             rule=rule,
+            size=size,
         )
         for start in range(0, max(longest, 1), LONGEST)
     )
@@ -65,16 +69,17 @@ def _block(
     least: float,
     mark: Mark | None,
     rule: float,
+    size: float,
 ) -> Block:
-    tallest = max((_tall(cell.lines) for cell in cells), default=0.0)
-    height = least + max(0.0, tallest - TEXT * LEADING)
+    tallest = max((tall(cell.lines) for cell in cells), default=0.0)
+    height = least + max(0.0, tallest - size * LEADING)
 
     def draw(pen: Pen, top: float) -> None:
         middle = top - least / 2
         if mark is not None:
             mark(pen, middle)
         for cell in cells:
-            y = centred(middle, TEXT)
+            y = centred(middle, size)
             for text in cell.lines:
                 if cell.right:
                     pen.write_right(cell.x, y, text)
@@ -87,7 +92,8 @@ def _block(
     return Block(height=height, draw=draw)
 
 
-def _tall(lines: Sequence[Line]) -> float:
+def tall(lines: Sequence[Line]) -> float:
+    """How high lines under one another are. [pt]"""
     return sum(text.size * LEADING for text in lines)
 
 

@@ -6,7 +6,7 @@ from itertools import chain
 
 from reportlab.pdfgen.canvas import Canvas
 
-from shop.paper import checks, closing, opening, pictures, qr
+from shop.paper import cautions, checks, lockout, opening, parts, pictures, qr, readings, signature
 from shop.paper.blocks import Area, Section, paginate
 from shop.paper.content import (
     Caution,
@@ -18,6 +18,7 @@ from shop.paper.content import (
     PaperPart,
     PaperPicture,
     PaperReading,
+    RunNote,
     SheetPaper,
     StripCell,
     ZeroGauge,
@@ -26,6 +27,7 @@ from shop.paper.document import MARGIN, SIZES, begin
 from shop.paper.head import FOOT, foot, head, strike
 from shop.paper.pen import Pen
 from shop.paper.strip import strip
+from shop.paper.wording import gettext, override
 
 __all__ = [
     "Caution",
@@ -37,6 +39,7 @@ __all__ = [
     "PaperPart",
     "PaperPicture",
     "PaperReading",
+    "RunNote",
     "SheetPaper",
     "StripCell",
     "ZeroGauge",
@@ -63,21 +66,26 @@ def sheets_pdf(sheets: Iterable[SheetPaper], *, page_size: PageSize = "letter") 
     first = next(waiting, None)
     if first is None:
         raise ValueError("There is no service sheet to print.")
+    with override(first.language):
+        subject = gettext("Service sheet")
     file = BytesIO()
     canvas = begin(
         file,
         size=SIZES[page_size],
         language=first.language,
         author=first.shop_name,
-        subject="Service sheet",
+        subject=subject,
     )
     last = first
     for _, sheet in drawn(canvas, chain((first,), waiting), page_size=page_size):
         last = sheet
-    if last is first:
-        canvas.setTitle(f"Service sheet {first.number_text}, {first.title}")
-    else:
-        canvas.setTitle(f"Service sheets {first.number_text} to {last.number_text}")
+    with override(first.language):
+        if last is first:
+            title = gettext("Service sheet {number}, {subject}")
+            canvas.setTitle(title.format(number=first.number_text, subject=first.title))
+        else:
+            title = gettext("Service sheets {first} to {last}")
+            canvas.setTitle(title.format(first=first.number_text, last=last.number_text))
     canvas.save()
     return file.getvalue()
 
@@ -91,7 +99,9 @@ def drawn(
     """
     codes: dict[str, tuple[str, int]] = {}
     for index, sheet in enumerate(sheets):
-        yield _draw(canvas, sheet, index=index, codes=codes, page_size=page_size), sheet
+        with override(sheet.language):
+            pages = _draw(canvas, sheet, index=index, codes=codes, page_size=page_size)
+        yield pages, sheet
 
 
 def bookmark_of(index: int) -> str:
@@ -122,15 +132,17 @@ def _draw(
             name, modules = codes[sheet.url]
             qr.show(canvas, name=name, modules=modules, x=x, y=y, size=size)
 
-    title_block = head(sheet, area=area, show_qr=show_qr)
     drawn_strip = strip(sheet.strip, area=area)
-    only_first = () if drawn_strip is None else (drawn_strip,)
-    body = height - 2 * MARGIN - FOOT - title_block.height
+    on_first = [head(sheet, area=area, show_qr=show_qr)]
+    on_further = [head(sheet, area=area, show_qr=show_qr, is_first=False)]
+    if drawn_strip is not None:
+        on_first.append(drawn_strip)
+    body = height - 2 * MARGIN - FOOT
     pages = paginate(
         _sections(sheet, area),
         area=area,
-        first=body - sum(block.height for block in only_first),
-        further=body,
+        first=body - sum(block.height for block in on_first),
+        further=body - sum(block.height for block in on_further),
     )
     for number, blocks in enumerate(pages, start=1):
         pen = Pen(canvas)
@@ -138,12 +150,13 @@ def _draw(
         if number == 1:
             key = bookmark_of(index)
             canvas.bookmarkHorizontal(key, 0, top)
-            canvas.addOutlineEntry(
-                f"Sheet {sheet.number_text}, {sheet.title}", key, level=0, closed=True
-            )
+            title = gettext("Sheet {number}, {subject}")
+            title = title.format(number=sheet.number_text, subject=sheet.title)
+            canvas.addOutlineEntry(title, key, level=0, closed=True)
+        above = on_first if number == 1 else on_further
         if sheet.void:
-            strike(pen, area=area, top=top - title_block.height, bottom=MARGIN + FOOT)
-        for fixed in (title_block, *(only_first if number == 1 else ())):
+            strike(pen, area=area, top=top - above[0].height, bottom=MARGIN + FOOT)
+        for fixed in above:
             fixed.draw(pen, top)
             top -= fixed.height
         for placed in blocks:
@@ -159,14 +172,29 @@ def _draw(
 
 
 def _sections(sheet: SheetPaper, area: Area) -> list[Section]:
-    found = opening.sections(sheet, area=area)
-    checked = checks.section(sheet, area=area)
-    if checked is not None:
-        found.append(checked)
-    back = opening.way_back(sheet, area=area)
-    if back is not None:
-        found.append(back)
-    shown = pictures.section(sheet, area=area)
-    if shown is not None:
-        found.append(shown)
-    return [*found, *closing.sections(sheet, area=area)]
+    """In the order of the work: 29 CFR 1910.147(d) before the checks, (e) before the rig runs."""
+    in_order = (
+        opening.section,
+        cautions.section,
+        checks.found,
+        lockout.section,
+        checks.section,
+        parts.section,
+        lockout.way_back,
+        checks.running,
+        pictures.section,
+    )
+    before_that = (
+        opening.section,
+        cautions.section,
+        lockout.section,
+        checks.section,
+        lockout.way_back,
+        pictures.section,
+        parts.section,
+    )
+    before_the_end = in_order if sheet.edition > 1 else before_that
+    made = [section(sheet, area=area) for section in before_the_end]
+    found = [each for each in made if each is not None]
+    *more, last = readings.sections(sheet, area=area)
+    return [*found, *more, signature.under(last, sheet, area=area)]

@@ -19,12 +19,13 @@ from shop.paper.pen import Pen, centred
 from shop.paper.rows import Cell, captions, row
 from shop.paper.sheet import bookmark_of, drawn
 from shop.paper.type import LEADING, SMALL, TEXT, line, plain
+from shop.paper.wording import gettext, gettext_noop, override
 
-LIST: Final = "Sheets in this file"
+LIST: Final = gettext_noop("Sheets in this file")
 _PAD: Final = 8.0
 _SHEET: Final = 44.0  # [pt] column of the number
 _DAY, _WHO, _PLANNED, _PAGES = 66.0, 96.0, 58.0, 48.0  # [pt] columns before the boxes
-_BOXES: Final = ("out", "back")
+_BOXES: Final = (gettext_noop("out"), gettext_noop("back"))
 _BOX_COLUMN: Final = 26.0  # [pt]
 _ROW: Final = 22.0  # [pt]
 
@@ -44,7 +45,8 @@ class StackRow:
 
 @dataclass(frozen=True, slots=True)
 class StackPaper:
-    """The list before the sheets. cells: caption over value. language: BCP 47 tag."""
+    """The list before the sheets. cells: caption over value. language: BCP 47 tag; a sheet may be
+    in another."""
 
     title: str
     shop_name: str
@@ -83,15 +85,18 @@ def stack_pdf(
     area = Area(left=MARGIN, width=width - 2 * MARGIN)
     columns = _Columns(area)
     file = BytesIO()
+    with override(stack.language):
+        subject = gettext("Service sheets")
     canvas = begin(
         file,
         size=(width, height),
         language=stack.language,
         author=stack.shop_name,
-        subject="Service sheets",
+        subject=subject,
     )
     canvas.setTitle(stack.title)
-    places = _draw_list(canvas, stack, area=area, columns=columns, height=height)
+    with override(stack.language):
+        places = _draw_list(canvas, stack, area=area, columns=columns, height=height)
     page = places[-1].page + 1
     spans: list[str] = []
     for pages, _ in drawn(canvas, sheets, page_size=page_size):
@@ -131,7 +136,8 @@ def _draw_list(
     title = _title(stack, area)
     rows = [_row(each, columns) for each in stack.rows]
     known = {id(block) for block in rows}
-    section = Section(title=LIST, rows=list(map(Row, rows)), head=_captions(columns))
+    heading = gettext(LIST)
+    section = Section(title=heading, rows=list(map(Row, rows)), head=_captions(columns))
     body = height - 2 * MARGIN - FOOT
     pages = paginate([section], area=area, first=body - title.height, further=body)
     places: list[_Place] = []
@@ -140,7 +146,7 @@ def _draw_list(
         top = height - MARGIN
         if number == 1:
             canvas.bookmarkHorizontal("list", 0, top)
-            canvas.addOutlineEntry(LIST, "list", level=0)
+            canvas.addOutlineEntry(heading, "list", level=0)
             title.draw(pen, top)
             top -= title.height
         for each in placed:
@@ -151,7 +157,7 @@ def _draw_list(
                 canvas.linkRect("", bookmark_of(len(places)), link)
                 places.append(_Place(page=number, middle=upper - _ROW / 2))
         canvas.doForm(_form(number))
-        count = f"List, page {number} of {len(pages)}"
+        count = gettext("List, page {page} of {pages}").format(page=number, pages=len(pages))
         foot_line(pen, area=area, bottom=MARGIN, printed_text=stack.printed_text, count=count)
         pen.finish()
         canvas.showPage()
@@ -160,16 +166,17 @@ def _draw_list(
 
 def _captions(columns: _Columns) -> Block:
     boxes = (
-        (columns.boxes + _BOX_COLUMN * index, name, False) for index, name in enumerate(_BOXES)
+        (columns.boxes + _BOX_COLUMN * index, gettext(name), False)
+        for index, name in enumerate(_BOXES)
     )
     return captions(
         (
-            (columns.sheet, "Sheet", False),
-            (columns.rig, "Rig or component, work", False),
-            (columns.day, "Planned for", False),
-            (columns.who, "Technician", False),
-            (columns.planned_end, "Time", True),
-            (columns.pages_end, "Pages", True),
+            (columns.sheet, gettext("Sheet"), False),
+            (columns.rig, gettext("Rig or component, work"), False),
+            (columns.day, gettext("Planned for"), False),
+            (columns.who, gettext("Technician"), False),
+            (columns.planned_end, gettext("Time"), True),
+            (columns.pages_end, gettext("Pages"), True),
             *boxes,
         ),
         left=columns.left,
@@ -180,7 +187,7 @@ def _captions(columns: _Columns) -> Block:
 def _title(stack: StackPaper, area: Area) -> Block:
     """The title over its cells, framed."""
     title = plain(stack.title, width=area.width - 2 * _PAD, size=TITLE, bold=True)
-    values = value_rows((("Shop", stack.shop_name), *stack.cells), width=area.width)
+    values = value_rows(((gettext("Shop"), stack.shop_name), *stack.cells), width=area.width)
     title_row = 10 + len(title) * TITLE * LEADING
     height = title_row + sum(each.height for each in values)
 

@@ -9,11 +9,11 @@ from shop.paper.content import StripCell
 from shop.paper.drawings import draw_icon
 from shop.paper.head import OUTER
 from shop.paper.pen import SIDE, Pen
-from shop.paper.type import LEADING, Line, plain
+from shop.paper.type import Line, plain
 
 MOST_IN_A_ROW = 10
 _WIDEST = 92.0  # [pt]
-_SIZE = 8.25  # [pt] of labels and state words
+_SIZE, _LEADING = 8.25, 9.25  # [pt] of labels and state words
 _STRETCH = 0.8  # look.md: 75–88 % wide letters in narrow strip columns
 _BLADE = 9.5  # [pt] height of the tape
 _WORKED = 2.5  # [pt] frame of a worked position
@@ -30,7 +30,7 @@ class _Measures:
 
 
 _ROOMY = _Measures(icon=30.0, edge=7.0, gap=4.0, above_tape=8.0)
-_CLOSE = _Measures(icon=24.0, edge=5.5, gap=2.5, above_tape=6.5)  # for strips of several rows
+_CLOSE = _Measures(icon=20.0, edge=3.5, gap=1.5, above_tape=6.0)  # for strips of several rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +81,8 @@ def _row(cells: Sequence[StripCell], *, area: Area, width: float, measures: _Mea
         )
         for cell in cells
     ]
-    leading = _SIZE * LEADING
-    labels = max(len(column.label) for column in columns) * leading
-    states = max(len(column.state) for column in columns) * leading
+    labels = max(len(column.label) for column in columns) * _LEADING
+    states = max(len(column.state) for column in columns) * _LEADING
     height = edge + labels + gap + icon + measures.above_tape + _BLADE + 3.5 + states + edge - 1
 
     def draw(pen: Pen, top: float) -> None:
@@ -93,7 +92,7 @@ def _row(cells: Sequence[StripCell], *, area: Area, width: float, measures: _Mea
         for index, column in enumerate(columns):
             x = area.left + index * width
             centre = x + width / 2
-            _centred(pen, centre, top - edge - leading * 0.78, column.label)
+            _centred(pen, centre, top - edge - _LEADING * 0.78, column.label)
             if index:
                 reach = (width - icon) / 2 - 3
                 pen.rule(x - reach, flow, x + reach, flow, 1.0)
@@ -103,7 +102,7 @@ def _row(cells: Sequence[StripCell], *, area: Area, width: float, measures: _Mea
                 side = min(centre + icon / 2 + 1, x + width - SIDE - 5)
                 pen.side(side, icon_top - SIDE / 2, column.cell.side)
             _tape(pen, column.cell, x + 6, blade, width - 12)
-            _centred(pen, centre, blade - 3.5 - leading * 0.8, column.state)
+            _centred(pen, centre, blade - 3.5 - _LEADING * 0.8, column.state)
             if column.cell.worked:
                 pen.box(x + 2, top - height + 2.5, width - 4, height - 5, _WORKED)
 
@@ -113,7 +112,7 @@ def _row(cells: Sequence[StripCell], *, area: Area, width: float, measures: _Mea
 def _centred(pen: Pen, centre: float, y: float, lines: Sequence[Line]) -> None:
     for text in lines:
         pen.write_centred(centre, y, text, stretch=_STRETCH)
-        y -= _SIZE * LEADING
+        y -= _LEADING
 
 
 def _tape(pen: Pen, cell: StripCell, x: float, y: float, width: float) -> None:

@@ -1,4 +1,4 @@
-"""Type on the sheet: two faces, text widths and line breaking.
+"""Type on the sheet: its faces, text widths and line breaking.
 
 A line is broken once and drawn as it was measured, so nothing can run out of its cell. Widths
 are cached by word:
@@ -14,17 +14,29 @@ from pathlib import Path
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
+from shop.paper import scripts
+
 TEXT = 9.75  # [pt] the size of everything read while working
+READ = 9.0  # [pt] what is read before work starts: cautions, lockout
 SMALL = 8.5  # [pt] captions, hints, sources, the foot
-LEADING = 1.28  # [line height ÷ size]
+LEADING = 1.22  # [line height ÷ size]
 CAP_HEIGHT = 0.686  # [cap height ÷ size] of Archivo, from its OS/2 table
 
 _FONTS = Path(__file__).parent / "fonts"
+#: By weight, in the order in which a letter is looked for. The last has one weight alone.
 _FACES = {
-    False: (("Archivo", "Archivo-Regular.ttf"), ("DejaVu", "DejaVuSansCondensed-Regular.ttf")),
-    True: (("Archivo-Bold", "Archivo-Bold.ttf"), ("DejaVu-Bold", "DejaVuSansCondensed-Bold.ttf")),
+    False: (
+        ("Archivo", "Archivo-Regular.ttf"),
+        ("DejaVu", "DejaVuSansCondensed-Regular.ttf"),
+        ("Droid", "DroidSansFallback.ttf"),
+    ),
+    True: (
+        ("Archivo-Bold", "Archivo-Bold.ttf"),
+        ("DejaVu-Bold", "DejaVuSansCondensed-Bold.ttf"),
+        ("Droid", "DroidSansFallback.ttf"),
+    ),
 }
-_MISSING = "□"  # stands for a character neither face can draw; DejaVu has it
+_MISSING = "□"  # stands for what no face can draw and no Latin letters say; DejaVu has it
 _UNPRINTABLE = re.compile(
     r"[\x00-\x09\x0b-\x1f\x7f\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufeff]"
 )
@@ -49,9 +61,9 @@ class Line:
 
 
 @cache
-def _face(*, bold: bool, fallback: bool) -> TTFont:
-    """Load and register a face once a process."""
-    name, file = _FACES[bold][fallback]
+def _face(*, bold: bool, place: int) -> TTFont:
+    """Load and register a face once a process. place: in the order of the faces, from 0."""
+    name, file = _FACES[bold][place]
     font = TTFont(name, str(_FONTS / file))
     pdfmetrics.registerFont(font)
     return font
@@ -59,29 +71,41 @@ def _face(*, bold: bool, fallback: bool) -> TTFont:
 
 def upright() -> str:
     """The name of the face of ordinary text, ready to be drawn with."""
-    name: str = _face(bold=False, fallback=False).fontName
+    name: str = _face(bold=False, place=0).fontName
     return name
+
+
+def _place(letter: str, *, bold: bool) -> int | None:
+    """The first face that has a letter; None where none has. Later faces load when asked."""
+    return next(
+        (
+            place
+            for place in range(len(_FACES[bold]))
+            if ord(letter) in _face(bold=bold, place=place).face.charToGlyph
+        ),
+        None,
+    )
 
 
 @lru_cache(maxsize=8192)
 def runs(text: str, bold: bool) -> tuple[Run, ...]:
-    """Split cleaned text where the face must change."""
-    pieces: list[tuple[bool, str]] = []
-    known = _face(bold=bold, fallback=False).face.charToGlyph
+    """Split cleaned text where the face must change, its letters in the order they are drawn."""
+    pieces: list[tuple[int, str]] = []
+    known = _face(bold=bold, place=0).face.charToGlyph
     if all(ord(letter) in known for letter in text):
-        pieces.append((False, text))
+        pieces.append((0, text))
     else:
-        other = _face(bold=bold, fallback=True).face.charToGlyph
-        for letter in text:
-            fallback = ord(letter) not in known
-            drawn = letter if not fallback or ord(letter) in other else _MISSING
-            if pieces and pieces[-1][0] == fallback:
-                pieces[-1] = (fallback, pieces[-1][1] + drawn)
+        for letter in scripts.drawn(text):
+            place = _place(letter, bold=bold)
+            drawn = _MISSING if place is None else letter
+            place = 1 if place is None else place
+            if pieces and pieces[-1][0] == place:
+                pieces[-1] = (place, pieces[-1][1] + drawn)
             else:
-                pieces.append((fallback, drawn))
+                pieces.append((place, drawn))
     found = []
-    for fallback, piece in pieces:
-        font = _face(bold=bold, fallback=fallback)
+    for place, piece in pieces:
+        font = _face(bold=bold, place=place)
         found.append(Run(face=font.fontName, text=piece, width=font.stringWidth(piece, 1)))
     return tuple(found)
 
@@ -92,16 +116,21 @@ def _em(text: str, bold: bool) -> float:
 
 
 def clean(text: str) -> str:
-    """Compose accents and drop what cannot be printed; line breaks stay, thin spaces become
-    plain no-break ones.
+    """Compose accents, join Arabic letters, say in Latin letters what no face has, and drop what
+    cannot be printed; line breaks stay, thin spaces become plain no-break ones.
     """
-    if not text.isascii():
-        text = (
-            unicodedata.normalize("NFC", text)
-            .replace("\u202f", "\u00a0")
-            .replace("\u2009", "\u00a0")
-        )
-    return _UNPRINTABLE.sub(" ", text)
+    text = _UNPRINTABLE.sub(" ", text)
+    return text if text.isascii() else _composed(text)
+
+
+@lru_cache(maxsize=2048)
+def _composed(text: str) -> str:
+    text = unicodedata.normalize("NFC", text)
+    text = text.replace("\u202f", "\u00a0").replace("\u2009", "\u00a0")
+    known = _face(bold=False, place=0).face.charToGlyph
+    if all(ord(letter) in known for letter in text):
+        return text
+    return scripts.said(text, has=lambda letter: _place(letter, bold=False) is not None)
 
 
 def line(text: str, *, size: float = TEXT, bold: bool = False) -> Line:

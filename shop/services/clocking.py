@@ -3,11 +3,14 @@
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Min
+from django.db.models import F, Min, QuerySet
+from django.db.models.functions import Coalesce
+from django.utils.translation import gettext_lazy
 
 from shop import worktime
 from shop.models import (
@@ -17,6 +20,7 @@ from shop.models import (
     Person,
     ReadingEntry,
     ServiceSheet,
+    SheetLine,
     StepEntry,
     TimeEntry,
 )
@@ -48,6 +52,27 @@ class Clock:
 
     running: tuple[ServiceSheet, Stretch] | None = None
     asked: list[tuple[ServiceSheet, Stretch]] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Tapped:
+    """What was tapped, when sheets were closed, and their numbers; the latter two by their keys."""
+
+    taps: list[Tap] = field(default_factory=list)
+    closed: dict[int, datetime] = field(default_factory=dict)
+    numbers: dict[int, int] = field(default_factory=dict)
+
+    def stretches(self, *, zone: ZoneInfo) -> list[Stretch]:
+        return worktime.stretches(self.taps, closed=self.closed, zone=zone)
+
+
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """What a signature proposes as labour. persons: whose clocks say so; empty: none ran."""
+
+    minutes: int
+    persons: tuple[int, ...] = ()
+    is_planned: bool = False
 
 
 @transaction.atomic
@@ -93,7 +118,7 @@ def stop_time(
     has not come.
     """
     if at > recorded_at:
-        raise SheetRefused("That time has not come yet.")
+        raise SheetRefused(gettext_lazy("That time has not come yet."))
     sheet = lock_open_sheet(sheet)
     if earlier := TimeEntry.objects.filter(event_id=event_id).first():
         return earlier
@@ -127,8 +152,13 @@ def pause(
 
 
 def stretches_of(sheets: Collection[ServiceSheet], *, zone: ZoneInfo) -> list[Stretch]:
-    """All stretches of whoever worked on these sheets, since the first of them began: those on
-    other sheets too, since a start there ends one here. Two queries, three where there is time."""
+    """All stretches of whoever worked on these sheets, as `tapped_on` knows them."""
+    return tapped_on(sheets).stretches(zone=zone)
+
+
+def tapped_on(sheets: Collection[ServiceSheet]) -> Tapped:
+    """All taps of whoever worked on these sheets, since the first of them began: those on other
+    sheets too, since a start there ends one here. Two queries, three where there is time."""
     begun = list(
         TimeEntry.objects.filter(sheet__in=sheets)
         .values("author")
@@ -136,7 +166,7 @@ def stretches_of(sheets: Collection[ServiceSheet], *, zone: ZoneInfo) -> list[St
         .values_list("author", "first")
     )
     if not begun:
-        return []
+        return Tapped()
     rows = (
         TimeEntry.objects.filter(
             author__in=[author for author, _ in begun], at__gte=min(first for _, first in begun)
@@ -147,7 +177,7 @@ def stretches_of(sheets: Collection[ServiceSheet], *, zone: ZoneInfo) -> list[St
     closed = [_closed_at(sheet) for sheet in sheets]
     if closed and all(closed):
         rows = rows.filter(at__lte=max(moment for moment in closed if moment))
-    return _stretches(rows, zone)
+    return _tapped(rows)
 
 
 def worked_on(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> dict[int, Worked]:
@@ -167,16 +197,9 @@ def hands_of(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> list[Hand
     At most ten queries, whatever the sheet.
     """
     first: dict[int, datetime] = {}
-    for rows in (
-        TimeEntry.objects.filter(sheet=sheet),
-        StepEntry.objects.filter(step__sheet=sheet),
-        PartEntry.objects.filter(sheet_part__sheet=sheet),
-        ReadingEntry.objects.filter(sheet=sheet),
-        HandOver.objects.filter(sheet=sheet),
-        Arrival.objects.filter(sheet=sheet),
-    ):
-        for author, at in rows.values_list("author").annotate(Min("at")).order_by():
-            first[author] = min(first.get(author, at), at)
+    for rows in entries_of(sheet):
+        for hand, at in rows.values_list("worked_by").annotate(Min("at")).order_by():
+            first[hand] = min(first.get(hand, at), at)
     time = worked_on(sheet, now=now, zone=zone)
     people = Person.objects.in_bulk(first)
     return [
@@ -184,31 +207,61 @@ def hands_of(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> list[Hand
     ]
 
 
-def likely_minutes(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> int:
+def likely_minutes(sheet: ServiceSheet, *, now: datetime, zone: ZoneInfo) -> Likely:
     """What a signature proposes as labour: the time of all who started theirs; else since the
     first entry where that was today; else what was planned, since a night is no work. 0: unknown.
     """
-    if minutes := labour_minutes(sheet, now=now, zone=zone):
-        return minutes
+    time = {pk: each.minutes for pk, each in worked_on(sheet, now=now, zone=zone).items()}
+    if minutes := sum(time.values()):
+        return Likely(minutes, tuple(pk for pk, each in time.items() if each))
     begun = sheet.started_at
     if begun and begun.astimezone(zone).date() == now.astimezone(zone).date():
-        return max(1, round((now - begun).total_seconds() / 60))
-    versions = [line.version for line in sheet.lines.select_related("version__service")]
-    return sum(version.planned_minutes for version in versions if version)
+        return Likely(max(1, round((now - begun).total_seconds() / 60)))
+    planned = planned_minutes(sheet.lines.select_related("version__service"))
+    return Likely(planned, is_planned=True)
 
 
-def names_of_hands(sheet: ServiceSheet) -> list[str]:
-    """The names of all who worked on a sheet, by name. Two queries."""
-    authors = TimeEntry.objects.filter(sheet=sheet).values_list("author")
-    authors = authors.union(
-        StepEntry.objects.filter(step__sheet=sheet).values_list("author"),
-        PartEntry.objects.filter(sheet_part__sheet=sheet).values_list("author"),
-        ReadingEntry.objects.filter(sheet=sheet).values_list("author"),
-        HandOver.objects.filter(sheet=sheet).values_list("author"),
-        Arrival.objects.filter(sheet=sheet).values_list("author"),
+def planned_minutes(lines: Iterable[SheetLine]) -> int:
+    """How long lines are planned to take, as their services say it now. Reads the version of each
+    and its service. [min]"""
+    return sum(line.version.planned_minutes for line in lines if line.version)
+
+
+def names_of_hands(sheets: Collection[ServiceSheet]) -> dict[int, list[str]]:
+    """The names of all who worked on each of these sheets, by name; by the sheet's key. Two
+    queries, whatever the number of sheets; none where there is none."""
+    hands: dict[int, list[str]] = {sheet.pk: [] for sheet in sheets}
+    first, *others = (rows.values_list("of_sheet", "worked_by") for rows in entries_of(*sheets))
+    pairs = set(first.union(*others))
+    people = Person.objects.filter(pk__in={person for _, person in pairs})
+    for person, name in people.order_by("name").values_list("pk", "name"):
+        for sheet in sheets:
+            if (sheet.pk, person) in pairs:
+                hands[sheet.pk].append(name)
+    return hands
+
+
+def entries_of(*sheets: ServiceSheet) -> tuple[QuerySet[Any], ...]:
+    """All that somebody may have entered on these sheets: each row has its author and moment.
+
+    of_sheet: the key of its sheet. worked_by: whose work it is; who keyed in what another wrote on
+    paper did not work on it.
+    """
+    on_paper = (
+        StepEntry.objects.filter(step__sheet__in=sheets).annotate(of_sheet=F("step__sheet")),
+        PartEntry.objects.filter(sheet_part__sheet__in=sheets).annotate(
+            of_sheet=F("sheet_part__sheet")
+        ),
+        ReadingEntry.objects.filter(sheet__in=sheets).annotate(of_sheet=F("sheet")),
     )
-    people = Person.objects.filter(pk__in=[pk for (pk,) in authors])
-    return list(people.order_by("name").values_list("name", flat=True))
+    by_hand = (
+        rows.filter(sheet__in=sheets).annotate(of_sheet=F("sheet"))
+        for rows in (TimeEntry.objects, HandOver.objects, Arrival.objects)
+    )
+    return (
+        *(rows.annotate(worked_by=Coalesce("written_by", "author")) for rows in on_paper),
+        *(rows.annotate(worked_by=F("author")) for rows in by_hand),
+    )
 
 
 def clock_of(person: Person, *, now: datetime, zone: ZoneInfo) -> Clock:
@@ -223,7 +276,7 @@ def clock_of(person: Person, *, now: datetime, zone: ZoneInfo) -> Clock:
         .order_by("at", "pk")
     )
     sheets = {row.sheet_id: row.sheet for row in rows}
-    found = [each for each in _stretches(rows, zone) if sheets[each.sheet].is_open]
+    found = [each for each in _tapped(rows).stretches(zone=zone) if sheets[each.sheet].is_open]
     asked = [each for each in found if each.is_asked(now=now, zone=zone)]
     runs = next((each for each in found if each.end is None and each not in asked), None)
     return Clock(
@@ -232,10 +285,10 @@ def clock_of(person: Person, *, now: datetime, zone: ZoneInfo) -> Clock:
     )
 
 
-def _stretches(rows: Iterable[TimeEntry], zone: ZoneInfo) -> list[Stretch]:
-    taps, closed = [], {}
+def _tapped(rows: Iterable[TimeEntry]) -> Tapped:
+    tapped = Tapped()
     for row in rows:
-        taps.append(
+        tapped.taps.append(
             Tap(
                 person=row.author_id,
                 sheet=row.sheet_id,
@@ -245,9 +298,10 @@ def _stretches(rows: Iterable[TimeEntry], zone: ZoneInfo) -> list[Stretch]:
                 is_sure=row.is_sure,
             )
         )
+        tapped.numbers[row.sheet_id] = row.sheet.number
         if moment := _closed_at(row.sheet):
-            closed[row.sheet_id] = moment
-    return worktime.stretches(taps, closed=closed, zone=zone)
+            tapped.closed[row.sheet_id] = moment
+    return tapped
 
 
 def _closed_at(sheet: ServiceSheet) -> datetime | None:

@@ -14,11 +14,12 @@ from datetime import datetime
 from decimal import Decimal
 from uuid import UUID, uuid5
 
+from django.conf import settings
 from django.db import transaction
 from django.db.models import Max
 
 from equipment.counters import ReadingRefused
-from equipment.models import Finding, Reading, Renewal, Rig
+from equipment.models import Finding, Rig
 from equipment.services import (
     CareRefused,
     NewMeasurement,
@@ -28,7 +29,7 @@ from equipment.services import (
     record_measurements,
     undo_renewal,
 )
-from inventory.models import Location, Movement, Part
+from inventory.models import Location, Part
 from inventory.services import IssueLine, StockRefused, in_words, issue, put_back
 from shop import words
 from shop.models import (
@@ -40,12 +41,22 @@ from shop.models import (
     SheetStep,
     Shop,
     SignedCopy,
-    StepEntry,
 )
 from shop.paper.content import CheckGroup, PaperCheck, PaperFound, SheetPaper
-from shop.services.paper import line_place, paper_to_plain
+from shop.services.paper.keeping import paper_to_plain
+from shop.services.paper.steps import line_place
 from shop.services.refusals import SheetRefused, refuse_long
-from shop.services.sheet_parts import SOURCE, places_of
+from shop.services.sheet_parts import SOURCE
+from shop.services.standing import (
+    CheckStands,
+    check_said,
+    check_stands,
+    labour_stands,
+    reading_key,
+    reading_of,
+    renewal_of,
+    used_stands,
+)
 
 About = Correction.About
 
@@ -78,12 +89,14 @@ class RightPart:
 
 @dataclass(frozen=True, slots=True)
 class RightCheck:
-    """What a check really showed: a value, or a choice. work: what to do about one out of limit."""
+    """What a check really showed: a choice, or a value as found and as left, of which None stands
+    as it is. work: what to do about one that stays out of limit."""
 
     step: SheetStep
     value: Decimal | None = None
     choice: str = ""
     work: str = ""
+    left_value: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +203,9 @@ class _Work:
         shop: Shop,
     ) -> None:
         self.old, self.new, self.author, self.at = old, new, author, at
-        self.why = f"sheet {new}: {reason}"[:200]
+        self.why = words.BY_SHEET.format(sheet=new, why=reason)[:200]
         self.request_id, self.zone = request_id, shop.zone
+        self.system = author.units_in(shop)
 
     def reading(self, right: RightReading) -> list[Correction]:
         where = f"reading-{right.entry.pk}"
@@ -215,7 +229,7 @@ class _Work:
                 author=self.author,
                 recorded_at=self.at,
                 reason=self.why,
-                request_id=_reading_key(self.request_id, right.entry),
+                request_id=reading_key(self.request_id, right.entry),
                 zone=self.zone,
             )
         except ReadingRefused as refused:
@@ -235,18 +249,24 @@ class _Work:
 
     def check(self, right: RightCheck) -> list[Correction]:
         step, where = right.step, f"check-{right.step.pk}"
-        was_value, was = check_stands(step)
+        stands = check_stands(step)
         if step.kind == SheetStep.Kind.CHOICE:
             if right.choice not in step.choices:
                 raise CorrectionRefused(where, "Choose one of the answers.")
-            now, value = right.choice, None
+            new = CheckStands(choice=right.choice)
         else:
-            if right.value is None:
+            new = CheckStands(
+                value=stands.value if right.value is None else right.value,
+                left_value=stands.left_value if right.left_value is None else right.left_value,
+            )
+            if new.value is None:
                 raise CorrectionRefused(where, "Enter the value that was read.")
-            now, value = step.said(right.value), right.value
-        if now == was or (value is not None and value == was_value):
+        if new == stands:
             return []
-        is_outside = value is not None and step.is_outside(value)
+        was = check_said(step, stands, self.system)
+        now = check_said(step, new, self.system)
+        measured = new.measured
+        is_outside = measured is not None and step.is_outside(measured)
         if is_outside and not right.work.strip():
             raise CorrectionRefused(
                 f"work-{step.pk}", "The value is out of limit. Say what has to be done about it."
@@ -264,14 +284,19 @@ class _Work:
                 request_id=uuid5(self.request_id, f"work {step.pk}"),
             )
         component = step.line.component if step.line else None
-        if value is not None and component is not None and step.entry is not None:
+        if (
+            measured is not None
+            and measured != stands.measured
+            and component is not None
+            and step.entry is not None
+        ):
             record_measurements(
                 measured=[
                     NewMeasurement(
                         component=component,
                         name=step.title,
                         unit=step.unit,
-                        value=value,
+                        value=measured,
                         # Of the same moment, and later in the list: it is the one that counts.
                         at=min(step.entry.at, self.old.signed_at or self.at),
                         request_id=uuid5(self.request_id, f"measured {step.pk}"),
@@ -292,7 +317,8 @@ class _Work:
                 title=f"{place}{step.title}"[:300],
                 was=(was or "open")[:300],
                 now=now[:300],
-                value=value,
+                value=new.value,
+                left_value=new.left_value,
             )
         ]
 
@@ -314,7 +340,7 @@ class _Work:
             component=line.component,
             position=line.position,
             due_on=line.due_on,
-            state_text=f"not done on sheet {self.old} after all",
+            state_text=words.NOT_DONE_ON.format(number=self.old),
             outcome=SheetLine.Outcome.LEFT,
             is_open=False,
         )
@@ -325,7 +351,7 @@ class _Work:
                 line=line,
                 title=f"{line_place(line)}: {line.title}"[:300],
                 was="done",
-                now="not done, comes back",
+                now=words.NOT_DONE,
             )
         ]
 
@@ -360,8 +386,8 @@ class _Work:
                 about=About.PART,
                 part=part,
                 title=f"{part.name} ({part.number})"[:300],
-                was=f"{in_words(part, stands) if stands else 'none'} used",
-                now=f"{in_words(part, right.used_steps) if right.used_steps else 'none'} used",
+                was=_used(part, stands),
+                now=_used(part, right.used_steps),
                 value=right.used_steps,
             )
         ]
@@ -374,7 +400,7 @@ class _Work:
             Correction(
                 sheet=self.new,
                 about=About.LABOUR,
-                title="How long the work took",
+                title=words.HOW_LONG,
                 was=f"{stands} min",
                 now=f"{minutes} min",
                 value=minutes,
@@ -382,137 +408,8 @@ class _Work:
         ]
 
 
-def reading_of(entry: ReadingEntry) -> Reading | None:
-    """The reading that stands for what a signed sheet said of a face: posted with it, or by the
-    last sheet that corrects it; None where it was taken back or corrected elsewhere, or waits."""
-    rows = Reading.objects.filter(counter=entry.counter_id, is_in_force=True).select_related(
-        "counter"
-    )
-    last = entry.corrections.select_related("sheet").order_by("-pk").first()
-    if last is not None:
-        return rows.filter(request_id=_reading_key(last.sheet.request_id, entry)).first()
-    return rows.filter(source=SOURCE, source_number=entry.sheet.number, reverses=None).first()
-
-
-def check_stands(step: SheetStep) -> tuple[Decimal | None, str]:
-    """The value of a check as it stands, and how it is said: signed, or as corrected last."""
-    last = step.corrections.order_by("-pk").first()
-    if last is not None:
-        return last.value, last.now
-    entry = step.entry
-    if entry is None:
-        return None, ""
-    if entry.answer == StepEntry.Answer.VALUE:
-        return entry.value, step.said(entry.value)
-    return None, entry.choice
-
-
-def used_stands(sheet: ServiceSheet) -> dict[int, int]:
-    """How much of each part a signed sheet used, as it stands: by part. [steps]"""
-    used = {part: steps or 0 for part, steps in sheet.parts.values_list("part", "used_steps")}
-    corrected = Correction.objects.filter(about=About.PART, sheet__corrects=sheet).order_by("pk")
-    return used | {
-        part: int(value)
-        for part, value in corrected.values_list("part", "value")
-        if part and value is not None
-    }
-
-
-def labour_stands(sheet: ServiceSheet) -> int:
-    """How long the work of a signed sheet took, as it stands. [min]"""
-    last = (
-        Correction.objects.filter(about=About.LABOUR, sheet__corrects=sheet).order_by("-pk").first()
-    )
-    return sheet.labour_minutes if last is None or last.value is None else int(last.value)
-
-
-def renewal_of(line: SheetLine) -> Renewal | None:
-    """The renewal that a signed line made, while it is in force."""
-    return (
-        Renewal.objects.in_force()
-        .filter(
-            source_kind=SOURCE,
-            source_number=line.sheet.number,
-            component=line.component_id,
-            version=line.version_id,
-            within__isnull=True,
-        )
-        .first()
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Stands:
-    """What a signed sheet says as it stands, and what of it may be corrected.
-
-    readings: with the reading that stands, None where it was taken back or corrected elsewhere, or
-    waits for a manager. checks: what was measured or chosen, in words. lines: services whose
-    renewal is in force. parts: with how much was used [steps] and where it had lain.
-    """
-
-    readings: tuple[tuple[ReadingEntry, Reading | None], ...]
-    checks: tuple[tuple[SheetStep, str], ...]
-    lines: tuple[SheetLine, ...]
-    parts: tuple[tuple[Part, int, Location | None], ...]
-    labour_minutes: int
-
-
-def stands_of(sheet: ServiceSheet) -> Stands:
-    """What may be corrected on a signed sheet. Ticks, cautions and found work may not: what was
-    ticked and not done is a service that was not done."""
-    entries = sheet.readings.filter(is_in_force=True).select_related("counter", "sheet")
-    steps = (
-        sheet.steps.filter(
-            section=SheetStep.Section.CHECK,
-            kind__in=[SheetStep.Kind.VALUE, SheetStep.Kind.CHOICE],
-            entry__answer__in=[StepEntry.Answer.VALUE, StepEntry.Answer.CHOICE],
-            line__version__isnull=False,
-        )
-        .select_related("entry", *_OF_A_LINE)
-        .order_by("order")
-    )
-    lines = (
-        sheet.lines.filter(version__isnull=False, outcome=SheetLine.Outcome.DONE)
-        .select_related("sheet", "version__service", "component__type__kind", "position__kind")
-        .order_by("order")
-    )
-    used = used_stands(sheet)
-    where = places_for(sheet)
-    parts = Part.objects.filter(pk__in=used).prefetch_related("packs").order_by("number")
-    return Stands(
-        readings=tuple((entry, reading_of(entry)) for entry in entries.order_by("pk")),
-        checks=tuple((step, check_stands(step)[1]) for step in steps),
-        lines=tuple(line for line in lines if renewal_of(line)),
-        parts=tuple((part, used[part.pk], where.get(part.pk)) for part in parts),
-        labour_minutes=labour_stands(sheet),
-    )
-
-
-_OF_A_LINE = (
-    "line__version__service",
-    "line__component__type__kind",
-    "line__position__kind",
-)
-
-
-def places_for(sheet: ServiceSheet) -> dict[int, Location]:
-    """Where each part of a signed sheet was taken from, by part: the first choice of a place."""
-    taken = (
-        Movement.objects.filter(
-            kind=Movement.Kind.TRANSFER,
-            source_kind=SOURCE,
-            source_number=sheet.number,
-            quantity_steps__lt=0,
-            location__in=places_of(sheet),
-        )
-        .select_related("location")
-        .order_by("pk")
-    )
-    return {row.part_id: row.location for row in taken}
-
-
-def _reading_key(request_id: UUID, entry: ReadingEntry) -> UUID:
-    return uuid5(request_id, f"reading {entry.pk}")
+def _used(part: Part, steps: int) -> str:
+    return words.USED.format(used=in_words(part, steps)) if steps else words.NONE_USED
 
 
 def _keep_copy(
@@ -557,6 +454,8 @@ def _keep_copy(
         signed=new.signature,
         url="",
         printed_text="",
+        # A correction is written on a page in English, and quotes what it corrects in it.
+        language=settings.LANGUAGE_CODE,
     )
     document = paper_to_plain(paper)
     text = json.dumps(document, sort_keys=True, ensure_ascii=False)

@@ -1,7 +1,7 @@
 """A sheet's way from due services to the technician: draft, hand out, void."""
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -10,6 +10,9 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 from django.db.models import Max, Q
+from django.db.models.functions import Coalesce
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy, gettext_noop
 
 from equipment.hoses import PLACEHOLDER, filled
 from equipment.models import (
@@ -27,7 +30,7 @@ from equipment.services import hoses_of, including, locks
 from equipment.services.including import Covers
 from shop import isolation, words
 from shop.models import Correction, Person, ServiceSheet, SheetLine, SheetStep, Shop, StepEntry
-from shop.services import isolating, sheet_parts
+from shop.services import isolating, open_lines, sheet_parts
 from shop.services.locking import lock_open_sheet
 from shop.services.refusals import (
     FoundWorkClosed,
@@ -35,6 +38,7 @@ from shop.services.refusals import (
     NothingPicked,
     OnAnotherSheet,
     OneRigAtATime,
+    OpenElsewhere,
     SheetRefused,
     refuse_long,
 )
@@ -42,8 +46,8 @@ from shop.services.refusals import (
 #: Cautions of any found work: something may start, and something in it may harm.
 ANY_WORK: Final = ("SC05", "SC13")
 ZERO: Final = Decimal(0)
-PUT_RIGHT = "put right"
-CARRY_FORWARD = "carried forward"
+PUT_RIGHT = gettext_noop("put right")
+CARRY_FORWARD = gettext_noop("carried forward")
 
 
 def draft_sheet(
@@ -59,6 +63,7 @@ def draft_sheet(
     at: datetime,
     today: date,
     request_id: UUID,
+    is_sure: bool = False,
 ) -> ServiceSheet:
     """Open a sheet for a rig, or for a component on the bench, and reserve its parts.
 
@@ -67,8 +72,9 @@ def draft_sheet(
     dues: services of that rig's fitted components, or of the component.
     charged_rig: who pays for the parts of a bench sheet (None: shop stock); a rig's sheet is
         charged to the rig.
+    is_sure: meant, though an open sheet does some of the same work.
     Sent twice with one request_id, it makes one sheet. Raises NothingPicked, OneRigAtATime,
-    NotFitted, FoundWorkClosed, OnAnotherSheet.
+    NotFitted, FoundWorkClosed, OnAnotherSheet; OpenElsewhere until it is sure.
     """
     if not dues and not findings:
         raise NothingPicked
@@ -83,6 +89,8 @@ def draft_sheet(
             _refuse_strangers(rig, component, dues, findings)
             dues, covers = including.folded(dues)
             _refuse_doubles(dues, findings)
+            if not is_sure and (shared := open_lines.overlaps(dues)):
+                raise OpenElsewhere(shared)
             last = ServiceSheet.objects.aggregate(last=Max("number"))["last"] or 0
             sheet = ServiceSheet.objects.create(
                 number=last + 1,
@@ -113,7 +121,9 @@ def hand_out(*, sheet: ServiceSheet, technician: Person, author: Person, at: dat
     with transaction.atomic():
         sheet = lock_open_sheet(sheet)
         if technician.role == "owner" or not technician.is_active:
-            raise SheetRefused(f"{technician} cannot work on a sheet.")
+            raise SheetRefused(
+                format_lazy(gettext_lazy("{person} cannot work on a sheet."), person=technician)
+            )
         sheet.technician = technician
         sheet.handed_out_at = at
         if sheet.state == ServiceSheet.State.DRAFTED:
@@ -129,7 +139,7 @@ def void_sheet(
     Raises SheetClosed; SheetRefused without a reason.
     """
     if not reason.strip():
-        raise SheetRefused("Say why the sheet is void.")
+        raise SheetRefused(gettext_lazy("Say why the sheet is void."))
     refuse_long(ServiceSheet, void_reason=reason.strip())
     with transaction.atomic():
         sheet = lock_open_sheet(sheet)
@@ -181,29 +191,11 @@ def _refuse_strangers(
             raise OneRigAtATime
 
 
-def stood_for(components: Collection[int]) -> dict[tuple[int, int], SheetLine]:
-    """Return the open line whose signature renews each smaller service: (component, service)."""
-    lines = list(
-        SheetLine.objects.filter(is_open=True, component__in=components, version__isnull=False)
-        .select_related("sheet", "version__service", "component__type")
-        .order_by("pk")
-    )
-    covers = including.covered(
-        (line.version, line.component) for line in lines if line.version and line.component
-    )
-    return {
-        (line.component_id, smaller.service_id): line
-        for line in lines
-        if line.component_id and line.version_id
-        for smaller in covers.get((line.component_id, line.version_id), ())
-    }
-
-
 def _refuse_doubles(dues: Sequence[Due], findings: Sequence[Finding]) -> None:
     taken = SheetLine.objects.filter(is_open=True).select_related(
         "sheet", "version__service", "finding"
     )
-    bigger = stood_for({due.component_id for due in dues})
+    bigger = open_lines.stood_for({due.component_id for due in dues})
     for due in dues:
         title = f"{due.component.tag}, {due.version.service.name},"
         if line := taken.filter(component=due.component_id, version=due.version_id).first():
@@ -239,7 +231,7 @@ def _write_lines(
                 component=due.component,
                 position=due.position,
                 due_on=due.due_date,
-                state_text=f"{words.STATE_WORDS[state]}, {words.life_text(due, today=today)}",
+                state_text=words.STATE_TEXTS[state].format(use=words.life_text(due, today=today)),
                 covers=[
                     version.service.name
                     for version in covers.get((due.component_id, due.version_id), ())
@@ -254,7 +246,9 @@ def _write_lines(
                 finding=finding,
                 component=finding.component,
                 position=_where(finding.component),
-                state_text=f"found {words.day(finding.opened_at.date(), today=today)}",
+                state_text=words.FOUND_ON.format(
+                    day=words.day(finding.opened_at.date(), today=today)
+                ),
             )
         )
     return SheetLine.objects.bulk_create(lines)
@@ -436,7 +430,8 @@ def _check_steps(
 
 
 def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str, str], Decimal | None]:
-    """What the same check of the same component showed, in its unit, on the last signed sheet."""
+    """What the same check of the same component measured in the end, in its unit, on the last
+    signed sheet: as left where it was read again, else as found."""
     components = {line.component_id for line in lines}
     entries = (
         SheetStep.objects.filter(
@@ -446,7 +441,8 @@ def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str, str]
             sheet__state=ServiceSheet.State.SIGNED,
         )
         .order_by("sheet__signed_at", "pk")
-        .values_list("line__component", "title", "unit", "entry__value", "pk")
+        .annotate(measured=Coalesce("entry__left_value", "entry__value"))
+        .values_list("line__component", "title", "unit", "measured", "pk")
     )
     corrected = dict(
         Correction.objects.filter(
@@ -455,7 +451,8 @@ def _last_values(lines: Sequence[SheetLine]) -> dict[tuple[int | None, str, str]
             value__isnull=False,
         )
         .order_by("pk")
-        .values_list("step", "value")
+        .annotate(measured=Coalesce("left_value", "value"))
+        .values_list("step", "measured")
     )
     return {
         (component, title, unit): corrected.get(step, value)

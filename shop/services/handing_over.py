@@ -4,6 +4,8 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 
 from shop.models import HandOver, Person, Role, ServiceSheet
 from shop.services import clocking
@@ -32,10 +34,10 @@ def hand_over(
     if earlier := HandOver.objects.filter(event_id=event_id).first():
         return earlier
     if not words:
-        raise SheetRefused("Say in a word what the next one must know.")
+        raise SheetRefused(gettext_lazy("Say in a word what the next one must know."))
     refuse_long(HandOver, words=words)
     if to is not None and (to.role == Role.OWNER or not to.is_active):
-        raise SheetRefused(f"{to} cannot work on a sheet.")
+        raise SheetRefused(format_lazy(gettext_lazy("{person} cannot work on a sheet."), person=to))
     made = HandOver.objects.create(
         sheet=sheet,
         words=words,

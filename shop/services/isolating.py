@@ -13,7 +13,7 @@ from shop.isolation import Fitted, Point
 from shop.models import IsolationPoint, Person
 
 #: Said of what a manager wrote himself.
-OWN_WORDS = "this shop's own"
+OWN_WORDS = isolation.source_noop("this shop's own")
 
 
 class PointRefused(ValueError):

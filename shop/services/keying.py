@@ -17,7 +17,8 @@ from equipment.counters import ReadingRefused
 from equipment.services import NewReading, ReadingsRefused
 from inventory.models import Location, Part
 from inventory.services import StockRefused
-from shop.models import Person, ServiceSheet, SheetPart, SheetStep
+from shop.isolation import Stage
+from shop.models import Person, ServiceSheet, SheetPart, SheetStep, StepEntry
 from shop.services import sheet_parts
 from shop.services.refusals import (
     AlreadySigned,
@@ -29,9 +30,10 @@ from shop.services.refusals import (
     UsedNotEntered,
 )
 from shop.services.signing import sign_sheet
-from shop.services.working import BEFORE_THE_CHECKS, answer_step, enter_reading
+from shop.services.stages import stages_of
+from shop.services.working import answer_step, enter_reading
 
-Section = SheetStep.Section
+Section, DONE = SheetStep.Section, StepEntry.Answer.DONE
 
 TICK_IT = "Confirm it from the paper, or the checks stay locked."
 AT_ZERO = "It must read zero before anything is opened."
@@ -48,6 +50,7 @@ class KeyedStep:
     step: SheetStep
     answer: str
     value: Decimal | None = None
+    left_value: Decimal | None = None
     choice: str = ""
     note: str = ""
     remedy: str = ""
@@ -158,26 +161,37 @@ class _Keying:
         return None if self.refused else self._sign()
 
     def _steps(self) -> None:
-        before = [each for each in self.keyed.steps if each.step.section in BEFORE_THE_CHECKS]
-        # The paper does not say in which order the checks were done, and its gauges were read once:
-        # what ran the rig is taken to have come last, and the way back to service after it.
-        after = sorted(
-            (each for each in self.keyed.steps if each.step.section not in BEFORE_THE_CHECKS),
-            key=lambda each: (each.step.section == Section.RETURN, each.step.is_run),
-        )
-        for each in before:
-            self._step(each, f"step-{each.step.pk}")
-        if self.keyed.theirs_too:
-            for person in {each.by for each in after if each.by} - {self.keyed.writer}:
-                self._own(before, person)
-        for each in after:
-            self._step(each, f"step-{each.step.pk}")
+        """In the order in which the paper stands.
 
-    def _own(self, before: list[KeyedStep], person: Person) -> None:
-        """What each person does alone, a second time: caution by caution, lock by lock."""
-        for each in before:
-            if each.step.is_each_persons and not each.step.needs_electrician:
-                self._step(replace(each, by=person), f"step-{each.step.pk}", f" {person.pk}")
+        Its gauges were read once, so what is done with the rig stopped is taken to have come
+        before it ran, on what is keyed in from it. What is read as found comes before the locks,
+        as it spends what they prove.
+        """
+        stages = stages_of(self.sheet.steps.order_by("order"))
+        theirs = {each.by for each in self.keyed.steps if each.by} - {self.keyed.writer}
+        people = theirs if self.keyed.theirs_too else set()
+
+        def place(each: KeyedStep) -> tuple[int, int]:
+            step = each.step
+            if step.section != Section.CHECK:
+                places = {
+                    Section.CAUTION: 0,
+                    Section.LOCKOUT: 2,
+                    Section.ZERO: 3,
+                    Section.RETURN: 5,
+                }
+                return places[Section(step.section)], step.order
+            if stages[step.pk] == Stage.FOUND:
+                return 1, step.order
+            return (6 if step.is_run else 4), step.order
+
+        for each in sorted(self.keyed.steps, key=place):
+            self._step(each, f"step-{each.step.pk}")
+            if each.step.is_each_persons:
+                for person in people:
+                    # What each person does alone, a second time.
+                    again = replace(each, by=person)
+                    self._step(again, f"step-{each.step.pk}", f" {person.pk}")
 
     def _step(self, each: KeyedStep, where: str, again: str = "") -> None:
         try:
@@ -191,6 +205,7 @@ class _Keying:
                     recorded_at=self.recorded_at,
                     answer=each.answer,
                     value=each.value,
+                    left_value=each.left_value,
                     choice=each.choice,
                     note=each.note,
                     remedy=each.remedy,
@@ -209,8 +224,12 @@ class _Keying:
             said.setdefault(f"by-{each.step.pk}", str(refusal))
             said.setdefault("theirs", THEIRS_TOO)
             return
+        ticked = {each.step.pk for each in self.keyed.steps if each.answer == DONE}
         for step in refusal.missing:
-            said.setdefault(f"step-{step.pk}", AT_ZERO if step.section == Section.ZERO else TICK_IT)
+            if step.pk not in ticked:  # else it is kept back itself, by what is marked already
+                said.setdefault(
+                    f"step-{step.pk}", AT_ZERO if step.section == Section.ZERO else TICK_IT
+                )
 
     def _parts(self) -> None:
         tray = sheet_parts.in_tray(self.sheet)

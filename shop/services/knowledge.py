@@ -9,6 +9,7 @@ from uuid import UUID
 from django.core.files.storage import default_storage
 from django.db import transaction
 from django.db.models import OuterRef, QuerySet, Subquery
+from django.utils.translation import gettext, gettext_lazy
 
 from equipment.models import Known, Service, ServiceVersion
 from equipment.services.knowing import KnownAbout, known_about
@@ -76,6 +77,12 @@ class KnownFor:
     def files(self) -> list[Known]:
         return self.known.files
 
+    @property
+    def first_words(self) -> str:
+        """How it begins; empty where it is only pictures and files."""
+        texts = [row.text for row in self.written] + [row.text for row in self.notes]
+        return texts[0] if texts else ""
+
     def __bool__(self) -> bool:
         return bool(self.known or self.written)
 
@@ -108,7 +115,7 @@ def known_for(lines: Iterable[SheetLine]) -> dict[int, KnownFor]:
         },
     )
     written = _written(by_key, about)
-    left = _notes_in_force(LineNote.objects.filter(line__in=by_key))
+    left = left_for_next(by_key)
     found = {}
     for key, line in by_key.items():
         each = about[key]
@@ -124,6 +131,13 @@ def known_for(lines: Iterable[SheetLine]) -> dict[int, KnownFor]:
     return found
 
 
+def left_for_next(lines: Iterable[int]) -> dict[int, LineNote]:
+    """The note for the next one that each of these lines has now, by the line's key. One query."""
+    notes = LineNote.objects.filter(line__in=list(lines))
+    return _notes_in_force(notes.select_related("author"))
+
+
+@transaction.atomic
 def leave_note(
     *,
     line: SheetLine,
@@ -145,7 +159,7 @@ def leave_note(
         text = text.strip()
         refuse_long(LineNote, text=text)
         if not text and not _notes_in_force(LineNote.objects.filter(line=line)):
-            raise SheetRefused("Write what the next one should know.")
+            raise SheetRefused(gettext_lazy("Write what the next one should know."))
         start_work(sheet, author=author, at=at)
         return LineNote.objects.create(
             line=line, text=text, event_id=event_id, author=author, at=at, recorded_at=recorded_at
@@ -287,7 +301,7 @@ def _said(lines: Iterable[int]) -> dict[int, list[_Said]]:
 
 def _words(entry: StepEntry) -> str:
     is_na = entry.answer == StepEntry.Answer.NOT_APPLICABLE
-    return f"not applicable: {entry.note}" if is_na else entry.note
+    return gettext("not applicable: {note}").format(note=entry.note) if is_na else entry.note
 
 
 def _notes_in_force(notes: QuerySet[LineNote]) -> dict[int, LineNote]:

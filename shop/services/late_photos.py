@@ -3,6 +3,8 @@
 from datetime import datetime
 from uuid import UUID
 
+from django.utils.translation import gettext_lazy
+
 from equipment.models import Finding, FindingPhoto
 from equipment.pictures import Picture
 from equipment.services.photos import attach_to_found, store_picture
@@ -14,14 +16,16 @@ from shop.services.refusals import SheetRefused
 
 class OfAnotherSheet(SheetRefused):
     def __init__(self) -> None:
-        super().__init__("That found work was not reported on this sheet.")
+        super().__init__(gettext_lazy("That found work was not reported on this sheet."))
 
 
 class NotYet(SheetRefused):
     """The photo is not taken now; sent again behind its entry, it may be."""
 
     def __init__(self) -> None:
-        super().__init__("The found work of this photo is not here yet. Send its entry first.")
+        super().__init__(
+            gettext_lazy("The found work of this photo is not here yet. Send its entry first.")
+        )
 
 
 def take_photo(

@@ -144,6 +144,16 @@ def change_person(
     return person
 
 
+def change_own(*, person: Person, language: str, own_units: str) -> Person:
+    """Change how somebody is spoken to. own_units: empty for those of the shop."""
+    with transaction.atomic():
+        person = _locked(person)
+        person.language = language
+        person.own_units = own_units
+        person.save(update_fields=["language", "own_units"])
+    return person
+
+
 def switch_off(*, person: Person) -> Person:
     """Let somebody sign in no more. What they entered keeps their name. Raises LastManager."""
     with transaction.atomic():

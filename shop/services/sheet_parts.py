@@ -4,12 +4,15 @@ A sheet draws on the shop's bins first, then on its own rig's drawer, never on a
 Taking moves parts into the sheet's tray, so that stock matches the shelf while work goes on.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID, uuid5
 
 from django.db import transaction
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from inventory.models import Balance, Location, Movement, Part, Reservation
 from inventory.services import (
@@ -23,6 +26,7 @@ from inventory.services import (
     transfer,
 )
 from inventory.services import release as release_promises
+from shop import words
 from shop.models import (
     PartEntry,
     PartsNeed,
@@ -93,6 +97,15 @@ def in_tray(sheet: ServiceSheet) -> dict[int, int]:
     return there
 
 
+def promised_to(sheet: ServiceSheet) -> dict[int, int]:
+    """What is promised to the sheet and not taken yet: part → steps."""
+    promised: dict[int, int] = {}
+    rows = Reservation.objects.filter(source_kind=SOURCE, source_number=sheet.number)
+    for part, steps in rows.values_list("part", "quantity_steps"):
+        promised[part] = promised.get(part, 0) + steps
+    return promised
+
+
 def take_parts(
     *, sheet: ServiceSheet, author: Person, at: datetime, request_id: UUID
 ) -> list[Movement]:
@@ -136,13 +149,18 @@ def add_part(
     manager's, inventory's StockRefused.
     """
     if expired_reason.strip() and author.role != Role.MANAGER:
-        raise SheetRefused("What has expired is used only when a manager says why.")
+        raise SheetRefused(gettext_lazy("What has expired is used only when a manager says why."))
     with transaction.atomic():
         sheet = lock_open_sheet(sheet)
         if location.kind not in (Location.Kind.BIN, Location.Kind.DRAWER) or (
             location.kind == Location.Kind.DRAWER and location not in places_of(sheet)
         ):
-            raise SheetRefused(f"{location.code} is not a place this sheet may take from.")
+            raise SheetRefused(
+                format_lazy(
+                    gettext_lazy("{place} is not a place this sheet may take from."),
+                    place=location.code,
+                )
+            )
         if not Movement.objects.filter(request_id=request_id).exists():
             lines = [(part, location, quantity_steps)]
             _to_tray(sheet, lines, author, at, request_id, expired_reason)
@@ -165,7 +183,7 @@ def enter_used(
     Raises SheetClosed, SheetRefused below zero, PartGone when the part left the sheet meanwhile.
     """
     if used_steps < 0:
-        raise SheetRefused("No less than nothing can be used.")
+        raise SheetRefused(gettext_lazy("No less than nothing can be used."))
     with transaction.atomic():
         sheet = lock_open_sheet(sheet_part.sheet)
         fresh = SheetPart.objects.filter(pk=sheet_part.pk).first()
@@ -196,9 +214,7 @@ def check_used(sheet: ServiceSheet) -> None:
     for row in rows:
         taken = tray.get(row.part_id, 0)
         if (row.used_steps or 0) > taken:
-            raise UsedMoreThanTaken(
-                row, in_words(row.part, taken), in_words(row.part, row.used_steps or 0)
-            )
+            raise UsedMoreThanTaken(row, taken, row.used_steps or 0)
     if unsaid := [row for row in rows if row.used_steps is None and tray.get(row.part_id)]:
         raise UsedNotEntered(unsaid)
 
@@ -217,22 +233,12 @@ def uncovered(sheet: ServiceSheet) -> list[Uncovered]:
     found = []
     for row in sheet.parts.select_related("part").order_by("pk"):
         taken = tray.get(row.part_id, 0)
+        lying = in_words(row.part, taken)
         if row.used_steps is None and taken:
-            found.append(
-                Uncovered(
-                    row,
-                    f"Nobody said how much of {row.part.name} was used;"
-                    f" {in_words(row.part, taken)} in the tray went back.",
-                )
-            )
+            found.append(Uncovered(row, gettext(words.NOBODY_SAID).format(quantity=lying)))
         elif (row.used_steps or 0) > taken:
-            held = f"the tray held {in_words(row.part, taken)}" if taken else "none was in the tray"
-            found.append(
-                Uncovered(
-                    row,
-                    f"{in_words(row.part, row.used_steps or 0)} of {row.part.name} used; {held}.",
-                )
-            )
+            why = gettext(words.TRAY_HELD if taken else words.NONE_IN_TRAY)
+            found.append(Uncovered(row, why.format(quantity=lying)))
     return found
 
 
@@ -266,18 +272,9 @@ def put_back(
     *, sheet: ServiceSheet, author: Person, at: datetime, request_id: UUID
 ) -> list[Movement]:
     """Move what is left in the tray back to where it was taken from."""
-    if sheet.tray is None:
+    lines = ways_back(sheet)
+    if not lines:
         return []
-    left = list(
-        Balance.objects.filter(location=sheet.tray, quantity_steps__gt=0)
-        .select_related("part", "lot")
-        .order_by("pk")
-    )
-    if not left:
-        return []
-    lines: list[TransferLine] = []
-    for balance in left:
-        lines += _way_back(sheet.tray, balance)
     return transfer(
         lines=lines,
         author=author,
@@ -289,20 +286,31 @@ def put_back(
     )
 
 
+def ways_back(sheet: ServiceSheet, part: Part | None = None) -> list[TransferLine]:
+    """What carries all that lies in the tray, or all of a part, back to where it was taken from."""
+    if sheet.tray is None:
+        return []
+    left = Balance.objects.filter(location=sheet.tray, quantity_steps__gt=0)
+    if part is not None:
+        left = left.filter(part=part)
+    lines: list[TransferLine] = []
+    for balance in left.select_related("part", "lot").order_by("pk"):
+        lines += _way_back(sheet.tray, balance)
+    return lines
+
+
 def _way_back(tray: Location, balance: Balance) -> list[TransferLine]:
     """From the tray to the places it came from, the latest taken first.
 
     What came otherwise (a kit broken in the tray), or whose place is closed by now, goes to the
     first open bin of the shop: nobody looks for parts in the tray of a sheet that is done.
     """
-    taken = (
-        Movement.objects.filter(
+    moved = (
+        Movement.objects.of_source(SOURCE, tray.sheet.number)
+        .filter(
             kind=Movement.Kind.TRANSFER,
-            source_kind=SOURCE,
-            source_number=tray.sheet.number,
             part=balance.part,
             lot=balance.lot,
-            quantity_steps__lt=0,
             reversed_by__isnull=True,
             location__retired=False,
         )
@@ -310,18 +318,29 @@ def _way_back(tray: Location, balance: Balance) -> list[TransferLine]:
         .select_related("location")
         .order_by("-pk")
     )
+    # What was taken off the sheet again lies there already.
+    back: Counter[int] = Counter()
     left = balance.quantity_steps
     ways: list[tuple[Location, int]] = []
-    for movement in taken:
-        if not left:
-            break
-        quantity = min(left, -movement.quantity_steps)
-        ways.append((movement.location, quantity))
-        left -= quantity
+    for movement in moved:
+        if movement.quantity_steps > 0:
+            back[movement.location_id] += movement.quantity_steps
+            continue
+        still = -movement.quantity_steps - back[movement.location_id]
+        back[movement.location_id] = max(-still, 0)
+        quantity = min(left, max(still, 0))
+        if quantity:
+            ways.append((movement.location, quantity))
+            left -= quantity
     if left:
         shop_bin = Location.objects.in_use().shop_bins().order_by("code").first()
         if shop_bin is None:
-            raise SheetRefused(f"There is no bin to put {balance.part} back to. Add one first.")
+            raise SheetRefused(
+                format_lazy(
+                    gettext_lazy("There is no bin to put {part} back to. Add one first."),
+                    part=balance.part,
+                )
+            )
         ways.append((shop_bin, left))
     return [
         TransferLine(

@@ -1,14 +1,19 @@
 """Sheets of a week, or those picked, as one file says them: a list, then sheet by sheet."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+
+from django.conf import settings
+from django.utils.translation import get_language, gettext
 
 from shop import words
 from shop.models import ServiceSheet, SheetLine, Shop
 from shop.models.sheets import SheetQuerySet
 from shop.paper.content import SheetPaper
 from shop.paper.stack import StackPaper, StackRow
-from shop.services.paper import paper_to_print
+from shop.services.clocking import planned_minutes
+from shop.services.paper import paper_to_print, printed_text
+from shop.services.paper.about import whose
 
 
 def sheets_of_week(first_day: date) -> list[ServiceSheet]:
@@ -31,25 +36,25 @@ def _in_order(sheets: SheetQuerySet) -> list[ServiceSheet]:
 
 
 def stack_of(
-    sheets: Sequence[ServiceSheet], *, title: str, printed: str, today: date
+    sheets: Sequence[ServiceSheet], *, title: str, printed_at: datetime, today: date
 ) -> StackPaper:
-    """The list that lies on top. Two queries, whatever the number of sheets."""
+    """The list that lies on top, in the language that is spoken; whose a sheet is and how long it
+    is planned to take as the sheet itself says it. Four queries, whatever the number of sheets.
+    """
     lines = SheetLine.objects.filter(sheet__in=sheets).select_related("version__service", "finding")
-    work: dict[int, list[str]] = {}
-    minutes: dict[int, int] = {}
+    work: dict[int, list[SheetLine]] = {sheet.pk: [] for sheet in sheets}
     for line in lines.order_by("sheet", "order"):
-        work.setdefault(line.sheet_id, []).append(line.title)
-        if line.version:
-            planned = minutes.get(line.sheet_id, 0)
-            minutes[line.sheet_id] = planned + line.version.labour_minutes
+        work[line.sheet_id].append(line)
+    minutes = {pk: planned_minutes(of_sheet) for pk, of_sheet in work.items()}
+    who = whose(sheets)
     rows = tuple(
         StackRow(
             number_text=str(sheet),
             subject=sheet.subject,
-            work_text="; ".join(work.get(sheet.pk, ())),
+            work_text="; ".join(line.title for line in work[sheet.pk]),
             day_text=words.weekday(sheet.planned_on, today=today),
-            technician=sheet.technician.name if sheet.technician else "not handed out",
-            planned_text=words.span(minutes.get(sheet.pk, 0)),
+            technician=who[sheet.pk],
+            planned_text=words.span(minutes[sheet.pk]),
             state_word=sheet.get_state_display(),
         )
         for sheet in sheets
@@ -57,19 +62,27 @@ def stack_of(
     return StackPaper(
         title=title,
         shop_name=Shop.objects.get().name,
-        printed_text=printed,
+        printed_text=printed_text(printed_at),
+        language=get_language() or settings.LANGUAGE_CODE,
         rows=rows,
         cells=(
-            ("Sheets", str(len(rows))),
-            ("Planned work", words.span(sum(minutes.values()))),
+            (gettext("Sheets"), str(len(rows))),
+            (gettext("Planned work"), words.span(sum(minutes.values()))),
         ),
     )
 
 
 def papers_of(
-    sheets: Iterable[ServiceSheet], *, today: date, url_of: Callable[[int], str], printed: str
+    sheets: Iterable[ServiceSheet],
+    *,
+    today: date,
+    system: str,
+    url_of: Callable[[int], str],
+    printed_at: datetime,
 ) -> Iterator[SheetPaper]:
-    """Each sheet as it is printed alone, read when it is its turn.
+    """Each sheet as it is printed alone, read when it is its turn; a signed one in its language.
+
+    system: of the units in which measured values are said.
 
     url_of: where the code on a sheet leads, by its number.
     """
@@ -79,5 +92,9 @@ def papers_of(
     for sheet in sheets:
         # Read anew, so that what a sheet has kept is gone from memory before the next one.
         yield paper_to_print(
-            whole.get(pk=sheet.pk), today=today, url=url_of(sheet.number), printed=printed
+            whole.get(pk=sheet.pk),
+            today=today,
+            system=system,
+            url=url_of(sheet.number),
+            printed_at=printed_at,
         )

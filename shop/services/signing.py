@@ -8,11 +8,13 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID, uuid5
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext, gettext_lazy, override
 
-from equipment.counters import ReadingRefused
+from equipment.counters import ReadingRefused, WentDown, plain
 from equipment.models import Finding, Installation, Renewal, Rig, Skill
 from equipment.services import (
     Done,
@@ -26,6 +28,7 @@ from equipment.services import (
     record_renewals,
 )
 from inventory.quantities import to_units
+from shop import words
 from shop.models import (
     Person,
     ReadingEntry,
@@ -38,7 +41,10 @@ from shop.models import (
 )
 from shop.services import sheet_parts
 from shop.services.drafting import PUT_RIGHT
-from shop.services.paper import counters_of, paper_of, paper_to_plain
+from shop.services.in_order import locking_signature, open_returns
+from shop.services.paper import paper_of
+from shop.services.paper.counters import counters_of
+from shop.services.paper.keeping import paper_to_plain
 from shop.services.refusals import (
     AlreadySigned,
     ChecksLocked,
@@ -47,9 +53,10 @@ from shop.services.refusals import (
     ElectricianSigns,
     SheetClosed,
     SheetRefused,
+    as_kept,
     refuse_long,
 )
-from shop.services.working import electricians, locking_signature, open_checks, open_returns
+from shop.services.working import electricians, open_checks
 
 #: What the column of a reason holds.
 LONGEST_REASON: Final = 500
@@ -132,7 +139,8 @@ def sign_sheet(
     renewals = _renew(sheet, author, at, recorded_at, signing_id)
     _settle_found_work(sheet, author, at)
     if fact:
-        waits += _uncovered(sheet, author, at)
+        with as_kept():
+            waits += _uncovered(sheet, author, at)
         _keep_waiting(sheet, waits, fact, signing_id)
     sheet_parts.issue_used(sheet=sheet, author=author, at=at, request_id=signing_id)
     sheet_parts.put_back(sheet=sheet, author=author, at=at, request_id=signing_id)
@@ -155,7 +163,7 @@ def _refuse_unready(
     sheet: ServiceSheet, author: Person, signature: str, leave_undone: bool
 ) -> None:
     if not signature.strip():
-        raise SheetRefused("Write your name to sign.")
+        raise SheetRefused(gettext_lazy("Write your name to sign."))
     refuse_long(ServiceSheet, signature=signature.strip())
     missing = [*open_checks(sheet), *open_returns(sheet)]
     answered = sheet.steps.filter(section="check", entry__isnull=False)
@@ -179,7 +187,8 @@ def _refuse_other_than_electrician(sheet: ServiceSheet, author: Person) -> None:
     theirs = sheet.lines.filter(version__skill=Skill.ELECTRICIAN).order_by("order")
     undone = sheet.steps.filter(section="check", entry__isnull=True).values("line")
     if line := theirs.exclude(pk__in=undone).select_related("version__service").first():
-        raise ElectricianSigns(line.title, electricians())
+        assert line.version is not None  # asked for by its skill
+        raise ElectricianSigns(line.version.service.name, electricians())
 
 
 def _post_readings(
@@ -191,6 +200,7 @@ def _post_readings(
         .select_related("counter", "author")
         .order_by("counter_id")
     )
+    zone = Shop.objects.get().zone
     waits: list[_Waits] = []
     while entries:
         try:
@@ -212,20 +222,23 @@ def _post_readings(
                 request_id=uuid5(signing_id, "readings"),
                 source="sheet",
                 source_number=sheet.number,
-                zone=Shop.objects.get().zone,
+                zone=zone,
             )
         except ReadingsRefused as refused:
             wrong = [entry for entry in entries if entry.counter_id in refused.errors]
             if not (is_fact and wrong):
                 raise
-            waits += [_reading_waits(entry, refused.errors[entry.counter_id]) for entry in wrong]
+            with as_kept():
+                waits += [
+                    _reading_waits(entry, refused.errors[entry.counter_id], zone) for entry in wrong
+                ]
             entries = [entry for entry in entries if entry not in wrong]
         else:
             break
     return waits
 
 
-def _reading_waits(entry: ReadingEntry, refusal: ReadingRefused) -> _Waits:
+def _reading_waits(entry: ReadingEntry, refusal: ReadingRefused, zone: ZoneInfo) -> _Waits:
     def typed(value: Decimal | None) -> str:
         return "" if value is None else f"{value.normalize():f}"
 
@@ -242,7 +255,17 @@ def _reading_waits(entry: ReadingEntry, refusal: ReadingRefused) -> _Waits:
         },
         author=entry.author,
         at=entry.at,
-        why=f"{entry.counter.name}: {refusal}",
+        why=_why_not(refusal, zone),
+    )
+
+
+def _why_not(refusal: ReadingRefused, zone: ZoneInfo) -> str:
+    """Why a reading waits. Nobody stands there to be asked whether the counter was reset."""
+    if not isinstance(refusal, WentDown):
+        return refusal.said(gettext)
+    return gettext(words.LOWER_THAN).format(
+        previous=plain(refusal.previous),
+        day=words.dated_day(refusal.at.astimezone(zone).date()),
     )
 
 
@@ -302,13 +325,15 @@ def _post_measured(
             component=step.line.component,
             name=step.title,
             unit=step.unit,
-            value=step.entry.value,
+            # As left, where it was read again: that is how it stands from now on.
+            value=measured_now,
             # Before the work is signed for, whatever the clock of the phone said.
             at=min(step.entry.at, at),
             request_id=uuid5(signing_id, f"measured {step.pk}"),
         )
         for step in steps.order_by("order")
-        if step.line and step.line.component and step.entry and step.entry.value is not None
+        if step.line and step.line.component and step.entry
+        if (measured_now := step.entry.measured) is not None
     ]
     if measured:
         record_measurements(
@@ -408,8 +433,14 @@ def _settle_found_work(sheet: ServiceSheet, author: Person, at: datetime) -> Non
 
 
 def _keep_copy(sheet: ServiceSheet, at: datetime, last_values: dict[int, Decimal]) -> None:
-    today = at.astimezone(Shop.objects.get().zone).date()
-    document = paper_to_plain(paper_of(sheet, today=today, last_values=last_values))
+    """Keep what was signed, in the language and the units of who signed it, on paper or here."""
+    shop = Shop.objects.get()
+    today = at.astimezone(shop.zone).date()
+    signer = sheet.written_by or sheet.signed_by
+    assert signer is not None
+    with override(signer.language):
+        paper = paper_of(sheet, today=today, system=signer.units_in(shop), last_values=last_values)
+        document = paper_to_plain(paper)
     text = json.dumps(document, sort_keys=True, ensure_ascii=False)
     SignedCopy.objects.create(
         sheet=sheet,

@@ -7,9 +7,10 @@ belongs to the rig that the sheet is charged to, or to shop stock, on the day it
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet, Sum
 
@@ -18,6 +19,7 @@ from equipment.services.gallons import gallons_sprayed
 from inventory.costing import issue_value_cents
 from inventory.models import Location, Lot, Movement, Part
 from shop.models import ServiceSheet, SheetLine, SheetPart
+from shop.periods import Period
 from shop.services.sheet_parts import SOURCE
 
 NOT_SAID: Final = "work not said"
@@ -85,6 +87,11 @@ def per_gallon(cents: int, gallons: Decimal) -> Decimal | None:
 def sheet_movements(since: datetime, until: datetime) -> QuerySet[Movement]:
     """The ledger lines behind all spend of a period [since, until)."""
     return Movement.objects.spent().filter(source_kind=SOURCE, at__gte=since, at__lt=until)
+
+
+def has_books_on(day: date, zone: ZoneInfo) -> bool:
+    """Whether stock was moved before the end of a day: a comparison with it is of all its days."""
+    return Movement.objects.filter(at__lt=Period(day, day).moments(zone)[1]).exists()
 
 
 def spend_per_rig(*, since: datetime, until: datetime) -> list[RigSpend]:

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Prefetch
+from django.utils.translation import gettext_lazy
 
 from inventory.models import Location, Part
 from inventory.services import in_words
@@ -73,7 +74,7 @@ def wait_for_parts(
     if earlier := WaitEntry.objects.filter(event_id=event_id).first():
         return earlier
     if not missing and not parts:
-        raise SheetRefused("Say what is missing.")
+        raise SheetRefused(gettext_lazy("Say what is missing."))
     refuse_long(WaitEntry, missing=missing)
     made = WaitEntry.objects.create(
         sheet=sheet,

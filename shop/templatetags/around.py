@@ -9,7 +9,8 @@ from django.utils import timezone
 
 from inventory.models import Part
 from shop import words
-from shop.around import around, moment_text
+from shop.around import around, moment_text, short_of
+from shop.forms.around import HandOverForm, WaitForm
 from shop.models import ServiceSheet, WaitEntry
 from shop.services.waiting import Wait, waits_of
 
@@ -17,10 +18,23 @@ register = template.Library()
 
 
 @register.inclusion_tag("shop/_partials/around_work.html", takes_context=True)
-def around_work(context: dict[str, Any], sheet: ServiceSheet) -> dict[str, Any]:
-    """The last one's word, what the sheet waits for, one's own time and who works on it."""
+def around_work(
+    context: dict[str, Any], sheet: ServiceSheet, *, on_phone: bool = False
+) -> dict[str, Any]:
+    """The last one's word, what the sheet waits for, one's own time and who works on it.
+
+    on_phone: waiting and handing over are forms in place, which need no other page.
+    """
     request = context["request"]
+    forms: dict[str, Any] = {}
+    if on_phone and sheet.is_open:
+        given = {"now": request.now, "label_suffix": ""}
+        forms = {
+            "wait_form": WaitForm(None, auto_id="wait-%s", short=short_of(sheet), **given),
+            "over_form": HandOverForm(None, auto_id="over-%s", author=request.user, **given),
+        }
     return {
+        **forms,
         "request": request,
         "sheet": sheet,
         "around": around(sheet, reader=request.user, now=request.now, zone=request.shop.zone),

@@ -12,8 +12,10 @@ from django.forms import BoundField
 from django.utils import timezone
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext
 
-from equipment import values
+from equipment.dates import MONTHS, WEEKDAYS
+from shop import spoken, words
 from shop.drawing import bars, days, icons, shift, sides, state, strip
 from shop.drawing import stencil as stencils
 from shop.drawing import tape as tapes
@@ -47,7 +49,7 @@ def hazard_icon(slug: str, size: float = 40) -> SafeString:
 @register.simple_tag
 def tag(kind: str, word: str = "") -> SafeString:
     """{% tag "soon" %} or {% tag "unread" "not read 23 d" %}."""
-    return mark_safe(state.tag(kind, word))
+    return mark_safe(state.tag(kind, word or gettext(state.WORDS.get(kind, ""))))
 
 
 @register.simple_tag
@@ -71,7 +73,11 @@ def scale(
     def number(given: Any) -> float | None:
         return None if given in (None, "") else float(given)
 
-    return mark_safe(state.scale(number(value), number(low), number(high), number(last), unit))
+    return mark_safe(
+        state.scale(
+            number(value), number(low), number(high), number(last), spoken.own(unit), gettext
+        )
+    )
 
 
 @register.simple_tag
@@ -150,6 +156,24 @@ def spend_bar(bar: bars.SpendBar, top: float, fleet: float | None = None) -> Saf
 
 
 @register.filter
+def own(text: str) -> str:
+    """{{ step.title|own }}: what was kept in another language, in the one that is spoken now."""
+    return spoken.own(text)
+
+
+@register.filter
+def cited(source: str) -> str:
+    """{{ step.source|cited }}: where a kept text comes from, said to who does the work."""
+    return spoken.cited(source)
+
+
+@register.filter
+def own_lang(text: str) -> str:
+    """<p{{ step.text|own_lang }}>: says that a kept text is English where the page is not."""
+    return mark_safe(' lang="en"') if spoken.is_left(text) else ""
+
+
+@register.filter
 def money(cents: int | None, symbol: str = "$") -> str:
     """{{ cents|money }} or {{ cents|money:shop.symbol }}: 123450 → $1,234.50; minus is "−"."""
     if cents is None or cents == "":
@@ -165,10 +189,16 @@ def day(when: date | datetime | None, today: date | None = None) -> str:
         return ""
     if isinstance(when, datetime):
         when = timezone.localtime(when).date() if timezone.is_aware(when) else when.date()
-    words = f"{when.day} {days.MONTHS[when.month - 1]}"
+    words = f"{when.day} {MONTHS[when.month - 1]}"
     if isinstance(today, datetime):
         today = timezone.localtime(today).date() if timezone.is_aware(today) else today.date()
     return f"{words} {when.year}" if isinstance(today, date) and today.year != when.year else words
+
+
+@register.filter
+def clock(when: datetime, today: date) -> str:
+    """{{ entry.at|clock:today }}: 07:54, of another day 26 Nov 07:54."""
+    return words.clock(when, zone=timezone.get_current_timezone(), today=today)
 
 
 @register.filter
@@ -179,7 +209,7 @@ def weekday(when: date | datetime | None, today: date | None = None) -> str:
     at = (
         timezone.localtime(when) if isinstance(when, datetime) and timezone.is_aware(when) else when
     )
-    return f"{days.WEEKDAYS[at.weekday()]} {day(when, today)}"
+    return f"{WEEKDAYS[at.weekday()]} {day(when, today)}"
 
 
 @register.filter
@@ -195,13 +225,6 @@ def figure(number: Any) -> str:
     if "." in words:
         words = words.rstrip("0").rstrip(".")
     return f"−{words}" if exact < 0 and words != "0" else words
-
-
-@register.filter
-def measured(value: Any, unit: str) -> str:
-    """{{ entry.value|measured:step.unit }}: 57 psi, 18/16/13 ISO 4406, 3 °C dew point (water
-    class 4); empty without a value."""
-    return "" if value in (None, "") else values.said(Decimal(str(value)), unit)
 
 
 @register.simple_tag

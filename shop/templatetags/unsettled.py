@@ -33,13 +33,33 @@ def unsettled_of_sheet(context: dict[str, Any], sheet: ServiceSheet) -> dict[str
 
 
 @register.simple_tag
-def unsettled_sheets() -> list[tuple[ServiceSheet, int]]:
-    """The sheets on which something waits, with how much: `{% unsettled_sheets as waiting %}`."""
-    counts = dict(
-        Unsettled.objects.open().order_by().values_list("sheet").annotate(count=Count("pk"))
-    )
-    sheets = ServiceSheet.objects.filter(pk__in=counts).select_related("rig", "component")
-    return [(sheet, counts[sheet.pk]) for sheet in sheets.order_by("number")]
+def unsettled_of_all() -> list[tuple[ServiceSheet | None, Rig | None, int]]:
+    """The sheets and the rigs of which something waits, with how much:
+    `{% unsettled_of_all as waiting %}`."""
+    counts = {
+        (sheet, rig): count
+        for sheet, rig, count in Unsettled.objects.open()
+        .order_by()
+        .values_list("sheet", "rig")
+        .annotate(count=Count("pk"))
+    }
+    if not counts:
+        return []
+    sheets = ServiceSheet.objects.filter(pk__in=[sheet for sheet, _ in counts if sheet])
+    rigs = Rig.objects.filter(pk__in=[rig for _, rig in counts if rig])
+    return [
+        *(
+            (sheet, None, counts[sheet.pk, None])
+            for sheet in sheets.select_related("rig", "component").order_by("number")
+        ),
+        *((None, rig, counts[None, rig.pk]) for rig in rigs.order_by("number")),
+    ]
+
+
+@register.simple_tag
+def unsettled_of_rig(rig: Rig) -> list[Unsettled]:
+    """What waits of the rounds of a rig: `{% unsettled_of_rig rig as waiting %}`."""
+    return list(Unsettled.objects.open().filter(rig=rig).for_list())
 
 
 @register.inclusion_tag("shop/_partials/parts_to_settle.html", takes_context=True)

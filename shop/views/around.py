@@ -4,8 +4,11 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect, render, resolve_url
 from django.urls import reverse
+from django.utils.functional import lazy
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy, ngettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST
 
 from equipment.models import Finding
@@ -15,7 +18,10 @@ from shop.http import PageRequest
 from shop.models import ServiceSheet
 from shop.services import clocking, handing_over, waiting
 from shop.services.refusals import SheetClosed, SheetRefused
-from shop.views.work.frame import find_sheet, typed_uuid
+from shop.views.work.frame import find_sheet, lead, typed_uuid
+
+#: A moment as a figure of what is said on the next page.
+_moment = lazy(moment_text, str)
 
 
 @require_POST
@@ -37,20 +43,23 @@ def clock(request: PageRequest, number: int) -> HttpResponse:
             recorded_at=now,
         )
     except SheetRefused as refusal:
-        messages.error(request, str(refusal))
-        return redirect("shop:sheet", number)
+        return lead(request, resolve_url("shop:sheet", number), messages.ERROR, refusal)
+    back = back_of(request, sheet)
     runs_here = before is not None and before[0].pk == sheet.pk
     if does is clocking.start_time:
         if before and not runs_here:
-            messages.success(
-                request, f"Time runs on sheet {sheet}. It stopped on sheet {before[0]}."
-            )
-        elif before:
-            since = moment_text(before[1].start, today=request.today, zone=zone)
-            messages.success(request, f"Time runs on sheet {sheet} since {since} already.")
+            text = gettext_lazy("Time runs on sheet {sheet}. It stopped on sheet {other}.")
+            words = format_lazy(text, sheet=sheet, other=before[0])
+            return lead(request, back, messages.SUCCESS, words)
+        if before:
+            since = _moment(before[1].start, today=request.today, zone=zone)
+            text = gettext_lazy("Time runs on sheet {sheet} since {since} already.")
+            words = format_lazy(text, sheet=sheet, since=since)
+            return lead(request, back, messages.SUCCESS, words)
     elif not runs_here:
-        messages.warning(request, f"No time of yours was running on sheet {sheet}.")
-    return redirect(back_of(request, sheet))
+        text = gettext_lazy("No time of yours was running on sheet {sheet}.")
+        return lead(request, back, messages.WARNING, format_lazy(text, sheet=sheet))
+    return redirect(back)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -81,9 +90,10 @@ def until(request: PageRequest, number: int) -> HttpResponse:
         except SheetRefused as refusal:
             form.add_error(None, str(refusal))
         else:
-            ended = moment_text(form.at, today=request.today, zone=zone)
-            messages.success(request, f"Your time on sheet {sheet} ended {ended}.")
-            return redirect(back_of(request, sheet))
+            ended = _moment(form.at, today=request.today, zone=zone)
+            text = gettext_lazy("Your time on sheet {sheet} ended {ended}.")
+            words = format_lazy(text, sheet=sheet, ended=ended)
+            return lead(request, back_of(request, sheet), messages.SUCCESS, words)
     return _page(request, sheet, form, "shop/around/until.html", asked=first)
 
 
@@ -109,9 +119,13 @@ def hand_over(request: PageRequest, number: int) -> HttpResponse:
         except SheetRefused as refusal:
             form.add_error(None, str(refusal))
         else:
-            whom = to.name if to else "whoever comes next"
-            messages.success(request, f"Sheet {sheet} is left to {whom}.")
-            return redirect("shop:today")
+            text = (
+                gettext_lazy("Sheet {sheet} is left to {person}.")
+                if to
+                else gettext_lazy("Sheet {sheet} is left to whoever comes next.")
+            )
+            words = format_lazy(text, sheet=sheet, person=to.name if to else "")
+            return lead(request, resolve_url("shop:today"), messages.SUCCESS, words)
     return _page(request, sheet, form, "shop/around/hand_over.html")
 
 
@@ -124,12 +138,16 @@ def wait(request: PageRequest, number: int) -> HttpResponse:
         try:
             waiting.go_on(sheet=sheet, event_id=typed_uuid(request.POST.get("event_id")), **given)
         except SheetClosed as refusal:
-            messages.error(request, str(refusal))
-            return redirect("shop:sheet", number)
+            return lead(request, resolve_url("shop:sheet", number), messages.ERROR, refusal)
         left = sheet.parts.filter(short_steps__gt=0).count()
-        short = "" if not left else f" {left} of its parts {'is' if left == 1 else 'are'} short."
-        messages.success(request, f"Sheet {sheet} goes on.{short}")
-        return redirect(back_of(request, sheet))
+        short = ngettext_lazy("{n} of its parts is short.", "{n} of its parts are short.", left)
+        return lead(
+            request,
+            back_of(request, sheet),
+            messages.SUCCESS,
+            format_lazy(gettext_lazy("Sheet {sheet} goes on."), sheet=sheet),
+            format_lazy(short, n=left) if left else "",
+        )
     form = WaitForm(
         request.POST if request.method == "POST" else None, now=now, short=short_of(sheet)
     )
@@ -145,8 +163,8 @@ def wait(request: PageRequest, number: int) -> HttpResponse:
         except SheetRefused as refusal:
             form.add_error(None, str(refusal))
         else:
-            messages.success(request, f"Sheet {sheet} waits for parts.")
-            return redirect("shop:sheet", number)
+            words = format_lazy(gettext_lazy("Sheet {sheet} waits for parts."), sheet=sheet)
+            return lead(request, resolve_url("shop:sheet", number), messages.SUCCESS, words)
     return _page(request, sheet, form, "shop/around/wait.html")
 
 
@@ -163,8 +181,8 @@ def _page(
     request: PageRequest, sheet: ServiceSheet, form: Any, template: str, **more: Any
 ) -> HttpResponse:
     if not sheet.is_open:
-        messages.error(request, str(SheetClosed(sheet)))
-        return redirect("shop:sheet", sheet.number)
+        to = resolve_url("shop:sheet", sheet.number)
+        return lead(request, to, messages.ERROR, SheetClosed(sheet))
     rig = sheet.rig
     return render(
         request,

@@ -19,7 +19,7 @@ from shop.drawing.shift import ShiftPicture
 from shop.forms.logs import AnswersForm, LayoutNameForm, said_columns, value_of
 from shop.http import PageRequest
 from shop.logwords import COLUMN_CHOICES
-from shop.models import ComingLog, Shop
+from shop.models import ComingLog, Person, Shop
 from shop.services import coming_logs
 from shop.services.coming_logs import Look
 
@@ -145,7 +145,7 @@ def _card(
         "columns": [_column(each) for each in columns],
         "column_choices": COLUMN_CHOICES,
         "preview": outcome.preview[:PREVIEW_ROWS],
-        "pictures": [(day, said, _picture(day, shop)) for day, said in days[:DRAWN]],
+        "pictures": [(day, said, _picture(day, shop, request.user)) for day, said in days[:DRAWN]],
         "sayings": days[DRAWN:],
         "written": logview.how_written(outcome.layout) if outcome.layout else "",
         "layout_form": LayoutNameForm(auto_id=f"layout-{seen.coming.place}-%s"),
@@ -155,9 +155,9 @@ def _card(
     return render(request, template, context, status=status)
 
 
-def _picture(day: Day, shop: Shop) -> ShiftPicture:
+def _picture(day: Day, shop: Shop, reader: Person) -> ShiftPicture:
     name = f"{day.date.day} {day.date:%b}"
-    return logview.picture_of(day, zone=shop.zone, units=shop.units, name=name)
+    return logview.picture_of(day, zone=shop.zone, units=reader.units_in(shop), name=name)
 
 
 def _column(column: Column) -> dict[str, Any]:

@@ -4,16 +4,20 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect, render, resolve_url
 from django.utils import timezone
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from shop.forms.correcting import CorrectionForm
 from shop.http import PageRequest
 from shop.models import ServiceSheet
-from shop.services.corrections import CorrectionRefused, correct_sheet, stands_of
+from shop.services.corrections import CorrectionRefused, correct_sheet
 from shop.services.refusals import SheetRefused
+from shop.services.standing import stands_of
 from shop.views.sheets import find_sheet
+from shop.views.work.frame import lead
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -26,8 +30,9 @@ def correct(request: PageRequest, number: int) -> HttpResponse:
         )
         return redirect("shop:correct_sheet", sheet.corrects.number)
     if sheet.state != ServiceSheet.State.SIGNED:
-        messages.error(request, f"Sheet {sheet} is not signed: nothing on it needs a correction.")
-        return redirect("shop:sheet", number)
+        text = gettext_lazy("Sheet {sheet} is not signed: nothing on it needs a correction.")
+        to = resolve_url("shop:sheet", number)
+        return lead(request, to, messages.ERROR, format_lazy(text, sheet=sheet))
     if request.method == "POST" and (made := _made_before(request)):
         return redirect("shop:sheet", made.number)
     now = timezone.now()
@@ -36,6 +41,7 @@ def correct(request: PageRequest, number: int) -> HttpResponse:
         now=now,
         sheet=sheet,
         stands=stands_of(sheet),
+        system=request.user.units_in(request.shop),
         initial={"signature": request.user.name},
     )
     if request.method == "POST" and form.is_valid():
@@ -54,8 +60,9 @@ def correct(request: PageRequest, number: int) -> HttpResponse:
         except SheetRefused as refusal:
             form.add_error(None, str(refusal))
         else:
-            messages.success(request, f"Sheet {new} corrects sheet {sheet}, which stays as it was.")
-            return redirect("shop:sheet", new.number)
+            text = gettext_lazy("Sheet {new} corrects sheet {old}, which stays as it was.")
+            to = resolve_url("shop:sheet", new.number)
+            return lead(request, to, messages.SUCCESS, format_lazy(text, new=new, old=sheet))
     return render(
         request,
         "shop/correct_sheet.html",

@@ -105,7 +105,7 @@ def due(request: PageRequest) -> HttpResponse | StreamingHttpResponse:
         "is_by_the_stay": sort == duelist.ODDS and is_sound and bool(found.odds_before),
         "next_query": _query(request, after=str(page.following)) if page.following else "",
         "first_query": _query(request) if "after" in request.GET else "",
-        "count": duelist.count_text(duelist.capped(rows)) if is_sound else "",
+        "count": duelist.count_text(duelist.capped(rows)),
         "exports": [(kind, _query(request, export=kind)) for kind in (*exporting.KINDS, "pdf")],
         "show_all": _query(request, before="all"),
         "is_everything": found.form.cleaned_data.get("before") == "all" if is_sound else False,

@@ -1,12 +1,15 @@
 """The way in: the first page of an empty installation, signing in and out."""
 
+from typing import Any
 from urllib.parse import urlsplit
 
+from django.conf import settings
 from django.contrib.auth import login, logout
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import REASON_BAD_ORIGIN
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import override
 from django.views.csrf import csrf_failure as plain_csrf_failure
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -16,6 +19,7 @@ from shop import signed_out
 from shop.forms.front import SignInForm, WelcomeForm
 from shop.models import Person, Shop
 from shop.services import people
+from shop.spoken import language_at
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
@@ -60,13 +64,25 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         login(request, person)
         if typed:
             context = {"typed": typed, "sealed": sealed, "is_theirs": typed.is_for(person)}
-            response = render(request, "shop/resume.html", context)
+            with override(language_at(typed.action, person)):
+                response = render(request, "shop/resume.html", context)
         else:
             response = redirect(goes_to)
         signed_out.remember(response, person)
         return response
     context = {"form": form, "next": goes_to, "typed": typed, "sealed": sealed}
-    return render(request, "shop/sign_in.html", context, status=422 if form.errors else 200)
+    return _sign_in_page(request, context, status=422 if form.errors else 200)
+
+
+def _sign_in_page(
+    request: HttpRequest, context: dict[str, Any], *, status: int = 200
+) -> HttpResponse:
+    """In the language of where it leads, of who typed it or signed in last with this browser."""
+    typed: signed_out.Typed | None = context["typed"]
+    person = typed.typed_by if typed else signed_out.last_person(request)
+    to = typed.action if typed else context["next"]
+    with override(signed_out.language_for(person, to)):
+        return render(request, "shop/sign_in.html", context, status=status)
 
 
 @require_POST
@@ -77,7 +93,7 @@ def sign_out(request: HttpRequest) -> HttpResponse:
     if typed is None:
         return redirect("shop:sign_in")
     context = {"form": SignInForm(request), "next": "/", "typed": typed, "sealed": typed.sealed()}
-    return render(request, "shop/sign_in.html", context)
+    return _sign_in_page(request, context)
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
@@ -90,12 +106,21 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     if reason.startswith(REASON_BAD_ORIGIN.split("%")[0]) or not _is_from_our_page(request):
         return plain_csrf_failure(request, reason)
     if getattr(request, "htmx", False):
-        return signed_out.beside_the_form(request, "shop/_partials/page_is_old.html")
+        with override(_language_here(request)):
+            return signed_out.beside_the_form(request, "shop/_partials/page_is_old.html")
     if not request.user.is_authenticated:
         return signed_out.answer(request)
     typed = signed_out.typed_in(request)
     context = {"typed": typed, "sealed": typed.sealed(), "is_theirs": typed.is_for(request.user)}
-    return render(request, "shop/resume.html", context, status=403)
+    with override(_language_here(request)):
+        return render(request, "shop/resume.html", context, status=403)
+
+
+def _language_here(request: HttpRequest) -> str:
+    person = request.user
+    return (
+        language_at(request.path, person) if isinstance(person, Person) else settings.LANGUAGE_CODE
+    )
 
 
 def _is_from_our_page(request: HttpRequest) -> bool:

@@ -1,22 +1,27 @@
 """A paper sheet keyed in at the desk, on one dense page."""
 
-from typing import Any
-
 from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render, resolve_url
 from django.utils import timezone
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from shop.forms.keying import KeyedForm
+from shop.forms.keying import KeyedForm, StepRow
 from shop.http import PageRequest
+from shop.isolation import Stage
 from shop.models import ServiceSheet, SheetStep
 from shop.services.keying import KeyedRefused, key_in
-from shop.services.paper import line_place
+from shop.services.paper.steps import line_place
 from shop.services.refusals import AlreadySigned, SheetClosed
+from shop.services.stages import by_stage, stages_of, titles_over
 from shop.views.sheets import find_sheet
+from shop.views.work.frame import lead
 
 Section = SheetStep.Section
+#: A heading and the rows under it.
+Panel = tuple[str, list[StepRow]]
 _ORDER = {
     section: place
     for place, section in enumerate(("caution", "lockout", "zero", "check", "return"))
@@ -40,7 +45,13 @@ def keyed(request: PageRequest, number: int) -> HttpResponse:
         now=now,
         sheet=sheet,
         steps=steps,
-        initial={"writer": worked.pk, "day": request.today, "signature": worked.name},
+        system=request.user.units_in(request.shop),
+        initial={
+            "writer": worked.pk,
+            "day": request.today,
+            # Of whom it was handed out to; else nobody here knows whose name stands there.
+            "signature": sheet.technician.name if sheet.technician else "",
+        },
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -52,13 +63,13 @@ def keyed(request: PageRequest, number: int) -> HttpResponse:
                 request_id=form.cleaned_data["request_id"],
             )
         except (AlreadySigned, SheetClosed) as refusal:
-            messages.error(request, str(refusal))
-            return redirect("shop:sheet", number)
+            return lead(request, resolve_url("shop:sheet", number), messages.ERROR, refusal)
         except KeyedRefused as refusal:
             form.refuse(refusal.errors, refusal.readings)
         else:
-            messages.success(request, f"Sheet {sheet} is keyed in and signed.")
-            return redirect("shop:sheet", number)
+            to = resolve_url("shop:sheet", number)
+            return lead(request, to, messages.SUCCESS, _keyed_words(sheet))
+    work, after = _sections(sheet, form, steps)
     return render(
         request,
         "shop/keyed.html",
@@ -66,42 +77,53 @@ def keyed(request: PageRequest, number: int) -> HttpResponse:
             "sheet": sheet,
             "rig": sheet.rig,
             "form": form,
-            "before": [
-                (words_of_it, form.step_rows(section))
-                for section, words_of_it in (
-                    (Section.CAUTION, "Cautions"),
-                    (Section.LOCKOUT, "Lockout"),
-                    (Section.ZERO, "Must read zero"),
-                )
-            ],
-            "groups": _groups(sheet, form),
-            "after": form.step_rows(Section.RETURN),
+            "work": work,
+            "after": after,
             "has_electrics": any(step.needs_electrician for step in steps),
         },
         status=422 if request.method == "POST" else 200,
     )
 
 
-def _groups(sheet: ServiceSheet, form: KeyedForm) -> list[dict[str, Any]]:
+def _sections(
+    sheet: ServiceSheet, form: KeyedForm, steps: list[SheetStep]
+) -> tuple[list[Panel], list[Panel]]:
+    """What stands before the parts and what after them, in the order of the paper."""
     lines = sheet.lines.select_related(
         "version__service", "component__type__kind", "position__kind", "finding"
     ).order_by("order")
-    return [
-        {
-            "line": line,
-            "place": line_place(line),
-            "rows": form.step_rows(Section.CHECK, line.pk),
-        }
-        for line in lines
+    groups, titles = by_stage(lines, steps, stages_of(steps)), titles_over(sheet)
+
+    def of(section: Section, heading: str) -> list[Panel]:
+        rows = form.step_rows([step for step in steps if step.section == section])
+        return [(heading, rows)] if rows else []
+
+    def at(stage: Stage) -> list[Panel]:
+        over = f"{titles[stage]}: " if stage in titles else ""
+        return [
+            (f"{over}{line_place(line)}, {line.title}", form.step_rows(of_line))
+            for line, of_line in groups[stage]
+        ]
+
+    work = [
+        *of(Section.CAUTION, "Cautions"),
+        *at(Stage.FOUND),
+        *of(Section.LOCKOUT, "Lockout" if sheet.rig_id else "On the bench"),
+        *of(Section.ZERO, "Must read zero"),
+        *at(Stage.STILL),
     ]
+    return work, [*of(Section.RETURN, "Back to service"), *at(Stage.RUN)]
 
 
 def _closed(request: PageRequest, sheet: ServiceSheet) -> HttpResponse:
     """Signed meanwhile: by this very form sent twice, or by somebody else."""
+    to = resolve_url("shop:sheet", sheet.number)
     if request.method == "POST" and f"{sheet.signing_id}" == request.POST.get("request_id"):
-        messages.success(request, f"Sheet {sheet} is keyed in and signed.")
-    elif sheet.state == ServiceSheet.State.SIGNED:
-        messages.error(request, str(AlreadySigned(sheet)))
-    else:
-        messages.error(request, str(SheetClosed(sheet)))
-    return redirect("shop:sheet", sheet.number)
+        return lead(request, to, messages.SUCCESS, _keyed_words(sheet))
+    if sheet.state == ServiceSheet.State.SIGNED:
+        return lead(request, to, messages.ERROR, AlreadySigned(sheet))
+    return lead(request, to, messages.ERROR, SheetClosed(sheet))
+
+
+def _keyed_words(sheet: ServiceSheet) -> object:
+    return format_lazy(gettext_lazy("Sheet {sheet} is keyed in and signed."), sheet=sheet)

@@ -63,14 +63,15 @@ def log_day(request: PageRequest, number: int, day: date) -> HttpResponse:
     if row is None:
         raise Http404(f"No log tells of that day of rig {rig}.")
     seen, shop = day_of(row, request.shop.zone), request.shop
+    units = request.user.units_in(shop)
     beside = ShiftDay.objects.filter(rig=rig).order_by("date")
     context = {
         "rig": rig,
         "row": row,
         "day": seen,
-        "picture": logview.picture_of(seen, zone=shop.zone, units=shop.units, name=f"Rig {rig}"),
+        "picture": logview.picture_of(seen, zone=shop.zone, units=units, name=f"Rig {rig}"),
         "measures": [
-            (MEASURE_WORDS[role], *logview.in_units(role, seen.extremes[role], shop.units))
+            (MEASURE_WORDS[role], *logview.in_units(role, seen.extremes[role], units))
             for role in roles.MEASURES
             if role in seen.extremes
         ],

@@ -5,12 +5,14 @@ from django.contrib.auth import update_session_auth_hash
 from django.db.models import Case, Value, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.translation import gettext
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shop.forms.front import PasswordTwice
-from shop.forms.people import NewPersonForm, PersonForm
+from shop.forms.people import NewPersonForm, OwnForm, PersonForm
+from shop.http import PageRequest
 from shop.models import Person, Role
 from shop.services import people as service
 
@@ -87,6 +89,23 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     }
     refused_any = form.errors or password.errors or switch_refused or request.method == "POST"
     return render(request, "shop/person.html", context, status=422 if refused_any else 200)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def own(request: PageRequest) -> HttpResponse:
+    """Let anybody say in which language and units they work."""
+    person = request.user
+    form = OwnForm(
+        request.POST if request.method == "POST" else None,
+        initial={"language": person.language, "own_units": person.own_units},
+        shop=request.shop,
+    )
+    if form.is_valid():
+        changed = service.change_own(person=person, **form.cleaned_data)
+        with translation.override(changed.language):
+            messages.success(request, gettext("Your sheets speak this from now on."))
+        return redirect("shop:own")
+    return render(request, "shop/own.html", {"form": form}, status=422 if form.errors else 200)
 
 
 def _done(request: HttpRequest, text: str) -> HttpResponse:

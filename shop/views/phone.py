@@ -1,4 +1,4 @@
-"""What a phone carries: the program's own files, the day's sheets, a page for without signal."""
+"""What a phone carries: the program's files, the day's sheets and rounds, a page for no signal."""
 
 import hashlib
 import json
@@ -16,34 +16,38 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from equipment.models import Known
+from equipment.models import Known, Rig
 from shop.http import PageRequest
 from shop.models import ServiceSheet, SheetLine
 from shop.services.knowledge import known_for
-from shop.statics import ONE_SCRIPT, ONE_SHEET
+from shop.statics import ONE_SHEET, PAGE_SCRIPT
 
-#: The modules of the page in place of one that is not here.
-NO_SIGNAL: Final = tuple(f"shop/phone/{name}.js" for name in ("no_signal", "carry", "store"))
-#: What else a sheet needs to be opened, beside its own page.
+#: The modules of a round, and of the page in place of one that is not here.
+MODULES: Final = tuple(
+    f"shop/phone/{name}.js"
+    for name in ("no_signal", "walk", "bar", "carry", "figures", "saying", "sending", "store")
+)
+#: What a page on a phone asks for: a sheet for its font alone, a round and the one in place of a
+#: page for all.
 FILES: Final = (
     "shop/icon.svg",
     "shop/fonts/archivo.woff2",
     ONE_SHEET,
     "equipment/pages.css",
-    "shop/around.css",
-    "shop/page.js",
-    ONE_SCRIPT,
+    PAGE_SCRIPT,
 )
 WORKER: Final = "shop/phone/worker.js"
 #: No technician does more in a day.
 MOST_SHEETS: Final = 20
+#: Rigs whose round is taken along: of the sheets, then all that work, by number.
+MOST_ROUNDS: Final = 30
 
 
 @require_safe
 def worker(request: HttpRequest) -> HttpResponse:
     """The script that answers without signal, at the root so that it may answer for every page."""
     # Modules import each other by their plain names, so they have no version in their address.
-    plain = [f"{PrefixNode.handle_simple('STATIC_URL')}{name}" for name in NO_SIGNAL]
+    plain = [f"{PrefixNode.handle_simple('STATIC_URL')}{name}" for name in MODULES]
     shell = [*(static(name) for name in FILES), *plain, reverse("shop:no_signal")]
     head = f"const VERSION = {json.dumps(_version())};\nconst SHELL = {json.dumps(shell)};\n"
     response = HttpResponse(head + _file(WORKER).decode(), content_type="text/javascript")
@@ -61,9 +65,10 @@ def no_signal(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_safe
 def pack(request: PageRequest) -> JsonResponse:
-    """What the phone of this person should carry today: their open sheets, each whole.
+    """What the phone of this person should carry today: their open sheets, each whole, and rounds.
 
-    Theirs by name or under way by their hands, and those of nobody yet, planned until tomorrow.
+    Sheets: theirs by name or under way by their hands, and those of nobody yet, planned until
+    tomorrow.
     """
     theirs = Q(technician=request.user) | Q(steps__entries__author=request.user)
     sheets = (
@@ -72,13 +77,23 @@ def pack(request: PageRequest) -> JsonResponse:
         .distinct()
         .order_by("planned_on", "number")
     )
-    numbers = list(sheets.values_list("number", flat=True)[:MOST_SHEETS])
+    drafted = list(sheets.values_list("number", "rig__number")[:MOST_SHEETS])
+    numbers = [number for number, _ in drafted]
+    working = Rig.objects.working().order_by("number").values_list("number", flat=True)
+    of_the_day = [rig for _, rig in drafted if rig is not None]
+    rigs = list(dict.fromkeys([*of_the_day, *working]))[:MOST_ROUNDS]
     known = known_for(SheetLine.objects.filter(sheet__number__in=numbers)).values()
     return JsonResponse(
         {
             "person": request.user.pk,
+            "language": request.user.language,
+            "now": request.now.isoformat(),
             "sheets": len(numbers),
-            "pages": [reverse("shop:work", args=[number]) for number in numbers],
+            "rounds": len(rigs),
+            "pages": [
+                *(reverse("shop:work", args=[number]) for number in numbers),
+                *(reverse("equipment:round", args=[number]) for number in rigs),
+            ],
             "files": sorted(
                 {_picture(row) for of in known for row in of.pictures}
                 | {_file_address(row) for of in known for row in of.files}
@@ -99,7 +114,7 @@ def _file_address(row: Known) -> str:
 def _version() -> str:
     """Changes when any of the files does."""
     digest = hashlib.sha256()
-    for name in (*FILES, *NO_SIGNAL, WORKER):
+    for name in (*FILES, *MODULES, WORKER):
         digest.update(_file(name))
     return digest.hexdigest()[:12]
 

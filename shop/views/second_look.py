@@ -2,8 +2,10 @@
 
 from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect, render, resolve_url
 from django.utils import timezone
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from equipment.models import Finding
@@ -14,12 +16,14 @@ from shop.services import sheet_parts
 from shop.services.refusals import SheetRefused
 from shop.services.second_look import look_again, refuse_own
 from shop.views.sheets import find_sheet, groups_of, part_rows
+from shop.views.work.frame import lead
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def second_look(request: PageRequest, number: int) -> HttpResponse:
     """What was signed, and whether it is right."""
     sheet = find_sheet(number)
+    to = resolve_url("shop:sheet", number)
     lines = sheet.lines.select_related(
         "version__service", "component__type__kind", "position__kind", "finding"
     ).order_by("order")
@@ -44,17 +48,18 @@ def second_look(request: PageRequest, number: int) -> HttpResponse:
             form.add_error(None, str(refusal))
         else:
             if look.outcome == SecondLook.Outcome.PASSED:
-                messages.success(request, f"Sheet {sheet} is looked at: it is right.")
-                return redirect("shop:sheet", number)
-            if look.finding is not None:
-                messages.success(request, "What is not right is found work now.")
+                text = gettext_lazy("Sheet {sheet} is looked at: it is right.")
+                return lead(request, to, messages.SUCCESS, format_lazy(text, sheet=sheet))
+            found = gettext_lazy("What is not right is found work now.")
             if data["follows"] in ("correction", "both"):
+                if look.finding is not None:
+                    messages.success(request, str(found))
                 messages.success(request, f"Now say what sheet {sheet} should have said.")
                 return redirect("shop:correct_sheet", number)
-            return redirect("shop:sheet", number)
+            return lead(request, to, messages.SUCCESS, found) if look.finding else redirect(to)
     if not sheet.is_second_look_wanted and not form.is_bound:
-        messages.error(request, f"No second look at sheet {sheet} is wanted.")
-        return redirect("shop:sheet", number)
+        text = gettext_lazy("No second look at sheet {sheet} is wanted.")
+        return lead(request, to, messages.ERROR, format_lazy(text, sheet=sheet))
     return render(
         request,
         "shop/second_look.html",

@@ -31,6 +31,7 @@ LINKS = (
     Link("shop:import", "Import", "Rigs, components, parts, stock and readings from a file."),
     Link("equipment:components", "Components", "Everything that is or was fitted, with its life."),
     Link("equipment:services", "Services", "What is done at which interval, with its checks."),
+    Link("shop:cautions", "Cautions in Spanish", "Which of them somebody of the trade has read."),
     Link("inventory:locations", "Places", "Bins, rig drawers and trays, with what lies in them."),
 )
 

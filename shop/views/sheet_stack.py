@@ -3,11 +3,13 @@
 from datetime import date, timedelta
 from typing import Final
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext, override
 from django.views.decorators.http import require_safe
 
 from shop import words
@@ -29,38 +31,47 @@ def sheets_pdf(request: PageRequest) -> HttpResponse:
     if "picked" in request.GET:
         numbers = [int(n) for n in request.GET.getlist("sheet") if n.isdecimal() and len(n) < 10]
         sheets = sheets_picked(numbers)
-        title, name = "Service sheets", f"sheets-{request.today}"
+        title = gettext("Service sheets")
+        name = gettext("sheets-{day}").format(day=request.today)
         nothing = "Pick sheets that are not void to print them."
     else:
         first_day = _first_day(request)
         sheets = sheets_of_week(first_day)
-        days = words.between(first_day, first_day + timedelta(days=6), today=request.today)
-        title, name = f"Service sheets, {days}", f"sheets-{first_day}"
-        nothing = f"No sheet is planned for {days}."
+        title = gettext("Service sheets, {days}").format(days=_week(request, first_day))
+        name = gettext("sheets-{day}").format(day=first_day)
+        with override(settings.LANGUAGE_CODE):
+            nothing = f"No sheet is planned for {_week(request, first_day)}."
     if not sheets:
-        messages.error(request, nothing)
-        return redirect("shop:sheets")
+        return _refused(request, nothing)
     if len(sheets) > MOST:
-        messages.error(
-            request,
-            f"{len(sheets)} sheets are too many for one file: pick {MOST} at most in the list.",
-        )
-        return redirect("shop:sheets")
+        count = len(sheets)
+        too_many = f"{count} sheets are too many for one file: pick {MOST} at most in the list."
+        return _refused(request, too_many)
     return _printed(request, sheets, title=title, name=name)
+
+
+def _refused(request: PageRequest, why: str) -> HttpResponse:
+    """Back to the page of sheets, which is in English, whoever reads it."""
+    messages.error(request, why)
+    return redirect("shop:sheets")
+
+
+def _week(request: PageRequest, first_day: date) -> str:
+    return words.between(first_day, first_day + timedelta(days=6), today=request.today)
 
 
 def _printed(
     request: PageRequest, sheets: list[ServiceSheet], *, title: str, name: str
 ) -> HttpResponse:
-    local = timezone.localtime()
-    printed = f"Printed {local.day} {local:%b %Y %H:%M}"
+    printed_at = timezone.now()
     papers = papers_of(
         sheets,
         today=request.today,
+        system=request.user.units_in(request.shop),
         url_of=lambda number: request.build_absolute_uri(reverse("shop:work", args=[number])),
-        printed=printed,
+        printed_at=printed_at,
     )
-    stack = stack_of(sheets, title=title, printed=printed, today=request.today)
+    stack = stack_of(sheets, title=title, printed_at=printed_at, today=request.today)
     return pdf_response(stack_pdf(stack, papers, page_size=page_size_of(request)), name=name)
 
 

@@ -1,42 +1,44 @@
-"""Sheets from the manager's desk: the list, drafting, handing out, the paper."""
+"""Sheets from the manager's desk: the list, one sheet, handing out, the paper."""
 
-from datetime import date, timedelta
+from datetime import timedelta
+from itertools import chain
 from typing import Any, Final
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render, resolve_url
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy, ngettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 from django_tables2 import RequestConfig
 
-from equipment.due import CLEAR
-from equipment.models import Component, Due, Finding, Rig
-from equipment.services import including
+from equipment.models import Finding
 from inventory.models import Movement
 from inventory.services import StockRefused, in_words
-from shop import kits, rigview, words
-from shop.forms.sheets import DraftForm, HandOutForm, VoidForm
+from shop import unitwords, words
+from shop.forms.sheets import HandOutForm, VoidForm
 from shop.http import PageRequest, page_size_of, pdf_response
 from shop.models import ServiceSheet, SheetLine, SheetStep
 from shop.paper.sheet import sheet_pdf as pdf_of
-from shop.services import drafting, sheet_parts, working
-from shop.services.after import after_signing
-from shop.services.paper import (
-    IN_TRAY,
-    answer_text,
-    limit_text,
-    line_place,
-    paper_to_print,
-    part_places,
-)
+from shop.services import drafting, sheet_parts
+from shop.services.across import compared
+from shop.services.after import after_signing, marks_of
+from shop.services.clocking import planned_minutes
+from shop.services.knowledge import left_for_next
+from shop.services.paper import paper_to_print
+from shop.services.paper.entries import answer_text, left_text, stood_before
+from shop.services.paper.parts import IN_TRAY, part_places
+from shop.services.paper.steps import line_place
 from shop.services.refusals import SheetRefused
 from shop.services.signing import rig_of
+from shop.services.stages import by_stage, stages_of, titles_over
 from shop.services.waiting import waits_of
 from shop.sheet_tables import SheetFilter, SheetTable
+from shop.views.work.frame import lead
 
 SHEETS_A_PAGE: Final = 50
 
@@ -63,80 +65,6 @@ def sheets(request: PageRequest) -> HttpResponse:
     return response
 
 
-def draft_sheet(request: PageRequest) -> HttpResponse:
-    """Pick services and found work of one rig, or of a component on the bench, into a sheet."""
-    if request.method == "POST" and (earlier := _drafted_before(request.POST.get("request_id"))):
-        return redirect("shop:sheet", earlier.number)
-    given = request.POST if request.method == "POST" else request.GET
-    picked = [int(pk) for pk in given.getlist("due") if pk.isdecimal() and len(pk) < 19]
-    rig, component = _subject(given, picked)
-    if rig is None and component is None:
-        messages.error(request, "Pick the services of one rig first.")
-        return redirect("shop:due")
-    today = request.today
-    dues = _pickable_dues(rig, component, today=request.today)
-    findings = _pickable_findings(rig, component)
-    strangers = [pk for pk in picked if pk not in {due.pk for due in dues}]
-    if request.method == "GET" and strangers and Due.objects.filter(pk__in=strangers).exists():
-        messages.error(request, "A sheet is for one rig. The services of other rigs are left out.")
-    form = DraftForm(
-        request.POST or None,
-        dues=Due.objects.filter(pk__in=[due.pk for due in dues]),
-        findings=Finding.objects.filter(pk__in=[finding.pk for finding in findings]),
-        is_bench=component is not None,
-        initial={"request_id": uuid4(), "planned_on": today},
-    )
-    error = ""
-    if request.method == "POST" and form.is_valid():
-        data = form.cleaned_data
-        now = timezone.now()
-        try:
-            sheet = drafting.draft_sheet(
-                rig=rig,
-                component=component,
-                dues=[due for due in dues if due in data["due"]],
-                findings=list(data["finding"]),
-                planned_on=data["planned_on"],
-                note=data["note"],
-                charged_rig=data.get("charged_rig"),
-                author=request.user,
-                at=now,
-                today=today,
-                request_id=data["request_id"],
-            )
-            if data["technician"] and sheet.state == ServiceSheet.State.DRAFTED:
-                drafting.hand_out(
-                    sheet=sheet, technician=data["technician"], author=request.user, at=now
-                )
-        except SheetRefused as refusal:
-            error = str(refusal)
-        else:
-            messages.success(request, _drafted_text(sheet))
-            return redirect("shop:sheet", sheet.number)
-    chosen = set(picked) if picked else {due.pk for due in dues if _is_near(due, request)}
-    rows = _draft_rows(dues, chosen, rig, today, request.shop.warning_days)
-    return render(
-        request,
-        "shop/draft_sheet.html",
-        {
-            "form": form,
-            "error": error,
-            "rig": rig,
-            "component": component,
-            "near": [row for row in rows if row["picked"] or row["state"] != CLEAR],
-            "later": [row for row in rows if not row["picked"] and row["state"] == CLEAR],
-            "found": [
-                {"finding": each, "picked": str(each.pk) in given.getlist("finding")}
-                for each in findings
-            ],
-            "taken": _on_other_sheets(rig, component),
-            "findings": Finding.objects.holding().of_rig(rig) if rig else [],
-            "currency": request.shop.currency,
-        },
-        status=422 if request.method == "POST" else 200,
-    )
-
-
 @require_safe
 def sheet(request: PageRequest, number: int) -> HttpResponse:
     return _sheet_page(request, find_sheet(number))
@@ -152,10 +80,21 @@ def _sheet_page(
     )
     rig = rig_of(sheet)
     parts = part_rows(sheet)
+    marks = marks_of(sheet)
+    for part in parts:
+        part["mark"] = marks.parts.get(part["row"].part_id, "")
     steps = list(
         sheet.steps.select_related("entry__author", "entry__written_by", "entry__finding").order_by(
             "section", "order"
         )
+    )
+    before = stood_before(steps, request.shop.zone, request.user.units_in(request.shop))
+    groups = _groups_by_stage(lines, steps, request)
+    for group in chain.from_iterable(groups.values()):
+        for row in group["steps"]:
+            row["mark"] = marks.checks.get(row["step"].pk, "")
+    readings = sheet.readings.filter(is_in_force=True).select_related(
+        "counter", "author", "written_by"
     )
     return render(
         request,
@@ -164,13 +103,17 @@ def _sheet_page(
             "sheet": sheet,
             "rig": rig,
             "cells": _sheet_cells(sheet, lines, request),
-            "groups": _groups(lines, steps, request),
+            "groups": groups,
+            "stage_titles": titles_over(sheet),
             "after": after_signing(sheet),
-            "before": [
-                _step_row(step, request)
+            "cautions": [_step_row(step, request) for step in steps if step.section == "caution"],
+            "lockouts": [
+                _step_row(step, request) | {"before": before.get(step.pk, "")}
+                for section in (SheetStep.Section.LOCKOUT, SheetStep.Section.ZERO)
                 for step in steps
-                if step.section in working.BEFORE_THE_CHECKS
+                if step.section == section
             ],
+            "is_not_zero": any(step.is_not_zero for step in steps),
             "returns": [_step_row(step, request) for step in steps if step.section == "return"],
             "parts": parts,
             "has_reserved": any(
@@ -183,7 +126,7 @@ def _sheet_page(
             .select_related("part", "location", "lot", "author", "reverses")
             .order_by("pk"),
             "spend_cents": _spend_cents(sheet),
-            "readings": sheet.readings.filter(is_in_force=True).select_related("counter", "author"),
+            "readings": [(entry, marks.readings.get(entry.pk, "")) for entry in readings],
             "found": Finding.objects.filter(
                 source_kind=sheet_parts.SOURCE, source_number=sheet.number
             ).order_by("pk"),
@@ -203,7 +146,7 @@ def hand_out(request: PageRequest, number: int) -> HttpResponse:
     sheet = find_sheet(number)
     form = HandOutForm(request.POST)
     if not form.is_valid():
-        return _sheet_page(request, sheet, error="Choose who gets the sheet.", status=422)
+        return _sheet_page(request, sheet, error=gettext("Choose who gets the sheet."), status=422)
     try:
         drafting.hand_out(
             sheet=sheet,
@@ -213,8 +156,12 @@ def hand_out(request: PageRequest, number: int) -> HttpResponse:
         )
     except SheetRefused as refusal:
         return _sheet_page(request, sheet, error=str(refusal), status=422)
-    messages.success(request, f"Sheet {sheet} is with {form.cleaned_data['technician']}.")
-    return redirect("shop:sheet", number)
+    words_of_it = format_lazy(
+        gettext_lazy("Sheet {sheet} is with {person}."),
+        sheet=sheet,
+        person=form.cleaned_data["technician"],
+    )
+    return _lead_back(request, number, words_of_it)
 
 
 @require_POST
@@ -222,7 +169,7 @@ def void_sheet(request: PageRequest, number: int) -> HttpResponse:
     sheet = find_sheet(number)
     form = VoidForm(request.POST)
     if not form.is_valid():
-        return _sheet_page(request, sheet, error="Say why the sheet is void.", status=422)
+        return _sheet_page(request, sheet, error=gettext("Say why the sheet is void."), status=422)
     try:
         drafting.void_sheet(
             sheet=sheet,
@@ -233,8 +180,8 @@ def void_sheet(request: PageRequest, number: int) -> HttpResponse:
         )
     except (SheetRefused, StockRefused) as refusal:
         return _sheet_page(request, sheet, error=str(refusal), status=422)
-    messages.success(request, f"Sheet {sheet} is void. Its parts are back, its services due.")
-    return redirect("shop:sheet", number)
+    text = gettext_lazy("Sheet {sheet} is void. Its parts are back, its services due.")
+    return _lead_back(request, number, format_lazy(text, sheet=sheet))
 
 
 @require_POST
@@ -246,27 +193,32 @@ def reserve_again(request: PageRequest, number: int) -> HttpResponse:
     except SheetRefused as refusal:
         return _sheet_page(request, sheet, error=str(refusal), status=422)
     short = sheet.parts.filter(short_steps__gt=0).count()
-    messages.success(
-        request, f"{short} still short." if short else "Everything it needs is reserved."
+    words_of_it = (
+        format_lazy(ngettext_lazy("{n} still short.", "{n} still short.", short), n=short)
+        if short
+        else gettext_lazy("Everything it needs is reserved.")
     )
-    return redirect("shop:sheet", number)
+    return _lead_back(request, number, words_of_it)
+
+
+def _lead_back(request: PageRequest, number: int, said: object) -> HttpResponse:
+    """Lead back to the page of a sheet, which says what was done."""
+    return lead(request, resolve_url("shop:sheet", number), messages.SUCCESS, said)
 
 
 @require_safe
 def sheet_pdf(request: PageRequest, number: int) -> HttpResponse:
     """The sheet on paper: Letter, or A4 with ?paper=a4."""
     sheet = find_sheet(number)
-    local = timezone.localtime()
     paper = paper_to_print(
         sheet,
-        today=local.date(),
+        today=request.today,
+        system=request.user.units_in(request.shop),
         url=request.build_absolute_uri(reverse("shop:work", args=[number])),
-        printed=f"Printed {local.day} {local:%b %Y %H:%M}",
+        printed_at=timezone.now(),
     )
-    return pdf_response(
-        pdf_of(paper, page_size=page_size_of(request)),
-        name=f"sheet-{sheet}",
-    )
+    file = pdf_of(paper, page_size=page_size_of(request))
+    return pdf_response(file, name=gettext("sheet-{number}").format(number=sheet))
 
 
 def find_sheet(number: int) -> ServiceSheet:
@@ -287,120 +239,26 @@ def find_sheet(number: int) -> ServiceSheet:
     )
 
 
-def _drafted_before(request_id: str | None) -> ServiceSheet | None:
-    """The sheet that this very form has drafted: its services are no longer there to pick."""
-    try:
-        return ServiceSheet.objects.filter(request_id=UUID(request_id or "")).first()
-    except ValueError:
-        return None
-
-
-def _subject(given: Any, picked: list[int]) -> tuple[Rig | None, Component | None]:
-    """Whom the sheet is for: named, or the rig of the first service picked."""
-    if tag := given.get("component"):
-        component = Component.objects.select_related("type__kind").filter(tag=tag).first()
-        if component is None:
-            raise Http404
-        return None, component
-    if (number := given.get("rig", "")).isdecimal() and len(number) < 10:
-        return get_object_or_404(Rig, number=int(number)), None
-    first = Due.objects.filter(pk__in=picked, rig__isnull=False).select_related("rig").first()
-    return (first.rig if first else None), None
-
-
-def _pickable_dues(rig: Rig | None, component: Component | None, *, today: date) -> list[Due]:
-    """Due services that are on no open sheet, the first to fall first."""
-    rows = Due.objects.select_related(
-        "rig", "position__kind", "component__type__kind", "version__service"
-    )
-    rows = rows.filter(rig=rig) if rig else rows.filter(component=component)
-    on_sheets = set(
-        SheetLine.objects.filter(is_open=True, version__isnull=False).values_list(
-            "component", "version"
-        )
-    )
-    free = [due for due in rows if (due.component_id, due.version_id) not in on_sheets]
-    within = drafting.stood_for({due.component_id for due in free})
-    return rigview.first_to_fall(
-        (due for due in free if (due.component_id, due.version.service_id) not in within),
-        today=today,
-    )
-
-
-def _pickable_findings(rig: Rig | None, component: Component | None) -> list[Finding]:
-    rows = Finding.objects.open().exclude(sheet_lines__is_open=True)
-    rows = rows.filter(rig=rig) if rig else rows.filter(component=component)
-    return list(rows.select_related("component", "opened_by").order_by("-is_grave", "pk"))
-
-
-def _on_other_sheets(rig: Rig | None, component: Component | None) -> list[SheetLine]:
-    lines = SheetLine.objects.filter(is_open=True)
-    lines = lines.filter(sheet__rig=rig) if rig else lines.filter(sheet__component=component)
-    lines = lines.select_related("sheet", "version__service", "finding")
-    return list(lines.order_by("sheet__number", "order"))
-
-
-def _is_near(due: Due, request: PageRequest) -> bool:
-    return due.due_date <= request.today + timedelta(days=request.shop.warning_days) or (
-        due.is_past_due
-    )
-
-
-def _draft_rows(
-    dues: list[Due], chosen: set[int], rig: Rig | None, today: date, warning_days: int
-) -> list[dict[str, Any]]:
-    asked = [(due.version.service_id, rig.pk if rig else None) for due in dues]
-    stock = kits.stock_for(asked, today=today)
-    covers = including.covered((due.version, due.component) for due in dues)
-    rows = []
-    for due, service in zip(dues, asked, strict=True):
-        state = due.state(today=today, warning_days=warning_days)
-        kit = stock.kit(service)
-        rows.append(
-            {
-                "due": due,
-                "picked": due.pk in chosen,
-                "state": state,
-                "state_word": words.STATE_WORDS[state],
-                "life": words.life_text(due, today=today),
-                "stands_for": ", ".join(
-                    smaller.service.name
-                    for smaller in covers.get((due.component_id, due.version_id), ())
-                ),
-                "kit": kit,
-                "minutes": words.span(due.version.planned_minutes),
-            }
-        )
-    return rows
-
-
-def _drafted_text(sheet: ServiceSheet) -> str:
-    short = sheet.parts.filter(short_steps__gt=0).count()
-    if short:
-        return (
-            f"Sheet {sheet} is drafted. {short} of its parts {'is' if short == 1 else 'are'} short."
-        )
-    return f"Sheet {sheet} is drafted. Everything it needs is reserved."
-
-
 def _sheet_cells(
     sheet: ServiceSheet, lines: list[SheetLine], request: PageRequest
 ) -> list[tuple[str, ...]]:
     today, zone = request.today, request.shop.zone
-    planned = sum(line.version.planned_minutes for line in lines if line.version)
-    cells: list[tuple[str, ...]] = [("Planned for", words.weekday(sheet.planned_on, today=today))]
+    cells: list[tuple[str, ...]] = [
+        (gettext("Planned for"), words.weekday(sheet.planned_on, today=today))
+    ]
     if sheet.state == ServiceSheet.State.SIGNED and sheet.signed_at:
         cells.append(
             (
-                "Signed",
+                gettext("Signed"),
                 f"{sheet.signature}, {words.moment(sheet.signed_at, zone=zone, today=today)}",
                 "written",
             )
         )
-        cells.append(("Work", words.span(sheet.labour_minutes)))
+        cells.append((gettext("Work"), words.span(sheet.labour_minutes)))
     else:
-        cells.append(("Technician", sheet.technician.name if sheet.technician else "nobody yet"))
-        cells.append(("Bench time", words.span(planned)))
+        technician = sheet.technician.name if sheet.technician else gettext("nobody yet")
+        cells.append((gettext("Technician"), technician))
+        cells.append((gettext("Bench time"), words.span(planned_minutes(lines))))
     return cells
 
 
@@ -417,22 +275,69 @@ def groups_of(
 def _groups(
     lines: list[SheetLine], steps: list[SheetStep], request: PageRequest
 ) -> list[dict[str, Any]]:
-    by_line: dict[int | None, list[dict[str, Any]]] = {}
-    for step in steps:
-        if step.section == "check":
-            by_line.setdefault(step.line_id, []).append(_step_row(step, request))
+    rows = _check_rows(lines, steps, request)
+    left = left_for_next(line.pk for line in lines)
     return [
-        {"line": line, "place": line_place(line), "steps": by_line.get(line.pk, [])}
+        {
+            "line": line,
+            "place": line_place(line),
+            "steps": [rows[step.pk] for step in steps if step.line_id == line.pk],
+            "left": left_text(left[line.pk], zone=request.shop.zone) if line.pk in left else "",
+        }
         for line in lines
     ]
 
 
+def _groups_by_stage(
+    lines: list[SheetLine], steps: list[SheetStep], request: PageRequest
+) -> dict[str, list[dict[str, Any]]]:
+    """The same in the order of the work; is_first: the line stands nowhere before."""
+    rows = _check_rows(lines, steps, request)
+    left = left_for_next(line.pk for line in lines)
+    told: set[int] = set()
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for stage, of_stage in by_stage(lines, steps, stages_of(steps)).items():
+        groups[stage] = [
+            {
+                "line": line,
+                "place": line_place(line),
+                "steps": [rows[step.pk] for step in of_line],
+                "is_first": line.pk not in told,
+                "left": left_text(left[line.pk], zone=request.shop.zone)
+                if line.pk in left and line.pk not in told
+                else "",
+            }
+            for line, of_line in of_stage
+        ]
+        told.update(line.pk for line, _ in of_stage)
+    return groups
+
+
+def _check_rows(
+    lines: list[SheetLine], steps: list[SheetStep], request: PageRequest
+) -> dict[int, dict[str, Any]]:
+    """By key, the checks as the page shows them."""
+    against = compared(steps, lines, request.user.units_in(request.shop))
+    return {
+        step.pk: _step_row(step, request)
+        | {"apart": against[step.pk].said if step.pk in against else ""}
+        for step in steps
+        if step.section == "check"
+    }
+
+
 def _step_row(step: SheetStep, request: PageRequest) -> dict[str, Any]:
     entry = step.entry
+    system = request.user.units_in(request.shop)
     said = ""
     if entry is not None:
-        said = answer_text(entry, step, zone=request.shop.zone)
-    return {"step": step, "entry": entry, "said": said, "limit": limit_text(step)}
+        said = answer_text(entry, step, zone=request.shop.zone, system=system)
+    return {
+        "step": step,
+        "entry": entry,
+        "said": said,
+        "limit": unitwords.limits(step.in_units(system)),
+    }
 
 
 def part_rows(sheet: ServiceSheet) -> list[dict[str, Any]]:

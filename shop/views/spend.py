@@ -15,8 +15,13 @@ from shop.drawing.bars import SpendBar, top_of
 from shop.forms.spend import PeriodForm
 from shop.http import PageRequest
 from shop.periods import Period
-from shop.services.spend import RigSpend, sheets_behind, shelf_value, spend_per_rig
-from shop.words import day
+from shop.services.spend import (
+    RigSpend,
+    has_books_on,
+    sheets_behind,
+    shelf_value,
+    spend_per_rig,
+)
 
 #: What is charged to no rig stands under this word in addresses and lists.
 SHOP_STOCK = "shop stock"
@@ -40,9 +45,17 @@ def spend(request: PageRequest) -> HttpResponse:
         "shop/spend.html",
         {
             "form": form,
-            "sentence": spendwords.sentence(now, before),
+            "sentence": spendwords.sentence(
+                spendwords.when_words(form.name(), period, today=request.today),
+                now,
+                before,
+                is_all_before=has_books_on(earlier.first, zone),
+            ),
             "cells": [
-                (f"Parts used, {_words(period, request)}", _money(request, _total(now))),
+                (
+                    f"Parts used, {spendwords.days_words(period, today=request.today)}",
+                    _money(request, _total(now)),
+                ),
                 ("Gallons sprayed", f"{gallons:,.0f}"),
                 ("On the shelf, bins and drawers", _money(request, shelf_value())),
                 ("Charged to shop stock", _money(request, _of_stock(now))),
@@ -110,7 +123,12 @@ def _behind(request: PageRequest, rig: Rig | None) -> HttpResponse:
     since, until = period.moments(request.shop.zone)
     found = sheets_behind(rig=rig, since=since, until=until)
     own = next(each for each in _with_stock(since, until) if each.rig == rig)
-    cells = [(f"Parts used, {_words(period, request)}", _money(request, own.cents))]
+    cells = [
+        (
+            f"Parts used, {spendwords.days_words(period, today=request.today)}",
+            _money(request, own.cents),
+        )
+    ]
     if rig:
         rate = own.cents_per_gallon
         cells += [
@@ -156,9 +174,8 @@ def _period(request: PageRequest) -> tuple[PeriodForm, Period]:
     return form, form.chosen()
 
 
-def _words(period: Period, request: PageRequest) -> str:
-    first, last = (day(each, today=request.today) for each in (period.first, period.last))
-    return f"{first} to {last}"
+def _used_words(period: Period, request: PageRequest) -> str:
+    return f"Parts used, {spendwords.days_words(period, today=request.today)}"
 
 
 def _money(request: PageRequest, cents: int) -> str:

@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from equipment.models import Rig
 from shop import arrivedwords, words
 from shop.forms.unsettled import PostForm, SetAsideForm
 from shop.http import PageRequest
@@ -19,11 +20,11 @@ from shop.services.arriving import (
     answer_in_words,
     post,
     post_all,
-    rivals_of,
     set_aside,
 )
 from shop.services.arriving.entry import REFUSALS, field_of, words_of
 from shop.services.refusals import SheetRefused
+from shop.services.rivals import rivals_of
 
 #: More than a page is read of; the oldest come first, and the next when those are settled.
 MOST_ROWS: Final = 200
@@ -32,17 +33,17 @@ MOST_SETTLED: Final = 20
 
 @require_safe
 def unsettled(request: PageRequest) -> HttpResponse:
-    """All that waits, by sheet, the oldest first; and what was settled lately."""
+    """All that waits, by sheet or rig, the oldest first; and what was settled lately."""
     waiting = Unsettled.objects.open().for_list()
     count = waiting.count()
     rows = arrivedwords.rows_of(
         list(waiting[:MOST_ROWS]), zone=request.shop.zone, today=request.today
     )
-    by_sheet: dict[ServiceSheet, list[arrivedwords.Row]] = {}
+    groups: dict[ServiceSheet | Rig, list[arrivedwords.Row]] = {}
     for row in rows:
-        by_sheet.setdefault(row.unsettled.sheet, []).append(row)
+        groups.setdefault(row.unsettled.of, []).append(row)
     settled = Settlement.objects.select_related(
-        "author", "unsettled__author", "unsettled__sheet"
+        "author", "unsettled__author", "unsettled__sheet", "unsettled__rig"
     ).order_by("-at", "-pk")[:MOST_SETTLED]
     lately = arrivedwords.rows_of(
         [each.unsettled for each in settled], zone=request.shop.zone, today=request.today
@@ -51,11 +52,8 @@ def unsettled(request: PageRequest) -> HttpResponse:
         request,
         "shop/unsettled.html",
         {
-            "sheets": [
-                (sheet, of_sheet, sum(row.may_post for row in of_sheet))
-                for sheet, of_sheet in by_sheet.items()
-            ],
-            "cells": _cells(count, by_sheet),
+            "groups": [_group(of, of_one) for of, of_one in groups.items()],
+            "cells": _cells(count, groups),
             "more": count - len(rows),
             "rivals": _rivals(request),
             "settled": list(zip(settled, lately, strict=True)),
@@ -87,7 +85,7 @@ def settle(request: PageRequest, pk: int) -> HttpResponse:
         "shop/settle.html",
         {
             "row": shown,
-            "stands": arrivedwords.stands(row),
+            "stands": arrivedwords.stands(row, request.user.units_in(request.shop)),
             "settled": settled,
             "post_form": post_form,
             "aside_form": aside_form,
@@ -101,7 +99,7 @@ def settle_sheet(request: PageRequest, number: int) -> HttpResponse:
     """Post all that waits on a sheet as it is, in the order made."""
     sheet = get_object_or_404(ServiceSheet, number=number)
     posted, refused = post_all(
-        sheet=sheet, author=request.user, at=timezone.now(), zone=request.shop.zone
+        of=sheet, author=request.user, at=timezone.now(), zone=request.shop.zone
     )
     if posted:
         entries = "1 entry" if posted == 1 else f"{posted} entries"
@@ -132,7 +130,7 @@ def pick_answer(request: PageRequest, pk: int) -> HttpResponse:
     except SheetRefused as refused:
         messages.error(request, str(refused))
     else:
-        said = answer_in_words(picked, picked.step)
+        said = answer_in_words(picked, picked.step, request.user.units_in(request.shop))
         messages.success(request, f"“{picked.step.title}” on sheet {picked.step.sheet}: {said}.")
     return redirect("shop:unsettled")
 
@@ -153,7 +151,8 @@ def _post(request: PageRequest, row: Unsettled, form: PostForm) -> bool:
     except REFUSALS as refusal:
         form.refuse(words_of(refusal), field_of(refusal))
         return False
-    messages.success(request, f"Posted on sheet {row.sheet}.")
+    on = f"on sheet {row.sheet}" if row.sheet else f"on rig {row.rig}"
+    messages.success(request, f"Posted {on}.")
     return True
 
 
@@ -168,17 +167,31 @@ def _set_aside(request: PageRequest, row: Unsettled, form: SetAsideForm) -> bool
     except SheetRefused as refusal:
         form.add_error("note", str(refusal))
         return False
-    messages.success(request, "Set aside. It stays on the record of its sheet.")
+    messages.success(request, "Set aside. It stays on record.")
     return True
 
 
-def _cells(count: int, by_sheet: dict[ServiceSheet, Any]) -> list[tuple[str, str]]:
+def _group(of: ServiceSheet | Rig, rows: list[arrivedwords.Row]) -> dict[str, Any]:
+    """What waits on one sheet, or of the rounds of one rig."""
+    is_sheet = isinstance(of, ServiceSheet)
+    return {
+        "sheet": of if is_sheet else None,
+        "rig": None if is_sheet else of,
+        "rows": rows,
+        "postable": sum(row.may_post for row in rows),
+    }
+
+
+def _cells(count: int, groups: dict[ServiceSheet | Rig, Any]) -> list[tuple[str, str]]:
     if not count:
         return []
-    sheets = len(by_sheet)
+    sheets = sum(isinstance(of, ServiceSheet) for of in groups)
+    rigs = len(groups) - sheets
+    on = [f"{sheets} sheet{'s' if sheets != 1 else ''}"] if sheets else []
+    on += [f"{rigs} rig{'s' if rigs != 1 else ''}"] if rigs else []
     return [
         ("Waits", f"{count} {'entry' if count == 1 else 'entries'}"),
-        ("On", f"{sheets} sheet{'s' if sheets != 1 else ''}"),
+        ("On", ", ".join(on)),
     ]
 
 
@@ -203,7 +216,7 @@ def _rivals(request: PageRequest) -> list[dict[str, Any]]:
             "answers": [
                 {
                     "entry": entry,
-                    "said": answer_in_words(entry, step),
+                    "said": answer_in_words(entry, step, request.user.units_in(request.shop)),
                     "when": words.moment(entry.at, zone=request.shop.zone, today=request.today),
                     "counts": entry == step.entry,
                     "event_id": uuid4(),

@@ -64,22 +64,26 @@ LONGEST_MS: Final = 60_000
 POLL_MS: Final = 50
 
 #: Runs in the page, before anything of its own. Only when the page is drawn and its scripts have
-#: run is the control tapped; it has answered when something on the page is another.
+#: run is the control tapped. It has answered once the control itself is another and that is drawn:
+#: a box that is ticked, a button that is pressed, or gone with its question answered.
 WATCH: Final = """
 (controls) => {
   const first = () => [...document.querySelectorAll(controls)].find((each) => {
     const box = each.getBoundingClientRect();
     return box.width > 0 && box.height > 0 && !each.disabled && !each.closest("dialog:not([open])");
   });
+  const state = (control) =>
+    [control.checked, control.getAttribute("aria-pressed"), control.checkVisibility()].join();
   const tap = (control) => {
     control.scrollIntoView({ block: "center" });
     window.drawnAt = performance.now();
-    const done = () => requestAnimationFrame(() => { window.usableAt ??= performance.now(); });
-    new MutationObserver(done).observe(document.body, {
-      subtree: true, childList: true, attributes: true, characterData: true,
-    });
-    control.addEventListener("change", done);
+    const before = state(control);
     control.click();
+    const wait = () => requestAnimationFrame(() => {
+      if (state(control) === before) wait();
+      else requestAnimationFrame(() => { window.usableAt = performance.now(); });
+    });
+    wait();
   };
   const look = () => {
     const control = window.isReady && first();

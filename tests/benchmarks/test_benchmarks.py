@@ -292,7 +292,7 @@ def test_a_page_is_usable_when_its_first_control_has_answered(
     late = (
         "<main>Sheet<ul><li><button>Tap</button></ul></main><script>"
         "document.querySelector('button').onclick = (event) =>"
-        " setTimeout(() => { event.target.textContent = 'Done'; }, 700)</script>"
+        " setTimeout(() => { event.target.setAttribute('aria-pressed', 'true'); }, 700)</script>"
     )
     opened = live_page(late).open("/", says="Sheet")
     assert opened.usable_s - opened.drawn_s > 0.6

@@ -15,7 +15,7 @@ from equipment.asked import (
     day_of_year,
     differences,
     early_words,
-    falls_due_words,
+    falls_due_lines,
     spoken_name,
     tolerance_words,
     trigger_words,
@@ -95,10 +95,12 @@ def test_a_trigger_in_words(asked: TriggerAsked, words: str) -> None:
 
 
 def test_several_by_their_rule() -> None:
-    assert falls_due_words(BASE) == "every 10,000 strokes or every 365 days"
-    assert falls_due_words(replace(BASE, rule="all")) == "every 10,000 strokes and every 365 days"
-    assert falls_due_words(replace(BASE, triggers=())) == "never by itself"
-    assert falls_due_words(replace(BASE, triggers=(), condition_sign="drips")) == "when: drips"
+    assert falls_due_lines(BASE) == ["every 10,000 strokes", "or every 365 days"]
+    both = replace(BASE, rule="all")
+    assert falls_due_lines(both) == ["every 10,000 strokes", "and every 365 days"]
+    assert falls_due_lines(replace(BASE, triggers=())) == ["never by itself"]
+    by_sign = replace(BASE, triggers=(), condition_sign="drips")
+    assert falls_due_lines(by_sign) == ["when: drips"]
 
 
 def test_tolerances_in_words() -> None:

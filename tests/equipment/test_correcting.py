@@ -177,7 +177,7 @@ def test_the_display_step_says_what_is_too_fast(rig: SprayRig) -> None:
     rig.read(ten_minutes_later, hours=101)
     reading = Reading.objects.of(rig.counters["hours"]).last()
     assert reading is not None
-    with pytest.raises(ValueError, match=r"2 hours in 10 minutes is more than the clock allows"):
+    with pytest.raises(ValueError, match=r"2 hours in 10 min is more than the clock allows"):
         correct(rig, reading, value=Decimal(102))
 
 

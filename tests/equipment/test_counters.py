@@ -267,7 +267,7 @@ def test_more_hours_than_the_clock_allows() -> None:
             step=Decimal(1),
             max_per_minute=None,
         )
-    assert str(refused.value) == "50 hours in 2 days is more than the clock allows (48)."
+    assert str(refused.value) == "50 hours in 2 d is more than the clock allows (48)."
     assert refused.value.possible == 48
 
 

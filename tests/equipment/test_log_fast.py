@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from equipment.shiftlogs.layout import (
@@ -266,6 +266,13 @@ def outcome(data: bytes, of: Layout) -> tuple[list[tuple[str, bytes]], tuple[Any
     ),
     newest_first=st.booleans(),
 )  # fmt: skip
+@example(
+    # Inside of a time: what the quick reader parts cells with itself.
+    of=next(each for each in STYLES if each.name == "two cells last"),
+    start=datetime(2026, 10, 31),  # noqa: DTZ001
+    changes=[(2146, 0, b"\x1f")],
+    newest_first=False,
+)
 @settings(max_examples=400, deadline=None)
 def test_a_spoilt_log_is_read_alike_with_and_without_columns(
     of: Style, start: datetime, changes: list[tuple[int, int, bytes]], newest_first: bool

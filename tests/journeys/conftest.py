@@ -19,11 +19,12 @@ from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect, sync_playwright
 
-from shop.models import Person, Shop
+from shop.models import Person, ServiceSheet, Shop
 from tests.conftest import BACKEND
 from tests.depth import IN_CI
 from tests.journeys.acting import sideways
-from tests.journeys.worlds import JourneyWorld, journey_world
+from tests.journeys.phones import SheetPhone
+from tests.journeys.worlds import JourneyWorld, draft, journey_world
 
 FLAGS = [
     "--no-sandbox",
@@ -112,9 +113,12 @@ def page_at(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]
         return context.new_page()
 
     open_page.complaints = complaints  # type: ignore[attr-defined]
+    open_page.meant = meant = []  # type: ignore[attr-defined]
     yield open_page
     for context in contexts:
         context.close()
+    # Looked through when all is closed: a page may complain to its end.
+    complaints = [each for each in complaints if not any(form.search(each) for form in meant)]
     assert not complaints, "The browser complained:\n" + "\n".join(complaints)
 
 
@@ -221,3 +225,30 @@ def world(
     monkeypatch.setattr("tests.equipment.factories.START", now - timedelta(days=30))
     monkeypatch.setattr("tests.inventory.factories.AT", now - timedelta(days=30))
     return journey_world(shop, manager, now=now)
+
+
+#: What the browser writes into its console when there is no signal, or the shop fails.
+SILENCE = re.compile(r"ERR_INTERNET_DISCONNECTED|ERR_FAILED|status of 503|fetching the script")
+
+
+@pytest.fixture
+def silence_is_meant(page_at: Any) -> None:
+    """For journeys that lose the signal: what the browser says of it is no complaint."""
+    page_at.meant.append(SILENCE)
+
+
+@pytest.fixture
+def sheet(world: JourneyWorld, technician: Person) -> ServiceSheet:
+    """A sheet of the technician's, handed out."""
+    return draft(world, technician=technician)
+
+
+@pytest.fixture
+def phone(
+    page_at: Callable[..., Page], sign_in_as: PersonAs, technician: Person, sheet: ServiceSheet
+) -> SheetPhone:
+    """The technician's phone, with the sheet open on it."""
+    phone = SheetPhone(page_at(PHONE), sheet)
+    sign_in_as(phone.page, technician)
+    phone.open()
+    return phone

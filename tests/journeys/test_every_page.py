@@ -64,6 +64,8 @@ from tests.shop.test_access import ADDRESSES, example
 PIECES = {"shop:due_picked"}
 HTML = "text/html"
 CALENDAR_KEY = "a-key-of-a-calendar"
+#: What a choice says for which nobody wrote words.
+NOTHING_SAID = "---------"
 Kwargs = dict[str, Any]
 
 
@@ -397,6 +399,7 @@ def test_every_page_is_whole(
         answer = page.goto(address)
         assert answer is not None
         assert answer.status == 200, f"{address}: {answer.status}"
+        assert page.locator("option", has_text=NOTHING_SAID).count() == 0, address
         # A manager on a phone sees every page there is; there each is looked at in the dark too.
         dark = (role, width) == (Role.MANAGER, PHONE)
         look(page, schemes=("light", "dark") if dark else ("light",))

@@ -87,4 +87,4 @@ def test_a_camera_that_is_not_allowed_is_said(page: Page, live_server: object) -
     page.goto("/find/")
     page.get_by_role("button", name="Scan with the camera").click()
     page.get_by_text("The browser was not allowed to use the camera.").wait_for()
-    assert page.locator("#scan-view").is_hidden()
+    assert page.locator("#scan video").is_hidden()

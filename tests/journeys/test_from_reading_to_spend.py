@@ -16,6 +16,7 @@ from tests.journeys.acting import (
     back_to_service,
     make_safe,
     said,
+    sign_by_name,
     sign_in_by_form,
     signed,
     step,
@@ -132,7 +133,7 @@ def makes_the_rig_safe(page: Page, number: int, look: Look) -> None:
     expect(page.get_by_role("heading", name="Before you start")).to_be_visible()
     look(page)
     page.get_by_role("link", name="Next: checks").click()
-    expect(page.locator("#line-1").get_by_text("The checks open when each")).to_be_visible()
+    expect(page.locator("#line-1").get_by_text("Still missing:")).to_be_visible()
     look(page)
     page.get_by_role("link", name="Back").click()
     make_safe(page)
@@ -175,6 +176,9 @@ def takes_and_uses_the_parts(page: Page, number: int, look: Look) -> None:
     page.get_by_label("Used of Fluid section kit").fill("1")
     page.get_by_label("Used of packing set").fill("0")
     look(page)
+    page.get_by_role("link", name="Next: back to service").click()
+    expect(page.get_by_role("heading", name="Back to service")).to_be_visible()
+    look(page)
     page.get_by_role("link", name="Next: sign").click()
     expect(page.get_by_role("heading", name="Readings when done")).to_be_visible()
 
@@ -185,7 +189,7 @@ def signs(page: Page, number: int, world: JourneyWorld, look: Look) -> None:
     page.get_by_label("Generator hours", exact=False).first.fill("12.1")
     page.get_by_label("How long the work took").fill("95")
     page.get_by_label("Signed: your name").fill("A. Technician")
-    page.get_by_role("link", name="Sign the sheet").click()
+    sign_by_name(page)
     signed(page)
     look(page)
     expect(page.get_by_text("Spend $212.00")).to_be_visible()
@@ -264,7 +268,7 @@ def clears_the_rig_by_a_second_sheet(manager: Page, technician: Page, look: Look
     technician.get_by_role("link", name="Sign", exact=True).click()
     back_to_service(technician)
     technician.get_by_label("How long the work took").fill("30")
-    technician.get_by_role("link", name="Sign the sheet").click()
+    sign_by_name(technician)
     signed(technician)
     assert not Finding.objects.open().exists()
     technician.goto("/rigs/1/")

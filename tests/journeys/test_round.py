@@ -87,6 +87,7 @@ def test_a_round_is_walked_in_a_minute(
     began = monotonic()
     tap(page.get_by_role("link", name="Round").first)
     page.get_by_role("heading", name="Round, ", exact=False).first.wait_for()
+    page.wait_for_load_state()  # sizes are those of its style
     assert page.evaluate(SMALL, FINGER) == []
     if wrong:
         trigger = page.locator("li.asking").filter(has_text="Trigger lock holds")

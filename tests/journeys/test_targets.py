@@ -6,10 +6,10 @@ import pytest
 from playwright.sync_api import Page
 
 from shop.models import Person, Role
-from tests.journeys.acting import sideways
+from tests.journeys.acting import overprinted, sideways
 from tests.journeys.conftest import DESK, PHONE
 from tests.journeys.test_every_page import full_world, pages_of
-from tests.journeys.worlds import JourneyWorld
+from tests.journeys.worlds import JourneyWorld, draft
 from tests.shop.pages.world import make_fleet
 
 __all__ = ["full_world"]
@@ -21,8 +21,8 @@ ZOOMED = 640
 SMALL = """(least) => {
     const shown = (box) => box.width > 1 && box.height > 1;
     const target = (each) => {
-        const label = each.closest("label") ?? each.labels?.[0];
-        return /^(checkbox|radio)$/.test(each.type) && label ? label : each;
+        if (!/^(checkbox|radio|file)$/.test(each.type)) return each;
+        return each.closest("label") ?? (each.type === "file" ? each : each.labels?.[0] ?? each);
     };
     // A link that stands in a sentence is as high as its line.
     const inSentence = (each) =>
@@ -80,9 +80,17 @@ LISTS = (
 
 
 def test_long_lists_stay_on_their_window(
-    page_at: Callable[..., Page], sign_in_as: Callable[..., Person], long_world: JourneyWorld
+    page_at: Callable[..., Page],
+    sign_in_as: Callable[..., Person],
+    long_world: JourneyWorld,
+    technician: Person,
 ) -> None:
-    """At a phone's width, and at a desk's zoomed to 200 %, which is half as wide."""
+    """At a phone's width, and at a desk's zoomed to 200 %, which is half as wide; no text of a row
+    lies over another.
+    """
+    technician.name = "Maximiliana Featherstonehaugh"
+    technician.save(update_fields=["name"])
+    draft(long_world, technician=technician)
     page = page_at(DESK)
     sign_in_as(page, Role.MANAGER)
     wide: list[str] = []
@@ -94,7 +102,15 @@ def test_long_lists_stay_on_their_window(
             page.set_viewport_size({"width": width, "height": 720})
             if out := sideways(page):
                 wide.append(f"{address} at {width}: {out}")
+            wide += [f"{address} at {width}: {each}" for each in overprinted(page)]
     assert not wide, "\n".join(wide)
+
+    # That the eyes used here would see it.
+    page.goto("/sheets/")
+    page.set_viewport_size({"width": PHONE, "height": 720})
+    state = page.locator(".cell-state").first
+    state.evaluate("each => { each.style.gridArea = 'person'; }")
+    assert overprinted(page)
 
 
 def test_zoomed_to_twice_its_size_every_page_stays_on_its_window(

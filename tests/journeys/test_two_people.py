@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from equipment.models import Reading, Renewal
 from inventory.models import Movement
 from shop.models import Person, SignedCopy
-from tests.journeys.acting import signed
+from tests.journeys.acting import sign_by_name, signed
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import JourneyWorld, answer_everything, draft
 
@@ -32,7 +32,7 @@ def test_the_second_to_sign_is_told_who_signed(
         page.get_by_label("How long the work took").fill("60")
     counted = Reading.objects.count(), Movement.objects.count()
 
-    pages["technician"].get_by_role("link", name="Sign the sheet").click()
+    sign_by_name(pages["technician"])
     signed(pages["technician"])
     pages["manager"].get_by_role("link", name="Sign the sheet").click()
     expect(pages["manager"].locator("#sign")).to_contain_text("A. Technician")
@@ -57,7 +57,11 @@ def test_a_finger_that_slips_signs_once(
     sign_in_as(page, technician)
     page.goto(f"/sheets/{sheet.number}/work/#sign")
     page.get_by_label("How long the work took").fill("60")
-    page.get_by_role("link", name="Sign the sheet").dblclick(no_wait_after=True)
+    page.get_by_role("link", name="Sign the sheet").dblclick()
+    by_name = page.get_by_role("button", name="Sign by name alone")
+    expect(by_name).to_be_visible()
+    assert not SignedCopy.objects.exists()
+    by_name.dblclick(no_wait_after=True)
     signed(page)
     assert SignedCopy.objects.count() == 1
     assert Renewal.objects.filter(source_number=sheet.number).count() == 2

@@ -86,21 +86,40 @@ def today(world: JourneyWorld) -> date:
 
 def answer_everything(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
     """Every caution read, every gauge at zero, every check in order, and no part used."""
+    answer_steps(sheet, by=by, at=at)
+    for row in sheet.parts.all():
+        enter_used(sheet_part=row, used_steps=0, event_id=uuid4(), author=by, at=at, recorded_at=at)
+
+
+def answer_steps(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
+    """All but what was used."""
     make_safe(sheet, by=by, at=at)
     _answer(sheet, SheetStep.Section.CHECK, by, at)
     _answer(sheet, SheetStep.Section.RETURN, by, at)
+
+
+def answer_rest(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
+    """What nobody answered yet of a sheet that is safe, and no part used."""
+    for section in (SheetStep.Section.CHECK, SheetStep.Section.RETURN):
+        _answer(sheet, section, by, at, entry__isnull=True)
     for row in sheet.parts.all():
         enter_used(sheet_part=row, used_steps=0, event_id=uuid4(), author=by, at=at, recorded_at=at)
 
 
 def make_safe(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
     """Every caution read, every source locked out, every gauge at zero."""
-    for section in (SheetStep.Section.CAUTION, SheetStep.Section.LOCKOUT, SheetStep.Section.ZERO):
+    lock_out(sheet, by=by, at=at)
+    _answer(sheet, SheetStep.Section.ZERO, by, at)
+
+
+def lock_out(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
+    """Every caution read, every source locked out, no gauge read yet."""
+    for section in (SheetStep.Section.CAUTION, SheetStep.Section.LOCKOUT):
         _answer(sheet, section, by, at)
 
 
-def _answer(sheet: ServiceSheet, section: str, by: Person, at: datetime) -> None:
-    for step in sheet.steps.filter(section=section).order_by("order"):
+def _answer(sheet: ServiceSheet, section: str, by: Person, at: datetime, **only: Any) -> None:
+    for step in sheet.steps.filter(section=section, **only).order_by("order"):
         answer_step(step=step, event_id=uuid4(), author=by, at=at, recorded_at=at, **fine(step))
 
 

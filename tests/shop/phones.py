@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
+from equipment.models import Rig
 from shop.models import Person, ServiceSheet, SheetStep
 from shop.services.arriving import Outcome, arrive, pen_of, read_batch
 from tests.shop.worlds import NOW
@@ -14,13 +15,18 @@ ZERO = timedelta(0)
 
 @dataclass
 class Phone:
-    """A browser of one person. clock: how far it runs ahead of ours."""
+    """A browser of one person. clock: how far it runs ahead of ours. rig: sends of its round."""
 
     who: Person
     sheet: ServiceSheet
     clock: timedelta = ZERO
     id: UUID = field(default_factory=uuid4)
     pen: str = ""
+    rig: Rig | None = None
+
+    @property
+    def of(self) -> ServiceSheet | Rig:
+        return self.rig or self.sheet
 
     def __post_init__(self) -> None:
         self.pen = self.pen or pen_of(self.who)
@@ -51,7 +57,7 @@ class Phone:
         from shop.models import Shop
 
         arrived = arrive(
-            sheet=self.sheet,
+            of=self.of,
             batch=read_batch(self.batch(*entries, now=now)),
             recorded_at=now,
             zone=Shop.objects.get().zone,
@@ -59,8 +65,12 @@ class Phone:
         return [arrived.outcomes[each["event_id"]] for each in entries]
 
     def before_the_checks(self, *, at: datetime = NOW) -> list[dict[str, Any]]:
-        """Cautions read, sources locked out, gauges at zero."""
-        steps = self.sheet.steps.exclude(section="check").order_by("section", "order")
+        """Cautions read, sources locked out, gauges at zero, in this order."""
+        steps = [
+            step
+            for section in ("caution", "lockout", "zero")
+            for step in self.sheet.steps.filter(section=section).order_by("order")
+        ]
         return [
             self.answer(step, "value", value="0", at=at)
             if step.section == "zero"
@@ -68,7 +78,23 @@ class Phone:
             for step in steps
         ]
 
+    def back_to_service(self, *, at: datetime = NOW) -> list[dict[str, Any]]:
+        """What brings the rig back, in its order."""
+        steps = self.sheet.steps.filter(section="return").order_by("order")
+        return [self.answer(step, at=at) for step in steps]
+
     def join(self, *, at: datetime = NOW) -> None:
         """A second person reads the cautions and puts on a lock of their own."""
-        steps = [step for step in self.sheet.steps.all() if step.is_each_persons]
+        every = self.sheet.steps.order_by("section", "order")
+        steps = [step for step in every if step.is_each_persons]
         self.send(*(self.answer(step, at=at) for step in steps), now=at)
+
+
+def check(phone: Phone, title: str) -> SheetStep:
+    """A check of its sheet as it stands now."""
+    return phone.sheet.steps.select_related("entry").get(section="check", title=title)
+
+
+def states(outcomes: list[Outcome]) -> list[str]:
+    """["taken", "refused"]."""
+    return [each.state for each in outcomes]

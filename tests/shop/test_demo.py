@@ -40,9 +40,10 @@ from inventory.models import (
 from inventory.services import prove
 from inventory.services.buying_times import late_orders
 from shop.demo.loading import load
+from shop.demo.sheets import DIFFERENCE
 from shop.demo.story import HISTORY_DAYS, PASSWORD, Story
 from shop.management.commands import demo
-from shop.models import ServiceSheet, SheetLine, SheetPart, StepEntry
+from shop.models import ServiceSheet, SheetLine, SheetPart, SheetStep, StepEntry
 from shop.services.knowledge import image_of, known_for
 
 #: A Wednesday, in the morning.
@@ -109,6 +110,14 @@ def test_sheets_stand_in_every_state(demo_shop: Story) -> None:
         is_out_of_limit=True, in_force_for__isnull=False, step__sheet__state="under_way"
     ).exists()
     assert SheetPart.objects.filter(sheet__in=ServiceSheet.objects.open(), short_steps__gt=0)
+    put_right = StepEntry.objects.filter(
+        remedy="put_right", in_force_for__isnull=False, step__sheet__state="signed"
+    )
+    assert put_right
+    for entry in put_right.select_related("step"):
+        assert entry.step.is_outside(entry.value)
+        assert entry.left_value is not None
+        assert not entry.is_out_of_limit
 
 
 def test_one_pair_has_left_its_baseline_and_the_linked_are_not_compared_by_strokes(
@@ -120,6 +129,20 @@ def test_one_pair_has_left_its_baseline_and_the_linked_are_not_compared_by_strok
     assert linked.why_not.startswith("Linked pumps stroke alike")
     metered = compare(Rig.objects.get(number=9), zone=demo_shop.zone)
     assert metered.compared == "flow"
+
+
+def test_a_catch_test_that_was_right_says_the_difference_of_its_two_sides(demo_shop: Story) -> None:
+    """Percent of the mean: 200 |A − B| / (A + B). Schoolbook arithmetic, no source."""
+    seen = 0
+    for step in SheetStep.objects.filter(
+        title=DIFFERENCE, entry__isnull=False, entry__is_out_of_limit=False
+    ).select_related("entry"):
+        a, b = SheetStep.objects.filter(
+            line=step.line_id, title__endswith=" side caught"
+        ).values_list("entry__value", flat=True)
+        assert step.entry.value == round(200 * abs(a - b) / (a + b), 1)
+        seen += 1
+    assert seen > 20
 
 
 def test_there_is_something_to_see_this_morning(demo_shop: Story) -> None:

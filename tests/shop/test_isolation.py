@@ -4,6 +4,7 @@ The order of the steps is read out of 29 CFR 1910.147(d) and (e). That a proof h
 common practice, no source.
 """
 
+import re
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -12,7 +13,17 @@ from hypothesis import strategies as st
 
 from equipment.models import Check
 from shop import isolation
-from shop.isolation import Before, Energy, Fitted, Phase, Proof, Start, Wanted, still_before
+from shop.isolation import (
+    Before,
+    Energy,
+    Fitted,
+    Moment,
+    Phase,
+    Proof,
+    Stage,
+    Wanted,
+    still_before,
+)
 from shop.models import SheetStep
 from tests.equipment.test_library import rows
 
@@ -151,6 +162,28 @@ def test_the_sources_are_those_of_the_cautions() -> None:
     assert {code: listed[code] for code in isolation.CAUTION_SOURCES} == isolation.CAUTION_SOURCES
 
 
+def test_what_is_from_memory_stays_on_record_and_is_not_cited() -> None:
+    """The marker of the library is left out where a source is cited, and nothing else is."""
+    marked = [row["source"] for row in rows("safety_cautions.csv") if "memory" in row["source"]]
+    assert len(marked) > 8
+    for row in rows("safety_cautions.csv"):
+        cited = isolation.citation(row["source"])
+        assert "memory" not in cited
+        words = row["source"].replace("from memory:", "").replace("from memory", "")
+        assert cited.split() == words.replace(" )", ")").split()
+        if row["basis"] == "from-memory-of-published":
+            assert row["source"] in marked
+
+
+def test_sources_after_each_other_are_cited_without_a_gap() -> None:
+    """Where the one from memory is not the first, its marker takes no mark beside it along."""
+    cited = [isolation.citation(step.source) for step in steps(inside_enclosures=True)]
+    assert cited
+    for source in cited:
+        assert "memory" not in source
+        assert not re.search(r"[:;] ?[:;]|  ", source), source
+
+
 def test_the_words_of_the_points_are_those_of_the_cautions() -> None:
     """What a point asks stands in the text of the caution that its source is."""
     text = {row["id"]: row["caution_text"].casefold() for row in rows("safety_cautions.csv")}
@@ -194,7 +227,7 @@ OPENS = Wanted(opens=frozenset({"material"}))
 
 
 def waiting(
-    wanted: Wanted, *, after: timedelta = HOUR, started: Start | None = None, steps: Any = None
+    wanted: Wanted, *, after: timedelta = HOUR, started: Moment | None = None, steps: Any = None
 ) -> list[int]:
     return list(still_before(steps or ALL, wanted, started=started, at=NOON + after))
 
@@ -202,20 +235,25 @@ def waiting(
 def test_a_zero_older_than_a_shift_is_looked_at_again_before_something_is_opened() -> None:
     edge = isolation.PROOF_HOLDS
     assert edge == timedelta(hours=8)
+    past = edge + timedelta(seconds=1)
     assert waiting(OPENS, after=edge) == []
-    assert waiting(OPENS, after=edge + timedelta(seconds=1)) == [5]
-    assert waiting(Wanted(), after=10 * edge) == []  # opens nothing
-    assert waiting(Wanted(opens=frozenset({"oil"})), after=2 * edge) == [6]
+    assert waiting(OPENS, after=past) == [3, 4, 5]
+    assert waiting(Wanted(opens=frozenset({"oil"})), after=past) == [3, 4, 6]
+    # What opens nothing wants the lock and the try-out alone; what was done already, nothing.
+    assert waiting(Wanted(is_still=True), after=edge) == []
+    assert waiting(Wanted(is_still=True), after=past) == [3, 4]
+    assert waiting(Wanted(), after=10 * edge) == []
 
 
 def test_after_a_start_lock_and_proofs_are_done_again() -> None:
-    started = Start(NOON + timedelta(minutes=5))
+    started = Moment(NOON + timedelta(minutes=5))
     assert waiting(OPENS, started=started) == [3, 4, 5]
+    assert waiting(Wanted(is_still=True), started=started) == [3, 4]
     assert waiting(Wanted(), started=started) == []
-    assert waiting(OPENS, started=Start(NOON - HOUR)) == []
+    assert waiting(OPENS, started=Moment(NOON - HOUR)) == []
     # Entries of one instant are told apart by their turn.
-    assert 5 not in waiting(OPENS, started=Start(NOON, turn=4))
-    assert 5 in waiting(OPENS, started=Start(NOON, turn=6))
+    assert 5 not in waiting(OPENS, started=Moment(NOON, turn=4))
+    assert 5 in waiting(OPENS, started=Moment(NOON, turn=6))
 
 
 def test_a_check_for_which_the_rig_runs_wants_the_cautions_only() -> None:
@@ -227,7 +265,126 @@ def test_what_an_electrician_proves_keeps_only_his_checks_locked() -> None:
     untested = [*ALL[:-1], Before(7, phase=Phase.VERIFY, for_electrician=True)]
     assert waiting(OPENS, steps=untested) == []
     assert waiting(Wanted(for_electrician=True), steps=untested) == [7]
-    assert waiting(Wanted(for_electrician=True), after=9 * HOUR) == [7]
+    assert waiting(Wanted(for_electrician=True), after=9 * HOUR) == [3, 4, 7]
+
+
+BACK = [Before(8 + n, phase=Phase.RETURN, is_done=True, at=NOON + HOUR) for n in range(3)]
+
+
+def test_the_rig_runs_once_it_is_back_in_service_and_no_lock_was_put_on_since() -> None:
+    """29 CFR 1910.147(e): all three come before the rig has its energy again."""
+    runs = Wanted(is_run=True, is_after_return=True)
+
+    def open_of(steps: list[Before], locked: Moment | None) -> list[int]:
+        at = NOON + 3 * HOUR
+        return list(still_before(steps, runs, started=None, at=at, locked=locked))
+
+    before, after = Moment(NOON), Moment(NOON + 2 * HOUR)
+    assert open_of([*ALL, *BACK], before) == open_of([*ALL, *BACK], None) == []
+    assert open_of([*ALL, *BACK], after) == [8, 9, 10]
+    assert open_of([*ALL, *BACK[:2], Before(10, phase=Phase.RETURN)], before) == [10]
+    as_found = Wanted(is_run=True)
+    assert list(still_before([CAUTION, *BACK], as_found, started=None, at=None, locked=after)) == []
+    # The way back keeps no other check locked.
+    assert waiting(OPENS, steps=[*ALL, Before(8, phase=Phase.RETURN)]) == []
+
+
+#: What somebody does on a rig, one after the other: a step, a start, or to open a pressure.
+walks = st.lists(
+    st.tuples(st.sampled_from(["step", "run", "open"]), st.integers(0, 40)), max_size=60
+)
+
+
+@given(walks, st.sampled_from([["material"], ["oil"], ["air", "material"]]))
+def test_nothing_is_opened_after_a_start_without_a_new_proof(
+    walk: list[tuple[str, int]], opened: list[str]
+) -> None:
+    """However the steps are done, and whatever ran between: the lock and the proof come after."""
+    listed = steps(opened=set(opened), caution_codes={"SC01", "SC02", "SC03"})
+    done: dict[int, int] = {}
+    started: Moment | None = None
+    wanted = Wanted(opens=frozenset(opened))
+    at_last = [("step", n) for n in range(len(listed))] + [("open", 0)]
+    for turn, (act, nth) in enumerate(walk + at_last, 1):
+        if act == "step":
+            done[nth % len(listed)] = turn
+        elif act == "run":
+            started = Moment(NOON, turn)
+        else:
+            stand = [
+                Before(
+                    key,
+                    phase=step.phase,
+                    proves=frozenset(step.proves),
+                    is_done=key in done,
+                    at=NOON if key in done else None,
+                    turn=done.get(key, 0),
+                )
+                for key, step in enumerate(listed)
+            ]
+            is_open = not list(still_before(stand, wanted, started=started, at=NOON))
+            since = started.turn if started else 0
+            proved = {
+                each
+                for key, step in enumerate(listed)
+                for each in step.proves
+                if done.get(key, 0) > since
+            }
+            locked = [key for key, step in enumerate(listed) if step.phase == Phase.LOCK]
+            shown = {key for key, step in enumerate(listed) if set(step.proves) & wanted.opens}
+            after = (Phase.LOCK, Phase.VERIFY)
+            if is_open:
+                assert set(opened) <= proved
+                assert all(done[key] > since for key in locked)
+                assert min(at for key, at in done.items() if key in shown) > max(
+                    at for key, at in done.items() if listed[key].phase not in after
+                )
+            if turn == len(walk) + len(at_last):
+                assert is_open  # done anew after all that ran, it opens
+
+
+# --- in which order the checks are done ------------------------------------------------------
+
+
+@given(st.lists(st.lists(st.booleans(), max_size=6), max_size=5))
+def test_the_stages_keep_the_order_of_each_service(services: list[list[bool]]) -> None:
+    placed = isolation.stages(services)
+    order = list(Stage)
+    assert [len(each) for each in placed] == [len(runs) for runs in services]
+    only_runs = all(all(runs) for runs in services)
+    for runs, found in zip(services, placed, strict=True):
+        places = [order.index(stage) for stage in found]
+        assert places == sorted(places)
+        for is_run, stage in zip(runs, found, strict=True):
+            assert is_run or stage != Stage.FOUND  # nothing is opened before lockout
+            assert only_runs or not is_run or stage != Stage.STILL  # nor runs while locked out
+        if not all(runs):
+            assert Stage.STILL in found
+
+
+def test_the_running_checks_of_the_library_stand_where_their_words_say() -> None:
+    services: dict[str, list[dict[str, str]]] = {}
+    for row in rows("checks.csv"):
+        services.setdefault(row["id"], []).append(row)
+    placed = isolation.stages(
+        [[row["runs"] == "yes" for row in listed] for listed in services.values()]
+    )
+    found: dict[Stage, set[str]] = {stage: set() for stage in Stage}
+    for listed, of_service in zip(services.values(), placed, strict=True):
+        for row, stage in zip(listed, of_service, strict=True):
+            found[stage].add(row["text"])
+    assert found[Stage.FOUND] == {
+        "Filter drop before the change",
+        "Sample taken warm from the running circuit",
+        "Look of the oil",
+        "Relief valve opens and reseats",
+        "Pressure dew point at the outlet",
+        "GFCI trips and resets",
+    }
+    stopped = {row["text"] for row in rows("checks.csv") if row["runs"] != "yes"}
+    assert found[Stage.RUN] & stopped == {"Gauge returns to zero", "Joints wrapped again"}
+    for text in ("Stall test after: holds on both strokes", "Volts at rated load", "A side caught"):
+        assert text in found[Stage.RUN]
 
 
 befores = st.lists(
@@ -249,6 +406,7 @@ wanteds = st.builds(
     opens=st.frozensets(st.sampled_from(Check.Opens.values)),
     is_run=st.booleans(),
     for_electrician=st.booleans(),
+    is_still=st.booleans(),
 )
 
 
@@ -261,12 +419,14 @@ def test_locks_only_ever_tighten(
     now = set(still_before(listed, wanted, started=None, at=at))
     assert once <= now
     try:
-        start = Start(at - ran)
+        start = Moment(at - ran)
     except OverflowError:
         return
     assert now <= set(still_before(listed, wanted, started=start, at=at))
     closed = Wanted(is_run=wanted.is_run, for_electrician=wanted.for_electrician)
     assert set(still_before(listed, closed, started=None, at=at)) <= now
-    undone = {each.key for each in listed if not each.is_done and each.is_caution}
+    undone = {
+        each.key for each in listed if not each.is_done and each.is_caution and not each.phase
+    }
     if wanted.for_electrician:
         assert undone <= once

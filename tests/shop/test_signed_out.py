@@ -194,3 +194,17 @@ def test_another_site_gets_nothing_of_the_kind(
     assert answer.status_code == 403
     assert "Send what you typed" not in answer.text
     assert TYPED["currency"] not in answer.text
+
+
+def test_it_speaks_as_the_page_on_which_it_was_typed(shop: Shop, technician: Person) -> None:
+    Person.objects.filter(pk=technician.pk).update(language="es")
+    client = signed_out_client(technician)
+    kept = client.post("/sheets/7/waiting/", {"missing": "una abrazadera"})
+    assert "Lo que escribió se conserva" in kept.text
+    assert "What you typed is kept" in client.post("/shop/", TYPED).text, "the office's, in English"
+    sealed = hidden(kept.text, "/sign-in/")["typed"][0]
+    back = client.post(
+        "/sign-in/", {"username": "technician", "password": PASSWORD, "typed": sealed}
+    )
+    assert "Enviar lo que escribió" in back.text
+    assert "qué falta" in back.text

@@ -21,7 +21,13 @@ from inventory.services import IssueLine, issue, put_back, reverse
 from shop import periods, spendwords
 from shop.models import Person, ServiceSheet, Shop
 from shop.periods import Period
-from shop.services.spend import RigSpend, sheets_behind, shelf_value, spend_per_rig
+from shop.services.spend import (
+    RigSpend,
+    has_books_on,
+    sheets_behind,
+    shelf_value,
+    spend_per_rig,
+)
 from tests.equipment.factories import ZONE, day, shelf_component, spray_rig
 from tests.inventory.factories import BinFactory, PartFactory, received
 
@@ -237,28 +243,47 @@ def spent(number: int, cents: int, gallons: int, **went: int) -> RigSpend:
     )
 
 
+WHEN = "In the last 12 months"
+
+
 def test_the_sentence_says_what_the_figures_say() -> None:
     """$16,000 for 100,000 gal: 16.0 ¢; a year earlier $17,300 for 100,000: 17.3 ¢.
 
     Rig 5: $400 / 1,000 gal = 40 ¢ against $15,600 / 99,000 = 15.8: more than twice. Compressor
-    $240 of the $400: 60 %.
+    $240 of the $400: 60 %. In dollars rig 1 cost more.
     """
     now = [
         spent(1, 1_560_000, 99_000, gun=1_560_000),
         spent(5, 40_000, 1_000, compressor=24_000, gun=16_000),
     ]
     before = [spent(1, 1_730_000, 100_000)]
-    said = spendwords.sentence(now, before)
-    assert said.fleet == "Parts cost 16.0 cents a gallon, down from 17.3 a year earlier."
+    said = spendwords.sentence(WHEN, now, before)
+    assert said.fleet == (
+        "In the last 12 months parts cost 16.0 cents a gallon, down from 17.3 a year earlier."
+    )
     assert said.rig is now[1]
-    assert said.about == ", more than twice the rest of the fleet; most went into its compressor."
+    assert said.about == ", more than twice the rest of the fleet; most went into its compressor"
+    assert said.most is now[0]
+
+
+def test_the_dearest_in_all_is_named_only_where_it_is_another_rig() -> None:
+    now = [spent(1, 30_000, 3_000), spent(5, 40_000, 1_000), spent(6, 20_000, 2_000)]
+    said = spendwords.sentence(WHEN, [*now, RigSpend(None, 90_000)], [])
+    assert (said.rig, said.most) == (now[1], None)
+
+
+def test_a_comparison_with_less_than_all_its_days_says_so() -> None:
+    said = spendwords.sentence(
+        WHEN, [spent(1, 900, 200)], [spent(1, 800, 200)], is_all_before=False
+    )
+    assert said.fleet.endswith(", up from 4.0 a year earlier, as far back as the book goes.")
 
 
 def test_no_cause_is_named_that_the_figures_do_not_show() -> None:
     now = [spent(1, 1_560_000, 99_000), spent(5, 40_000, 1_000, compressor=15_000, gun=14_000)]
-    said = spendwords.sentence(now, [])
-    assert said.fleet == "Parts cost 16.0 cents a gallon."
-    assert said.about == ", more than twice the rest of the fleet."
+    said = spendwords.sentence(WHEN, now, [])
+    assert said.fleet == "In the last 12 months parts cost 16.0 cents a gallon."
+    assert said.about == ", more than twice the rest of the fleet"
 
 
 @pytest.mark.parametrize(
@@ -270,12 +295,40 @@ def test_no_cause_is_named_that_the_figures_do_not_show() -> None:
             [spent(1, 900, 20)],
             "Parts were used; too few gallons were counted to say what a gallon costs.",
         ),
-        ([spent(1, 900, 200), spent(2, 1000, 200)], "Parts cost 4.8 cents a gallon."),
+        (
+            [spent(1, 900, 200), spent(2, 1000, 200)],
+            "In the last 12 months parts cost 4.8 cents a gallon.",
+        ),
     ],
 )
 def test_what_cannot_be_said_is_not_said(now: list[RigSpend], said: str) -> None:
-    sentence = spendwords.sentence(now, [])
-    assert (sentence.fleet, sentence.rig) == (said, None)
+    sentence = spendwords.sentence(WHEN, now, [])
+    assert (sentence.fleet, sentence.rig, sentence.most) == (said, None, None)
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "last", "said"),
+    [
+        ("12-months", date(2025, 2, 5), date(2026, 2, 4), "In the last 12 months"),
+        ("this-year", date(2026, 1, 1), date(2026, 2, 4), "This year"),
+        ("last-year", date(2025, 1, 1), date(2025, 12, 31), "Last year"),
+        ("dates", date(2026, 1, 3), date(2026, 2, 1), "From 3 Jan to 1 Feb"),
+        ("dates", date(2025, 1, 3), date(2025, 2, 1), "From 3 Jan 2025 to 1 Feb 2025"),
+        ("dates", date(2025, 12, 3), date(2026, 2, 1), "From 3 Dec 2025 to 1 Feb 2026"),
+    ],
+)
+def test_the_sentence_says_of_which_days_it_is(
+    name: str, first: date, last: date, said: str
+) -> None:
+    assert spendwords.when_words(name, Period(first, last), today=date(2026, 2, 4)) == said
+
+
+def test_the_books_begin_with_the_first_movement(books: Books) -> None:
+    assert not has_books_on(date(1999, 1, 1), ZONE)
+    books_begin = Movement.objects.order_by("at").values_list("at", flat=True)[0]
+    first = books_begin.astimezone(ZONE).date()
+    assert has_books_on(first, ZONE)
+    assert not has_books_on(first - timedelta(days=1), ZONE)
 
 
 # --- the days ---------------------------------------------------------------------------------

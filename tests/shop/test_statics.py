@@ -17,6 +17,7 @@ from shop import statics
 from shop.models import Role
 
 GZIP = {"accept-encoding": "gzip"}
+FONT = r'url\("[^"]*fonts/[^"]+"\)'
 ADDRESS = re.compile(r'(?:href|src)="(/static/[^"]+)"')
 
 
@@ -39,9 +40,9 @@ class TestOneSheet:
         for name in statics.PARTS:
             part = Path(str(finders.find(f"shop/{name}.css"))).read_text(encoding="utf-8")
             # But for the addresses of fonts.
-            part = re.sub(r'url\("fonts/[^"]+"\)', "", part).strip()
-            assert part in re.sub(r'url\("fonts/[^"]+"\)', "", whole), name
-            places.append(re.sub(r'url\("fonts/[^"]+"\)', "", whole).index(part))
+            part = re.sub(FONT, "", part).strip()
+            assert part in re.sub(FONT, "", whole), name
+            places.append(re.sub(FONT, "", whole).index(part))
         assert places == sorted(places)
 
     def test_it_is_written_anew_when_a_part_changes(
@@ -58,12 +59,12 @@ class TestOneSheet:
 
     def test_it_is_listed_with_the_other_files(self) -> None:
         listed = {path for finder in finders.get_finders() for path, _ in finder.list(None)}
-        assert {statics.ONE_SHEET, statics.ONE_SCRIPT, "shop/page.js"} <= listed
+        assert {statics.ONE_SHEET, statics.PAGE_SCRIPT} <= listed
         assert finders.find("shop/none.css") is None
 
 
 class TestOneScript:
-    """The modules of the phone's sheet in one file; that it works is the journeys' to show."""
+    """The modules of the technician's copy in one; that it works is the journeys' to show."""
 
     @pytest.fixture
     def modules(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., str]:
@@ -110,12 +111,39 @@ class TestOneScript:
             modules(sheet='import "./copy.js";\n', copy='import "./sheet.js";\n')
 
     def test_all_that_the_sheet_needs_is_in_it(self) -> None:
-        whole = Path(str(finders.find(statics.ONE_SCRIPT))).read_text(encoding="utf-8")
+        whole = statics.joined_script()
         assert "import " not in re.sub(r"//.*|/\*.*?\*/", "", whole, flags=re.DOTALL)
         folder = Path(str(finders.find("shop/phone/sheet.js"))).parent
-        others = {"no_signal", "sheet", "today", "worker"}
+        others = {"no_signal", "sheet", "today", "walk", "worker"}
         for module in folder.glob("*.js"):
             assert module.stem in others or f"const in_{module.stem} = " in whole, module.stem
+
+
+class TestWithinTheCopy:
+    """The technician's copy holds its style and script, so that nothing more is to come."""
+
+    def test_it_holds_all_that_it_needs(self) -> None:
+        rules = set(statics.copy_style().splitlines())
+        names = (f"shop/{name}.css" for name in statics.PARTS)
+        for name in (*names, *statics.COPY_SHEETS):
+            if "tables" in name:
+                continue
+            text = Path(str(finders.find(name))).read_text(encoding="utf-8")
+            text = re.sub(r"/\*.*?\*/", "", text, flags=re.DOTALL)
+            left = [each for each in text.splitlines() if each.strip() and each not in rules]
+            assert not [each for each in left if "fonts/" not in each], name
+        script = statics.copy_script()
+        assert statics.joined_script() in script
+        assert Path(str(finders.find(statics.PAGE_SCRIPT))).read_text(encoding="utf-8") in script
+
+    @pytest.mark.parametrize("text", ["'</script>'", "// </SCRIPT ", "<!-- x"])
+    def test_what_would_end_it_early_is_refused(
+        self, monkeypatch: pytest.MonkeyPatch, settings: Any, text: str
+    ) -> None:
+        settings.DEBUG = True  # made anew
+        monkeypatch.setattr(statics, "joined_script", lambda: text)
+        with pytest.raises(ValueError, match="cannot hold"):
+            statics.copy_script()
 
 
 class TestSent:
@@ -173,7 +201,8 @@ class TestPages:
         sheet = content(client.get(static(statics.ONE_SHEET))).decode()
         # Asked for early and by the style sheet, a font must have one address.
         (font,) = (address for address in addresses if "woff2" in address)
-        assert f'url("{font.removeprefix("/static/shop/")}")' in sheet
+        assert f'url("{font}")' in sheet
+        assert f'url("{font}")' in statics.copy_style()
 
     def test_a_page_travels_compressed_and_its_length_varies(
         self, client_as: Callable[..., Client]

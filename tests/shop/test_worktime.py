@@ -1,5 +1,6 @@
 """Minutes from taps: worked examples by hand, and what holds whatever is tapped."""
 
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from random import Random
@@ -126,6 +127,73 @@ def test_minutes_are_rounded_once_over_all(seconds: int, minutes: int) -> None:
     assert minutes_of(tap(ANN, PUMP, "start", 0), tap(ANN, PUMP, "stop", seconds / 60)) == {
         ANN: minutes
     }
+
+
+@dataclass(frozen=True)
+class Case:
+    """What somebody tapped, minutes after seven, and how long they then worked on the pump until
+    `now`. closed: sheets that were signed."""
+
+    said: str
+    taps: list[tuple[int, str, float]]
+    minutes: int
+    now: float = 300
+    closed: dict[int, float] = field(default_factory=dict)
+
+
+MORNING = 24 * 60.0
+#: What shop and phone reckon alike, as tests/journeys/test_worktime_on_a_phone.py shows.
+CASES = [
+    Case("nothing", [], 0),
+    Case("it runs", [(PUMP, "start", 200)], 100),
+    Case("a break", [(PUMP, "start", 0), (PUMP, "stop", 60), (PUMP, "start", 90)], 270),
+    Case(
+        "a start while it runs", [(PUMP, "start", 0), (PUMP, "start", 30), (PUMP, "stop", 50)], 50
+    ),
+    Case("a stop for nothing", [(PUMP, "stop", 5), (PUMP, "start", 10), (PUMP, "stop", 20)], 10),
+    Case("elsewhere", [(PUMP, "start", 0), (GUN, "start", 40), (GUN, "stop", 100)], 40),
+    Case("a stop of another sheet", [(PUMP, "start", 0), (GUN, "stop", 40)], 300),
+    Case("known late", [(PUMP, "start", 0), (GUN, "start", 100), (PUMP, "stop", 45)], 45),
+    Case("a night is not counted", [(PUMP, "start", 580)], 0, now=MORNING),
+    Case("nor where it was stopped then", [(PUMP, "start", 580), (PUMP, "stop", MORNING)], 0),
+    Case("but where that was sure", [(PUMP, "start", 580), (PUMP, "sure", MORNING)], 860),
+    Case(
+        "somebody says until when",
+        [(PUMP, "start", 580), (PUMP, "stop", MORNING), (PUMP, "sure", 630)],
+        50,
+        now=MORNING + 10,
+    ),
+    Case(
+        "anew after a night",
+        [(PUMP, "start", 580), (PUMP, "start", MORNING), (PUMP, "stop", MORNING + 30)],
+        30,
+        now=2 * MORNING,
+    ),
+    Case("past midnight, not for long", [(PUMP, "start", 840)], 300, now=1140),
+    Case("too long a day", [(PUMP, "start", 0)], 0, now=14 * 60 + 1),
+    Case("a long day", [(PUMP, "start", 0)], 840, now=14 * 60),
+    Case("seconds are a minute", [(PUMP, "start", 0), (PUMP, "stop", 0.1)], 1),
+    Case("rounded once", [(PUMP, "start", 0), (PUMP, "stop", 1.5)], 2),
+    Case("down below a half", [(PUMP, "start", 0), (PUMP, "stop", 1.49)], 1),
+    Case("of one instant", [(PUMP, "start", 10), (PUMP, "stop", 10)], 0),
+    Case("the signature ends it", [(PUMP, "start", 0)], 60, closed={PUMP: 60}),
+    Case("what is tapped later says nothing", [(PUMP, "start", 70)], 0, closed={PUMP: 60}),
+    Case("nor elsewhere", [(PUMP, "start", 0), (GUN, "start", 70)], 300, closed={GUN: 60}),
+]
+
+
+def tapped(case: Case) -> list[Tap]:
+    return [
+        tap(ANN, sheet, does, at, order=order) for order, (sheet, does, at) in enumerate(case.taps)
+    ]
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.said)
+def test_what_one_worked_in_each_case(case: Case) -> None:
+    closed = {sheet: START + at * MINUTE for sheet, at in case.closed.items()}
+    found = stretches(tapped(case), closed=closed, zone=ZONE)
+    work = worked(found, sheet=PUMP, now=START + case.now * MINUTE, zone=ZONE)
+    assert sum(each.minutes for each in work.values()) == case.minutes
 
 
 TAPS = st.lists(

@@ -2,7 +2,8 @@
 
 Where a column reader might take anything otherwise than `careful` does, it leaves the piece: rows
 that are too short, quotation marks inside of cells, line ends inside of quotation marks, numbers
-that Python would not take, what a lost supply leaves.
+that Python would not take, what a lost supply leaves, the character with which it parts cells
+itself.
 """
 
 import re
@@ -79,6 +80,8 @@ class Fast:
         line: number of the first.
         """
         if not self._can_read or not text.endswith(b"\n") or b"\0" in text:
+            return None
+        if _SEPARATOR.encode() in text:
             return None
         if b"\r" in text and text.count(b"\r") != text.count(b"\r\n"):
             return None

@@ -1,14 +1,16 @@
-"""What phones send to a sheet: who made it, when, what becomes of it, how the sheet then stands.
+"""What phones send: who made it, when, what becomes of it, how the sheet then stands.
 
 A phone keeps each entry with the pen of its author until the server has it. Entries come in
 batches, in the order made, perhaps hours late, perhaps twice, perhaps by a clock that is wrong.
-Each is posted once through the services that the pages call. What cannot be posted is kept whole
-and waits for a manager; nothing that came with a pen of ours is dropped.
+Most belong to a sheet, the daily round to its rig. Each is posted once through the services that
+the pages call. What cannot be posted is kept whole and waits for a manager; nothing that came with
+a pen of ours is dropped.
 """
 
 from shop.services.arriving.batch import Arrived, arrive
 from shop.services.arriving.entry import Asked, Entry, NotTaken, Outcome
-from shop.services.arriving.kinds import KINDS, Kind
+from shop.services.arriving.keeping import TAKEN
+from shop.services.arriving.kinds import KINDS, RIG_KINDS, Kind
 from shop.services.arriving.pens import NotOurs, Pen, pen_of, read_pen
 from shop.services.arriving.reading import Batch, Unreadable, read_batch
 from shop.services.arriving.settling import (
@@ -20,10 +22,12 @@ from shop.services.arriving.settling import (
     post_all,
     set_aside,
 )
-from shop.services.arriving.snapshot import answer_in_words, rivals_of, snapshot
+from shop.services.arriving.snapshot import answer_in_words, snapshot
 
 __all__ = [
     "KINDS",
+    "RIG_KINDS",
+    "TAKEN",
     "AlreadySettled",
     "Arrived",
     "Asked",
@@ -45,7 +49,6 @@ __all__ = [
     "post_all",
     "read_batch",
     "read_pen",
-    "rivals_of",
     "set_aside",
     "snapshot",
 ]

@@ -3,6 +3,8 @@
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext, gettext_lazy
+
 from inventory.models import Part
 from shop.models import Person
 from shop.services import clocking, handing_over, waiting
@@ -25,12 +27,12 @@ def clock(entry: Entry) -> str:
             runs = clocking.clock_of(entry.author, now=entry.at, zone=entry.zone).running
             clocking.start_time(at=entry.at, **given)
             if runs and runs[0].pk != entry.sheet.pk:
-                return f"Your time stopped on sheet {runs[0]}."
+                return gettext("Your time stopped on sheet {sheet}.").format(sheet=runs[0])
         case "stop":
             at = _until(entry) if said["until"] else entry.at
             clocking.stop_time(at=at, is_sure=said["sure"] or bool(said["until"]), **given)
         case _:
-            raise NotTaken("Time starts or stops.", "does")
+            raise NotTaken(gettext_lazy("Time starts or stops."), "does")
     return ""
 
 
@@ -42,7 +44,7 @@ def _until(entry: Entry) -> datetime:
             raise ValueError
         at = named.astimezone(UTC) + timedelta(seconds=entry.clock_error_seconds)
     except (ValueError, OverflowError) as wrong:
-        raise NotTaken("Say until when, like 17:30.", "until") from wrong
+        raise NotTaken(gettext_lazy("Say until when, like 17:30."), "until") from wrong
     return min(max(at, entry.sheet.drafted_at), entry.at)
 
 
@@ -70,7 +72,7 @@ def hand_over(entry: Entry) -> str:
     if entry.said["to"]:
         to = Person.objects.filter(pk=entry.said["to"]).first()
         if to is None:
-            raise NotTaken("Choose one of the crew.", "to")
+            raise NotTaken(gettext_lazy("Choose one of the crew."), "to")
     handing_over.hand_over(
         sheet=entry.sheet,
         words=entry.said["words"],
@@ -87,7 +89,7 @@ def note_for_next(entry: Entry) -> str:
     """Leave a note for whoever does the work of a `line` next; without a `text` take it back."""
     line = entry.sheet.lines.filter(order=entry.said["line"]).first()
     if line is None:
-        raise NotTaken("That service is not on this sheet.", "line")
+        raise NotTaken(gettext_lazy("That service is not on this sheet."), "line")
     leave_note(
         line=line,
         text=entry.said["text"],

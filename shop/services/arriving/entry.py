@@ -7,9 +7,12 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
 
 from equipment.counters import ReadingRefused, ResetValueTooLow, WentDown
-from equipment.services import CareRefused, FindingRefused, NotYetMeasured
+from equipment.models import Rig
+from equipment.saying import Told
+from equipment.services import CareRefused, FindingRefused, NotYetMeasured, RoundRefused
 from inventory.quantities import QuantityRefused
 from inventory.services import StockRefused
 from shop.models import Person, ServiceSheet
@@ -20,6 +23,7 @@ REFUSALS: Final = (
     SheetRefused,
     StockRefused,
     ReadingRefused,
+    RoundRefused,
     QuantityRefused,
     CareRefused,
     FindingRefused,
@@ -32,12 +36,13 @@ REFUSALS: Final = (
 class Entry:
     """What somebody entered on a phone, with its moment by our clock.
 
-    said: the fields of its kind. clock_error_seconds: how far the phone's clock was behind ours.
+    of: the sheet that it was entered on, or the rig whose round it is. said: the fields of its
+    kind. clock_error_seconds: how far the phone's clock was behind ours.
     is_sure: what would be asked back about it is answered: a manager has looked at it. hand: whose
     work it is, where the author has put it right.
     """
 
-    sheet: ServiceSheet
+    of: ServiceSheet | Rig
     event_id: UUID
     phone: UUID
     kind: str
@@ -50,6 +55,18 @@ class Entry:
     is_live: bool = False
     is_sure: bool = False
     hand: Person | None = None
+
+    @property
+    def sheet(self) -> ServiceSheet:
+        """The sheet of an entry whose kind belongs on one."""
+        assert isinstance(self.of, ServiceSheet)
+        return self.of
+
+    @property
+    def rig(self) -> Rig:
+        """The rig of an entry whose kind belongs to its round."""
+        assert isinstance(self.of, Rig)
+        return self.of
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +84,7 @@ class Outcome:
 class NotTaken(SheetRefused):
     """An entry cannot be taken; beside which field the page says so."""
 
-    def __init__(self, words: str, field: str = "") -> None:
+    def __init__(self, words: object, field: str = "") -> None:
         super().__init__(words)
         self.field = field
 
@@ -75,14 +92,16 @@ class NotTaken(SheetRefused):
 class Asked(NotTaken):
     """Possible and not to be expected: the same entry once more with `sure` is the answer."""
 
-    def __init__(self, words: str) -> None:
+    def __init__(self, words: object) -> None:
         super().__init__(words, "sure")
 
 
 def words_of(refusal: Exception) -> str:
-    """What a refusal says to a person."""
+    """What a refusal says to a person, in the language in force."""
     if isinstance(refusal, ValidationError):
         return " ".join(refusal.messages)
+    if isinstance(refusal, Told | QuantityRefused):
+        return refusal.said(gettext)
     return str(refusal)
 
 

@@ -12,6 +12,7 @@ from typing import Final
 
 from django.core import signing
 
+from shop import words
 from shop.models import Person, Role
 
 SALT: Final = "shop.pen"
@@ -51,13 +52,13 @@ def read_pen(text: str, *, at: datetime) -> Pen:
 
 def _doubt(person: Person, digest: object, made_at: datetime, at: datetime) -> str:
     if not person.is_active:
-        return f"{person.name} may no longer sign in."
+        return words.SIGNS_IN_NO_MORE.format(who=person.name)
     if person.role not in (Role.MANAGER, Role.TECHNICIAN):
-        return f"{person.name} no longer works on sheets."
+        return words.WORKS_NO_MORE.format(who=person.name)
     if digest != _digest(person):
-        return f"{person.name} has another password since this phone was signed in."
+        return words.OTHER_PASSWORD.format(who=person.name)
     if at - made_at > KEEPS:
-        return f"{person.name} had not signed in on this phone for {KEEPS.days} days."
+        return words.NOT_SIGNED_IN.format(who=person.name, days=KEEPS.days)
     return ""
 
 

@@ -11,6 +11,11 @@ from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
+
+from equipment.values import number_of
+
 #: A day's work is some hundred entries; whoever sends more sends the rest with the next batch.
 MOST_ENTRIES: Final = 500
 #: Longer than any column that takes a text.
@@ -18,8 +23,6 @@ LONGEST_TEXT: Final = 2_000
 LONGEST_DRAWING: Final = 8_000
 LONGEST_PEN: Final = 500
 MOST_KEY: Final = 2**63 - 1
-#: 1182, 1182.5, 1,182 and −20, as people type numbers on a phone.
-_NUMBER: Final = re.compile(r"-?(\d+|\d{1,3}(,\d{3})+)(\.\d*)?|-?\.\d+", re.ASCII)
 _DRAWING: Final = re.compile(r"[ML0-9 ]*")
 
 Read = Callable[[Any], Any]
@@ -31,9 +34,10 @@ class Unreadable(ValueError):
     field: the name of what cannot be read.
     """
 
-    def __init__(self, field: str, words: str = "") -> None:
+    def __init__(self, field: str, words: object = "") -> None:
         self.field = field
-        super().__init__(words or f"The phone sent something that cannot be read: {field}.")
+        unread = gettext_lazy("The phone sent something that cannot be read: {field}.")
+        super().__init__(words or format_lazy(unread, field=field))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +77,10 @@ def read_batch(data: Any) -> Batch:
     if not isinstance(given, list):
         raise Unreadable("entries")
     if len(given) > MOST_ENTRIES:
-        raise Unreadable("entries", f"Send at most {MOST_ENTRIES} entries at a time.")
+        raise Unreadable(
+            "entries",
+            format_lazy(gettext_lazy("Send at most {most} entries at a time."), most=MOST_ENTRIES),
+        )
     entries: list[Sent] = []
     unreadable: dict[str, Unreadable] = {}
     for each in given:
@@ -158,12 +165,29 @@ def keys(value: Any) -> list[int]:
     return [key(each) for each in value]
 
 
+def rows(fields: Mapping[str, Read]) -> Read:
+    """The reader of several things of one shape, each with these fields; nothing is none."""
+
+    def read(value: Any) -> list[dict[str, Any]]:
+        if value in (None, ""):
+            return []
+        if not isinstance(value, list) or len(value) > MOST_ENTRIES:
+            raise ValueError
+        if not all(isinstance(each, dict) for each in value):
+            raise ValueError
+        return [read_fields(fields, each) for each in value]
+
+    return read
+
+
+def moment(value: Any) -> str:
+    """An instant by the phone's own clock, ISO 8601 with its offset; nothing is none."""
+    return "" if value in (None, "") else _read_moment("moment", value).isoformat()
+
+
 def number(typed: str) -> Decimal | None:
     """A number as people type it; None for anything else, and past what a column holds."""
-    written = typed.strip().replace("−", "-")
-    if len(written) > 24 or not _NUMBER.fullmatch(written):
-        return None
-    return Decimal(written.replace(",", ""))
+    return number_of(typed) if len(typed.strip()) <= 24 else None
 
 
 def clean(value: str) -> str:

@@ -8,16 +8,16 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from equipment.services import record_reading
+from equipment.models import Rig
 from inventory.models import Location, Movement, Part
 from inventory.services import IssueLine, issue
 from inventory.services.naming import quantity_of
 from shop.models import Person, ServiceSheet, Settlement, SheetPart, Unsettled
 from shop.services import sheet_parts
-from shop.services.arriving.batch import lock_sheet
 from shop.services.arriving.entry import REFUSALS, Entry, NotTaken, words_of
-from shop.services.arriving.kinds import KINDS
-from shop.services.arriving.work import new_reading, part_of
+from shop.services.arriving.keeping import lock, of_one
+from shop.services.arriving.kinds import kind_of
+from shop.services.arriving.work import new_reading, part_of, record_face
 from shop.services.refusals import SheetClosed, SheetRefused, refuse_long
 
 #: What is true of a rig or a shelf whatever became of the sheet.
@@ -33,7 +33,7 @@ class AlreadySettled(SheetRefused):
 
 def may_post(row: Unsettled) -> bool:
     """Whether it can still be posted: on an open sheet, or what is true without one."""
-    return row.sheet.is_open or row.kind in AFTER_SIGNING
+    return row.sheet is None or row.sheet.is_open or row.kind in AFTER_SIGNING
 
 
 def post(
@@ -52,14 +52,14 @@ def post(
     Raises AlreadySettled, and whatever the domain refuses it with.
     """
     with transaction.atomic():
-        row, sheet = _locked(unsettled)
+        row, of = _locked(unsettled)
         said = {**row.payload, **changes}
         is_changed = said != row.payload
         by = author if is_changed and row.kind not in ALWAYS_THEIRS else row.author
         if row.kind == "answer":
             said["seen"] = None  # the manager sees what is in force
         entry = Entry(
-            sheet=sheet,
+            of=of,
             event_id=row.event_id,
             phone=row.phone,
             kind=row.kind,
@@ -72,14 +72,16 @@ def post(
             is_sure=True,
             hand=row.author if by != row.author else None,
         )
-        if sheet.is_open or row.kind == "found":
-            KINDS[row.kind].post(entry)
+        kind = kind_of(of, row.kind)
+        assert kind is not None, "asked for before it was kept"
+        if isinstance(of, Rig) or of.is_open or row.kind == "found":
+            kind.post(entry)
         elif row.kind == "reading":
             _read_late(entry)
         elif row.kind in ("used", "add"):
             _issue_late(entry)
         else:
-            raise SheetClosed(sheet)
+            raise SheetClosed(of)
         return Settlement.objects.create(
             unsettled=row,
             how=Settlement.How.POSTED,
@@ -103,15 +105,15 @@ def set_aside(*, unsettled: Unsettled, note: str, author: Person, at: datetime) 
 
 
 def post_all(
-    *, sheet: ServiceSheet, author: Person, at: datetime, zone: ZoneInfo
+    *, of: ServiceSheet | Rig, author: Person, at: datetime, zone: ZoneInfo
 ) -> tuple[int, list[tuple[Unsettled, str]]]:
-    """Post all that waits on a sheet as it is, in the order made; each by itself.
+    """Post all that waits on a sheet, or of a rig, as it is, in the order made; each by itself.
 
     Returns how many were posted, and those that are still refused, with why.
     """
     posted = 0
     refused: list[tuple[Unsettled, str]] = []
-    for row in Unsettled.objects.open().filter(sheet=sheet).for_list():
+    for row in Unsettled.objects.open().filter(**of_one(of)).for_list():
         if not may_post(row):
             refused.append((row, row.reason))
             continue
@@ -137,6 +139,7 @@ def part_meant(row: Unsettled) -> Part | None:
 
 def not_issued(row: Unsettled, part: Part) -> int:
     """How much of what an entry says was used has not left stock for its sheet. [steps]"""
+    assert row.sheet is not None, "parts are used on a sheet"
     typed = row.payload.get("used") or row.payload.get("quantity") or "0"
     try:
         said = quantity_of(part, typed)
@@ -149,9 +152,9 @@ def not_issued(row: Unsettled, part: Part) -> int:
     return max(said - gone, 0)
 
 
-def _locked(unsettled: Unsettled) -> tuple[Unsettled, ServiceSheet]:
-    """The entry and its sheet, both locked; the sheet first. Raises AlreadySettled."""
-    sheet = lock_sheet(unsettled.sheet)
+def _locked(unsettled: Unsettled) -> tuple[Unsettled, ServiceSheet | Rig]:
+    """The entry and its sheet or rig, both locked; the entry last. Raises AlreadySettled."""
+    of = lock(unsettled.of)
     row = (
         Unsettled.objects.select_for_update(of=("self",))
         .select_related("author")
@@ -160,25 +163,17 @@ def _locked(unsettled: Unsettled) -> tuple[Unsettled, ServiceSheet]:
     settled = Settlement.objects.filter(unsettled=row).select_related("author").first()
     if settled is not None:
         raise AlreadySettled(settled)
-    return row, sheet
+    return row, of
 
 
 def _read_late(entry: Entry) -> None:
     """A reading of a sheet that is closed: its counter is read all the same."""
-    new = new_reading(entry)
-    record_reading(
-        counter=new.counter,
-        value=new.value,
-        step=new.step,
-        before_reset=new.before_reset,
-        face_start=new.face_start,
-        at=entry.at,
-        recorded_at=entry.recorded_at,
-        author=entry.author,
+    record_face(
+        entry,
+        new_reading(entry),
         request_id=uuid5(entry.event_id, "settled"),
         source="sheet",
         source_number=entry.sheet.number,
-        zone=entry.zone,
     )
 
 

@@ -1,35 +1,42 @@
 """How a sheet stands, as a phone is told it: after each batch, and when its page is opened."""
 
-from datetime import date, datetime
+from collections import Counter
+from collections.abc import Callable
+from datetime import datetime
+from decimal import Decimal
 from typing import Any
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from equipment import values
-from equipment.models import Finding
+from django.db.models import Q
+
+from equipment.models import Finding, FindingPhoto
+from equipment.own_units import SYSTEMS
 from inventory.quantities import to_units
-from shop import words
+from shop import unitwords, words
 from shop.models import (
-    Arrival,
-    HandOver,
-    PartEntry,
     Person,
-    ReadingEntry,
     ServiceSheet,
     SheetStep,
     StepEntry,
-    TimeEntry,
     Unsettled,
     WaitEntry,
 )
-from shop.services.clocking import worked_on
-from shop.services.sheet_parts import SOURCE, in_tray
+from shop.services.clocking import entries_of, tapped_on
+from shop.services.rivals import rivals_of
+from shop.services.sheet_parts import SOURCE, in_tray, promised_to
 from shop.services.waiting import waits_of
+from shop.worktime import worked
 
 
 def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
     """Return all that was entered on a sheet, as plain values for JSON.
 
-    Times are texts in the shop's zone, with the day where it is not the day of the newest entry.
+    Measured values are told in the units of each system: a phone keeps what it was told last, and
+    may be in other hands when it shows it.
+
+    Times are texts in the shop's zone, with the day where it is not the day of the newest entry;
+    what stands on the page for longer has its instant too, for the page knows what day it is then.
     as_of: when the newest of it was recorded, ISO 8601: an older snapshot never overwrites.
     """
     steps = list(
@@ -47,14 +54,14 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
     )
     found = list(
         Finding.objects.filter(source_kind=SOURCE, source_number=sheet.number)
-        .select_related("opened_by")
+        .select_related("opened_by", "component")
         .order_by("opened_at", "pk")
     )
     as_of = _as_of(sheet)
     today = as_of.astimezone(zone).date()
 
     def said(at: datetime) -> str:
-        return clock(at, zone=zone, today=today)
+        return words.clock(at, zone=zone, today=today)
 
     rivals = rivals_of(steps, unseen)
     return {
@@ -63,9 +70,9 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
         "as_of": as_of.isoformat(),
         "steps": {
             str(step.pk): {
-                **_answer(step.entry, step.unit),
+                **_answer(step.entry, step),
                 "by": step.entry.author.name,
-                "who": step.entry.author_id,
+                "who": step.entry.hand_id,
                 "at": said(step.entry.at),
                 "instant": step.entry.at.isoformat(),
                 "event": str(step.entry.event_id),
@@ -75,8 +82,11 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
                         "event": str(each.event_id),
                         "by": each.author.name,
                         "at": said(each.at),
-                        "text": answer_in_words(each, step),
-                        **_answer(each, step.unit),
+                        "instant": each.at.isoformat(),
+                        "texts": {
+                            system: answer_in_words(each, step, system) for system in SYSTEMS
+                        },
+                        **_answer(each, step),
                     }
                     for each in rivals.get(step.pk, ())
                 ],
@@ -84,6 +94,7 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
             for step in steps
             if step.entry is not None
         },
+        "own": _own(sheet, said),
         "parts": _parts(sheet),
         "readings": {
             str(each.counter_id): {
@@ -98,13 +109,15 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
         "found": [
             {
                 "text": each.text,
+                "of": str(each.component or ""),
+                "event": str(each.request_id),
                 "grave": each.is_grave,
                 "by": str(each.opened_by),
                 "at": said(each.opened_at),
             }
             for each in found
         ],
-        "hands": hands_of(sheet),
+        "photos": _photos(sheet, [each.request_id for each in found]),
         **_around(sheet, as_of, zone=zone),
         "unsettled": [
             {"event": str(event), "words": reason}
@@ -115,77 +128,69 @@ def snapshot(sheet: ServiceSheet, *, zone: ZoneInfo) -> dict[str, Any]:
     }
 
 
-def rivals_of(steps: list[SheetStep], unseen: list[StepEntry]) -> dict[int, list[StepEntry]]:
-    """The other answers of each step that has several, oldest first, until a person picks one.
-
-    steps: with their answers in force. unseen: all answers of these steps that name another
-    which their author had not seen.
-    """
-    found: dict[int, list[StepEntry]] = {}
-    for step in steps:
-        entry = step.entry
-        of_step = [each for each in unseen if each.step_id == step.pk]
-        if entry is None or not of_step:
+def _own(sheet: ServiceSheet, said: Callable[[datetime], str]) -> dict[str, dict[str, Any]]:
+    """Of each step that each person does himself, whose it is now, by person: a caution that they
+    have read, a lock that they have put on."""
+    personal = {str(step.pk): step for step in sheet.steps.all() if step.is_each_persons}
+    entries = StepEntry.objects.filter(step__in=personal.values()).select_related("author")
+    own: dict[str, dict[str, Any]] = {key: {} for key in personal}
+    for entry in entries.order_by("pk"):
+        of_step = own[str(entry.step_id)]
+        if entry.answer == StepEntry.Answer.CLEARED:
+            of_step.pop(str(entry.hand_id), None)
             continue
-        inside: dict[int, StepEntry] = {entry.pk: entry}
-        while more := {
-            other.pk: other
-            for each in of_step
-            if each.rival_of is not None
-            for one, other in ((each, each.rival_of), (each.rival_of, each))
-            if one.pk in inside and other.pk not in inside
-        }:
-            inside |= more
-        others = [each for pk, each in inside.items() if pk != entry.pk]
-        if others:
-            found[step.pk] = sorted(others, key=lambda each: (each.at, each.pk))
-    return found
+        of_step[str(entry.hand_id)] = {
+            "answer": entry.answer,
+            "by": entry.author.name,
+            "who": entry.hand_id,
+            "at": said(entry.at),
+            "instant": entry.at.isoformat(),
+        }
+    return own
 
 
-def answer_in_words(entry: StepEntry, step: SheetStep) -> str:
-    """What was answered: "done", "240 V", "not applicable: no oil in it"."""
+def answer_in_words(entry: StepEntry, step: SheetStep, system: str) -> str:
+    """What was answered: "done", "240 V", "not applicable: no oil in it".
+
+    system: of the units in which a value is said, "us" or "metric".
+    """
     what = {
-        StepEntry.Answer.VALUE: step.said(entry.value),
+        StepEntry.Answer.VALUE: unitwords.found_and_left(
+            step.in_units(system), entry.value, entry.left_value
+        ),
         StepEntry.Answer.CHOICE: entry.choice,
     }.get(StepEntry.Answer(entry.answer), entry.get_answer_display())
     return f"{what}: {entry.note}" if entry.note else what
 
 
-def hands_of(sheet: ServiceSheet) -> list[str]:
-    """The names of all who entered something, by name."""
-    authors = StepEntry.objects.filter(step__sheet=sheet).values_list("author")
-    authors = authors.union(
-        PartEntry.objects.filter(sheet_part__sheet=sheet).values_list("author"),
-        ReadingEntry.objects.filter(sheet=sheet).values_list("author"),
-        TimeEntry.objects.filter(sheet=sheet).values_list("author"),
-        HandOver.objects.filter(sheet=sheet).values_list("author"),
-        Arrival.objects.filter(sheet=sheet).values_list("author"),
-        Unsettled.objects.filter(sheet=sheet).values_list("author"),
-    )
-    keys = [pk for (pk,) in authors]
-    return list(Person.objects.filter(pk__in=keys).order_by("name").values_list("name", flat=True))
+def _answer(entry: StepEntry, step: SheetStep) -> dict[str, Any]:
 
+    def typed(value: Decimal | None) -> dict[str, str]:
+        return {
+            system: "" if value is None else step.in_units(system).retyped(value)
+            for system in SYSTEMS
+        }
 
-def clock(at: datetime, *, zone: ZoneInfo, today: date) -> str:
-    """ "07:41", with the day where it is another: "24 Nov 07:41"."""
-    local = at.astimezone(zone)
-    if local.date() == today:
-        return f"{local:%H:%M}"
-    return words.moment(at, zone=zone, today=today)
-
-
-def _answer(entry: StepEntry, unit: str) -> dict[str, str]:
     return {
         "answer": entry.answer,
-        "value": "" if entry.value is None else values.retyped(entry.value, unit),
+        "values": typed(entry.value),
+        "left_values": typed(entry.left_value),
         "choice": entry.choice,
         "note": entry.note,
         "remedy": entry.remedy,
     }
 
 
+def _photos(sheet: ServiceSheet, found: list[UUID]) -> dict[str, int]:
+    """How many photos came behind each entry that has any, by its id."""
+    answers = StepEntry.objects.filter(step__sheet=sheet).values("event_id")
+    named = FindingPhoto.objects.filter(Q(found_id__in=answers) | Q(found_id__in=found))
+    return dict(Counter(str(each) for each in named.values_list("found_id", flat=True)))
+
+
 def _parts(sheet: ServiceSheet) -> dict[str, dict[str, str]]:
     tray = in_tray(sheet)
+    promised = promised_to(sheet)
 
     def units(steps: int | None, steps_per_unit: int) -> str:
         return "" if steps is None else f"{to_units(steps, steps_per_unit):f}"
@@ -193,6 +198,7 @@ def _parts(sheet: ServiceSheet) -> dict[str, dict[str, str]]:
     return {
         str(row.pk): {
             "used": units(row.used_steps, row.part.steps_per_unit),
+            "promised": units(promised.get(row.part_id, 0), row.part.steps_per_unit),
             "taken": units(tray.get(row.part_id, 0), row.part.steps_per_unit),
             "number": row.part.number,
             "name": row.part.name,
@@ -204,10 +210,12 @@ def _parts(sheet: ServiceSheet) -> dict[str, dict[str, str]]:
 def _around(sheet: ServiceSheet, as_of: datetime, *, zone: ZoneInfo) -> dict[str, Any]:
     """Whose time runs, what the last one left word of, what the sheet waits for.
 
-    minutes: until `as_of` where time runs; `since_at` says from when it does.
+    minutes: until `as_of` where time runs; `since_at` says from when it does. taps, closed: from
+    which a phone reckons them anew, by the numbers of the sheets.
     """
     today = as_of.astimezone(zone).date()
-    time = worked_on(sheet, now=as_of, zone=zone)
+    tapped = tapped_on([sheet])
+    time = worked(tapped.stretches(zone=zone), sheet=sheet.pk, now=as_of, zone=zone)
     names = dict(Person.objects.filter(pk__in=time).values_list("pk", "name"))
     word = sheet.hand_overs.select_related("author", "to").order_by("at", "pk").last()
     wait = waits_of([sheet], today=today).get(sheet.pk)
@@ -217,24 +225,35 @@ def _around(sheet: ServiceSheet, as_of: datetime, *, zone: ZoneInfo) -> dict[str
                 "person": pk,
                 "by": names[pk],
                 "minutes": each.minutes,
-                "since": clock(each.since, zone=zone, today=today) if each.since else "",
+                "since": words.clock(each.since, zone=zone, today=today) if each.since else "",
                 "since_at": each.since.isoformat() if each.since else "",
                 "is_asked": bool(each.asked),
             }
             for pk, each in time.items()
         ],
+        "taps": [
+            {
+                "person": tap.person,
+                "sheet": tapped.numbers[tap.sheet],
+                "starts": tap.starts,
+                "at": tap.at.isoformat(),
+                "isSure": tap.is_sure,
+            }
+            for tap in tapped.taps
+        ],
+        "closed": {tapped.numbers[key]: at.isoformat() for key, at in tapped.closed.items()},
         "word": {
             "text": word.words,
             "by": word.author.name,
             "to": word.to.name if word.to else "",
-            "at": clock(word.at, zone=zone, today=today),
+            "at": words.clock(word.at, zone=zone, today=today),
         }
         if word
         else None,
         "wait": {
             "text": wait.text,
             "by": wait.entry.author.name,
-            "since": clock(wait.since, zone=zone, today=today),
+            "since": words.clock(wait.since, zone=zone, today=today),
             "has_come": wait.has_come,
         }
         if wait
@@ -252,13 +271,8 @@ def _as_of(sheet: ServiceSheet) -> datetime:
         *(
             rows.order_by("-recorded_at").values_list("recorded_at", flat=True).first()
             for rows in (
-                StepEntry.objects.filter(step__sheet=sheet),
-                PartEntry.objects.filter(sheet_part__sheet=sheet),
-                ReadingEntry.objects.filter(sheet=sheet),
-                TimeEntry.objects.filter(sheet=sheet),
-                HandOver.objects.filter(sheet=sheet),
+                *entries_of(sheet),
                 WaitEntry.objects.filter(sheet=sheet),
-                Arrival.objects.filter(sheet=sheet),
                 Unsettled.objects.filter(sheet=sheet),
             )
         ),

@@ -1,11 +1,12 @@
 /* Keying in a paper sheet: Enter leads to the next row, a value out of limit asks in place. The page
    works without this file: Enter then sends it, and what is missing comes back marked. */
-"use strict";
+import { numberOf } from "./phone/figures.js";
 
 document.addEventListener("DOMContentLoaded", () => {
   const form = document.querySelector("form[data-keyed]");
   if (!form) return;
   const shown = (field) => field.checkVisibility({ visibilityProperty: true });
+  const isLeft = (field) => field.name.startsWith("left_value-");
   const rowOf = (field) => field.closest(".key-row, .field");
   const stops = () =>
     [...form.elements].filter(
@@ -24,25 +25,24 @@ document.addEventListener("DOMContentLoaded", () => {
     const asked = row && row.querySelector("[data-asks]:not([hidden])");
     const inRow = (each) => row !== null && rowOf(each) === row;
     const next =
-      (asked && rest.find((each) => inRow(each) && asked.contains(each))) ??
+      (asked && rest.find((each) => inRow(each) && (asked.contains(each) || isLeft(each)))) ??
       rest.find((each) => !inRow(each));
     if (next) next.focus();
   });
 
-  const number = (text) => {
-    const plain = text.trim().replaceAll(",", "").replace("−", "-");
-    return plain === "" ? NaN : Number(plain);
-  };
   form.addEventListener("input", (event) => {
     const field = event.target;
     if (!("low" in field.dataset || "high" in field.dataset)) return;
     const asks = rowOf(field)?.querySelector("[data-asks]");
     if (!asks) return;
-    const value = number(field.value);
-    const under = "low" in field.dataset && value < Number(field.dataset.low);
-    const over = "high" in field.dataset && value > Number(field.dataset.high);
-    asks.hidden = !(under || over);
+    const both = rowOf(field).querySelectorAll("[data-low], [data-high]");
+    asks.hidden = ![...both].some(isOut);
   });
+
+  function isOut({ value, dataset }) {
+    const number = numberOf(value) ?? NaN;
+    return ("low" in dataset && number < Number(dataset.low)) || ("high" in dataset && number > Number(dataset.high));
+  }
 
   const wrong = form.querySelector(".key-row.wrong input:not([type=hidden]), .key-row.wrong select");
   if (wrong instanceof HTMLElement) wrong.focus();

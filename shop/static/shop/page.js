@@ -16,21 +16,6 @@ document.addEventListener("change", (event) => {
   if (next && !next.value) next.focus();
 });
 
-// Minus and plus beside a measured value; without a script the value is typed.
-document.addEventListener("click", (event) => {
-  const button = event.target instanceof Element ? event.target.closest("button[data-step]") : null;
-  if (!button) return;
-  const input = document.getElementById(button.dataset.for);
-  if (!(input instanceof HTMLInputElement)) return;
-  const step = Number(button.dataset.step);
-  const decimals = (button.dataset.step.split(".")[1] || "").length;
-  const now = input.value.trim() === "" ? Number(button.dataset.from || 0) : Number(input.value);
-  if (!Number.isFinite(now)) return;
-  input.value = (now + step).toFixed(decimals);
-  input.dispatchEvent(new Event("input", { bubbles: true }));
-  input.dispatchEvent(new Event("change", { bubbles: true }));
-});
-
 // An address to copy: a tap on its field takes the whole, the button copies it where there is a way.
 document.addEventListener("focusin", (event) => {
   if (event.target instanceof HTMLInputElement && "selects" in event.target.dataset) event.target.select();

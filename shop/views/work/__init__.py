@@ -1,6 +1,6 @@
 """The technician's copy of a sheet: cautions, checks, parts, sign. One column, one thumb."""
 
-from shop.views.work.entries import entries
+from shop.views.work.entries import entries, rig_entries
 from shop.views.work.page import work
 from shop.views.work.photos import line_note, sheet_photo
 from shop.views.work.plain import add_part, answer, sign, take_parts, used
@@ -10,6 +10,7 @@ __all__ = [
     "answer",
     "entries",
     "line_note",
+    "rig_entries",
     "sheet_photo",
     "sign",
     "take_parts",

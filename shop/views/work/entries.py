@@ -1,17 +1,29 @@
-"""What phones send to a sheet: read, posted, answered with how the sheet then stands."""
+"""What phones send of a sheet or a round: read, posted, answered with how it then stands."""
 
 import json
 from typing import Any
 
+from django.contrib import messages
 from django.http import Http404, HttpResponse, JsonResponse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
+from equipment.models import Rig
+from equipment.views.common import rig_url, say_at
 from shop.access import may
 from shop.http import PageRequest
 from shop.models import ServiceSheet
-from shop.services.arriving import Unreadable, arrive, read_batch, snapshot
+from shop.services.arriving import (
+    TAKEN,
+    Arrived,
+    Batch,
+    Unreadable,
+    arrive,
+    read_batch,
+    snapshot,
+)
 
 #: As much as a batch of entries may weigh. [bytes]
 MOST_BYTES = 2_000_000
@@ -25,15 +37,25 @@ def entries(request: PageRequest, number: int) -> HttpResponse:
     How the sheet stands is told to whom its page is open: who is signed in, or shows a pen that
     still holds; and to nobody else.
     """
+    return _take(request, ServiceSheet.objects.filter(number=number).first())
+
+
+@csrf_exempt
+@require_POST
+def rig_entries(request: PageRequest, number: int) -> HttpResponse:
+    """Take the rounds of a rig, as `entries` takes what belongs to a sheet."""
+    return _take(request, Rig.objects.filter(number=number).first())
+
+
+def _take(request: PageRequest, of: ServiceSheet | Rig | None) -> HttpResponse:
     try:
         batch = read_batch(_json(request))
     except Unreadable as wrong:
         return JsonResponse({"error": str(wrong), "field": wrong.field}, status=400)
     now = timezone.now()
-    sheet = ServiceSheet.objects.filter(number=number).first()
-    if sheet is None:
+    if of is None:
         raise Http404
-    arrived = arrive(sheet=sheet, batch=batch, recorded_at=now, zone=request.shop.zone)
+    arrived = arrive(of=of, batch=batch, recorded_at=now, zone=request.shop.zone)
     is_known = arrived.is_known or may(request.user, "shop:sheet", "GET")
     said: dict[str, Any] = {
         "now": now.isoformat(),
@@ -41,10 +63,23 @@ def entries(request: PageRequest, number: int) -> HttpResponse:
             name: {"state": each.state, "words": each.words, "field": each.field}
             for name, each in arrived.outcomes.items()
         },
-        "sheet": snapshot(sheet_again(sheet), zone=request.shop.zone) if is_known else None,
+        "sheet": snapshot(sheet_again(of), zone=request.shop.zone)
+        if is_known and isinstance(of, ServiceSheet)
+        else None,
     }
+    if isinstance(of, Rig):
+        _say_next(request, of, batch, arrived)
     are_forged = not is_known and all(each.field == "pen" for each in arrived.outcomes.values())
     return JsonResponse(said, status=403 if are_forged else 200)
+
+
+def _say_next(request: PageRequest, rig: Rig, batch: Batch, arrived: Arrived) -> None:
+    """On the page of the rig, which comes next, to who has just walked a round and looks: what it
+    showed."""
+    live = {str(sent.fields["event_id"]) for sent in batch.entries if sent.is_live}
+    for name, outcome in arrived.outcomes.items():
+        if name in live and outcome.state == TAKEN and request.user.is_authenticated:
+            say_at(rig_url(rig), request, messages.SUCCESS, outcome.words)
 
 
 def sheet_again(sheet: ServiceSheet) -> ServiceSheet:
@@ -54,7 +89,7 @@ def sheet_again(sheet: ServiceSheet) -> ServiceSheet:
 
 def _json(request: PageRequest) -> Any:
     if len(request.body) > MOST_BYTES:
-        raise Unreadable("batch", "That is more than one batch may hold.")
+        raise Unreadable("batch", gettext_lazy("That is more than one batch may hold."))
     try:
         return json.loads(request.body)
     except (ValueError, RecursionError) as wrong:

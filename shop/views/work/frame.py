@@ -4,8 +4,11 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.http import Http404, HttpResponseRedirect
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, resolve_url
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy
 
+from equipment.views.common import say_at
 from shop.http import PageRequest
 from shop.models import ServiceSheet, SheetStep
 from shop.services.refusals import AlreadySigned, SheetClosed
@@ -26,14 +29,30 @@ def find_open_sheet(request: PageRequest, number: int) -> ServiceSheet | HttpRes
     sheet = find_sheet(number)
     if sheet.is_open:
         return sheet
-    if request.method == "POST":
-        if sheet.state != ServiceSheet.State.SIGNED:
-            messages.error(request, str(SheetClosed(sheet)))
-        elif f"{sheet.signing_id}" == request.POST.get("signing_id"):
-            messages.success(request, f"Sheet {sheet} is signed.")  # the same finger, twice
-        else:
-            messages.error(request, str(AlreadySigned(sheet)))
-    return redirect("shop:sheet", number)
+    to = resolve_url("shop:sheet", number)
+    if request.method != "POST":
+        return HttpResponseRedirect(to)
+    if sheet.state != ServiceSheet.State.SIGNED:
+        return lead(request, to, messages.ERROR, SheetClosed(sheet))
+    if f"{sheet.signing_id}" == request.POST.get("signing_id"):  # the same finger, twice
+        return lead(request, to, messages.SUCCESS, signed_words(sheet))
+    return lead(request, to, messages.ERROR, AlreadySigned(sheet))
+
+
+def lead(
+    request: PageRequest, to: str, level: int, said: object, *more: object
+) -> HttpResponseRedirect:
+    """Lead to another page with a word about what was done, in the language of that page.
+
+    to: its address. level: of django.contrib.messages. said, more: sentences that are put into
+    words here: refusals, lazy texts; empty ones are left out.
+    """
+    say_at(to, request, level, said, *more)
+    return HttpResponseRedirect(to)
+
+
+def signed_words(sheet: ServiceSheet) -> object:
+    return format_lazy(gettext_lazy("Sheet {sheet} is signed."), sheet=sheet)
 
 
 def typed_text(request: PageRequest, name: str) -> str:

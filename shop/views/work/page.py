@@ -5,7 +5,6 @@ from typing import Any
 from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from equipment.models import Finding
@@ -13,12 +12,16 @@ from shop.forms.taking import AddPartForm
 from shop.http import PageRequest
 from shop.isolation import PROOF_HOLDS
 from shop.models import ServiceSheet, SheetStep
-from shop.services import working
 from shop.services.arriving import pen_of, snapshot
+from shop.services.in_order import still_locked
+from shop.services.refusals import first_named
+from shop.services.replaced import rows_of_lines
+from shop.statics import copy_script, copy_style
 from shop.views.work.checks import RefusedAnswer, checks_context
 from shop.views.work.frame import find_open_sheet
 from shop.views.work.parts import RefusedUses, parts_context
 from shop.views.work.sign import RefusedSignature, sign_context
+from shop.views.work.tabs import before_said, checks_said, parts_said
 from shop.views.work.words import words_of
 
 Section = SheetStep.Section
@@ -45,16 +48,22 @@ def work_page(
 ) -> HttpResponse:
     """The whole sheet; what was refused stands where it was typed, with the reason beside it."""
     context = (
-        checks_context(sheet, refused_answer)
+        checks_context(sheet, refused_answer, request.user.units_in(request.shop))
         | parts_context(request, sheet, refused_uses, add_form)
-        | sign_context(sheet, refused_signature, request.user.name)
+        | sign_context(sheet, refused_signature, request.user)
     )
-    locked = working.still_locked(sheet, who=request.user)
+    locked = still_locked(sheet, who=request.user)
     open_for_me = {step.pk for step in locked}
     before = [*context["cautions"], *context["lockouts"], *context["gauges"]]
     for shown in before:
         if shown["step"].is_each_persons and shown["step"].pk in open_for_me:
             shown["entry"] = None  # somebody else has; this person does it too
+    rows = rows_of_lines(
+        [each["line"] for each in context["lines"]], [each["row"] for each in context["rows"]]
+    )
+    for line in context["lines"]:
+        for shown in line["steps"]:
+            shown["parts"] = [row.pk for row in rows[line["line"].pk]]
     checks = [shown for line in context["lines"] for shown in line["steps"]]
     open_checks = [shown for shown in checks if shown["entry"] is None]
     return render(
@@ -66,17 +75,19 @@ def work_page(
             "rig": sheet.rig,
             "findings": Finding.objects.holding().of_rig(sheet.rig) if sheet.rig else [],
             "locked": locked,
-            "mine": [each["step"].pk for each in before if each["step"].pk not in open_for_me],
+            "missing": first_named(locked),
             "proof_holds_s": int(PROOF_HOLDS.total_seconds()),
-            "now": timezone.now(),
-            "before_all": len(before),
-            "before_done": len(before) - len(locked),
+            "before_said": before_said(before, open_for_me),
+            "checks_said": checks_said(len(checks) - len(open_checks), len(checks)),
+            "parts_said": parts_said(context["rows"]),
             "checks_all": len(checks),
             "checks_done": len(checks) - len(open_checks),
             "open_titles": _titles(context["lines"]),
             "pen": pen_of(request.user),
             "snapshot": snapshot(sheet, zone=request.shop.zone),
             "words": words_of(request.user),
+            "copy_style": copy_style(),
+            "copy_script": copy_script(),
         },
         status=status,
     )

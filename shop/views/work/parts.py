@@ -7,12 +7,15 @@ from uuid import uuid4
 
 from django.utils import timezone
 
+from inventory.quantities import to_units
 from inventory.services import in_words
+from inventory.services.posting import unit_in_words
 from shop.forms.taking import AddPartForm
 from shop.http import PageRequest
 from shop.models import RigDrawer, Role, ServiceSheet, SheetPart
 from shop.services import sheet_parts
-from shop.services.paper import IN_TRAY, part_places
+from shop.services.known_parts import known_parts, known_places
+from shop.services.paper.parts import IN_TRAY, part_places
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +56,20 @@ def parts_context(
                 "planned": in_words(row.part, row.planned_steps) if row.planned_steps else "",
                 "short": in_words(row.part, row.short_steps) if row.short_steps else "",
                 "places": places[row.part_id],
+                "one": unit_in_words(row.part.unit_name, is_one=True),
+                "many": unit_in_words(row.part.unit_name, is_one=False),
+                "unit_places": -int(to_units(1, row.part.steps_per_unit).as_tuple().exponent),
                 "used": typed.get(f"used-{row.pk}", _used_text(row)),
                 "error": refused.errors.get(row.pk, "") if refused else "",
                 "event_id": uuid4(),
+                "off_id": "" if row.planned_steps else uuid4(),
             }
             for row in rows
         ],
         "to_take": any(place != IN_TRAY for row in rows for place, _lot in places[row.part_id]),
         "take_id": uuid4(),
+        "known_parts": known_parts(sheet),
+        "known_places": known_places(sheet),
         "add_form": add_form or add_form_of(request, sheet),
     }
 

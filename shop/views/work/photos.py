@@ -6,9 +6,10 @@ from uuid import uuid4
 
 from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext, gettext_lazy
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
@@ -22,7 +23,7 @@ from shop.services.arriving import NotOurs, read_pen
 from shop.services.knowledge import leave_note
 from shop.services.late_photos import NotYet, take_photo
 from shop.services.refusals import SheetRefused
-from shop.views.work.frame import typed_text, typed_uuid
+from shop.views.work.frame import lead, typed_text, typed_uuid
 
 logger = logging.getLogger(__name__)
 
@@ -39,13 +40,15 @@ def sheet_photo(request: PageRequest, number: int) -> HttpResponse:
     again; 503: to be sent again later, behind the entry that reports the found work.
     """
     if int(request.META.get("CONTENT_LENGTH") or 0) > MOST_MEGABYTES * 1024 * 1024 + BESIDES:
-        return _said(f"The photo is larger than {MOST_MEGABYTES} MB.", 413)
+        return _said(
+            gettext("The photo is larger than {most} MB.").format(most=MOST_MEGABYTES), 413
+        )
     now = timezone.now()
     sheet = get_object_or_404(ServiceSheet, number=number)
     try:
         pen = read_pen(request.POST.get("pen", "")[:500], at=now)
     except NotOurs:
-        return _said("This phone does not say who took the photo.", 403)
+        return _said(gettext("This phone does not say who took the photo."), 403)
     form = SheetPhotoForm(request.POST, request.FILES)
     if not form.is_valid() or form.picture is None:
         return _said(form.first_error, 422)
@@ -64,8 +67,8 @@ def sheet_photo(request: PageRequest, number: int) -> HttpResponse:
         return _said(str(refused), 422)
     except OSError:
         logger.exception("A photo of found work could not be stored.")
-        return _said(NOT_STORED, 503)
-    return _said("The photo is kept.", 200)
+        return _said(str(NOT_STORED), 503)
+    return _said(gettext("The photo is kept."), 200)
 
 
 def _said(words: str, status: int) -> HttpResponse:
@@ -77,6 +80,9 @@ def line_note(request: PageRequest, number: int, order: int) -> HttpResponse:
     """Leave a note for whoever does this next."""
     now = timezone.now()
     line = get_object_or_404(SheetLine, sheet__number=number, order=order)
+    back = request.POST.get("back", "")
+    if not back.startswith("/sheets/"):
+        back = f"{reverse('shop:work', args=[number])}#line-{order}"
     try:
         left = leave_note(
             line=line,
@@ -87,10 +93,11 @@ def line_note(request: PageRequest, number: int, order: int) -> HttpResponse:
             recorded_at=now,
         )
     except SheetRefused as refused:
-        messages.error(request, str(refused))
-    else:
-        words = "The note for the next one is kept." if left.text else "The note is taken back."
-        messages.success(request, words)
-    back = request.POST.get("back", "")
-    otherwise = f"{reverse('shop:work', args=[number])}#line-{order}"
-    return redirect(back if back.startswith("/sheets/") else otherwise)
+        return lead(request, back, messages.ERROR, refused)
+    kept = gettext_lazy("The note for the next one is kept.")
+    return lead(
+        request,
+        back,
+        messages.SUCCESS,
+        kept if left.text else gettext_lazy("The note is taken back."),
+    )

@@ -3,10 +3,14 @@
 The others send entries, which a browser keeps until they have arrived (`entries`).
 """
 
+import re
+
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseRedirect
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, resolve_url
 from django.utils import timezone
+from django.utils.text import format_lazy
+from django.utils.translation import gettext, gettext_lazy, ngettext_lazy
 from django.views.decorators.http import require_POST
 
 from equipment.counters import ReadingRefused
@@ -17,18 +21,28 @@ from inventory.services import StockRefused
 from inventory.services.naming import quantity_of
 from shop.http import PageRequest
 from shop.models import ServiceSheet, SheetStep
-from shop.services import sheet_parts, signing, working
+from shop.services import sheet_parts, signing, taking_off, working
+from shop.services.answers import typed_value
 from shop.services.refusals import (
     AlreadySigned,
+    ChecksLocked,
     ChecksOpen,
     SheetClosed,
     SheetRefused,
     UsedMoreThanTaken,
     UsedNotEntered,
 )
+from shop.services.replaced import NoPartUsed, refuse_without_parts
 from shop.views.taking import put_in_tray
-from shop.views.work.checks import RefusedAnswer
-from shop.views.work.frame import find_open_sheet, find_sheet, typed_text, typed_uuid
+from shop.views.work.checks import READ_AGAIN, RefusedAnswer
+from shop.views.work.frame import (
+    find_open_sheet,
+    find_sheet,
+    lead,
+    signed_words,
+    typed_text,
+    typed_uuid,
+)
 from shop.views.work.page import address_of, work_page
 from shop.views.work.parts import RefusedUses, add_form_of
 from shop.views.work.sign import RefusedSignature, faces_of
@@ -38,7 +52,10 @@ from shop.views.work.sign import RefusedSignature, faces_of
 def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
     """Take one answer."""
     step = get_object_or_404(SheetStep.objects.select_related("sheet"), pk=pk, sheet__number=number)
-    now = timezone.now()
+    now, unit = timezone.now(), typed_text(request, "unit")
+    if typed_text(request, "answer") == READ_AGAIN:
+        asked = RefusedAnswer(pk, "", request.POST)
+        return work_page(request, find_sheet(number), refused_answer=asked)
     try:
         working.answer_step(
             step=step,
@@ -47,7 +64,10 @@ def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
             at=now,
             recorded_at=now,
             answer=typed_text(request, "answer"),
-            value=working.typed_value(step, typed_text(request, "value")),
+            value=typed_value(step, typed_text(request, "value"), unit),
+            left_value=typed_value(
+                step, typed_text(request, "left_value"), unit, field="left_value"
+            ),
             choice=typed_text(request, "choice"),
             note=typed_text(request, "note"),
             remedy=typed_text(request, "remedy"),
@@ -55,10 +75,10 @@ def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
             is_grave=bool(request.POST.get("is_grave")),
         )
     except SheetClosed as refusal:
-        messages.error(request, str(refusal))
-        return redirect("shop:sheet", number)
+        return lead(request, resolve_url("shop:sheet", number), messages.ERROR, refusal)
     except SheetRefused as refusal:
-        refused = RefusedAnswer(pk, str(refusal), request.POST)
+        first = refusal.missing[0] if isinstance(refusal, ChecksLocked) else None
+        refused = RefusedAnswer(pk, str(refusal), request.POST, first)
         return work_page(request, find_sheet(number), refused_answer=refused, status=422)
     return redirect(address_of(step.sheet, f"step-{pk}"))
 
@@ -67,6 +87,7 @@ def answer(request: PageRequest, number: int, pk: int) -> HttpResponse:
 def take_parts(request: PageRequest, number: int) -> HttpResponse:
     """Move what was promised into the tray of the sheet."""
     sheet = find_sheet(number)
+    back = _back_to(request, address_of(sheet, "parts"))
     try:
         moved = sheet_parts.take_parts(
             sheet=sheet,
@@ -75,12 +96,18 @@ def take_parts(request: PageRequest, number: int) -> HttpResponse:
             request_id=typed_uuid(request.POST.get("request_id")),
         )
     except (SheetRefused, StockRefused) as refusal:
-        messages.error(request, str(refusal))
-    else:
-        taken = sum(1 for movement in moved if movement.quantity_steps > 0)
-        parts = "1 part" if taken == 1 else f"{taken or 'No'} parts"
-        messages.success(request, f"{parts} taken to the tray of sheet {sheet}.")
-    return redirect(_back_to(request, address_of(sheet, "parts")))
+        return lead(request, back, messages.ERROR, refusal)
+    taken = sum(1 for movement in moved if movement.quantity_steps > 0)
+    text = (
+        ngettext_lazy(
+            "{n} part taken to the tray of sheet {sheet}.",
+            "{n} parts taken to the tray of sheet {sheet}.",
+            taken,
+        )
+        if taken
+        else gettext_lazy("No parts taken to the tray of sheet {sheet}.")
+    )
+    return lead(request, back, messages.SUCCESS, format_lazy(text, n=taken, sheet=sheet))
 
 
 @require_POST
@@ -88,6 +115,8 @@ def used(request: PageRequest, number: int) -> HttpResponse:
     """Note how much of each part was used, all of the page at once."""
     sheet = find_sheet(number)
     now = timezone.now()
+    if off := typed_text(request, "take_off"):
+        return _take_off(request, sheet, off)
     errors: dict[int, str] = {}
     rows = list(sheet.parts.select_related("part"))
     for row in rows:
@@ -107,10 +136,9 @@ def used(request: PageRequest, number: int) -> HttpResponse:
                 recorded_at=now,
             )
         except SheetClosed as refusal:
-            messages.error(request, str(refusal))
-            return redirect("shop:sheet", number)
+            return lead(request, resolve_url("shop:sheet", number), messages.ERROR, refusal)
         except QuantityRefused as refusal:
-            errors[row.pk] = str(refusal)
+            errors[row.pk] = refusal.said(gettext)
     if errors:
         refused = RefusedUses(errors, request.POST)
         return work_page(request, sheet, refused_uses=refused, status=422)
@@ -118,13 +146,29 @@ def used(request: PageRequest, number: int) -> HttpResponse:
         sheet_parts.check_used(sheet)
     except UsedMoreThanTaken as refusal:
         # Noted all the same; said here, where it can be put right, before the signature refuses it.
-        messages.warning(request, str(refusal))
-        return redirect(address_of(sheet, "parts"))
+        return lead(request, address_of(sheet, "parts"), messages.WARNING, refusal)
     except UsedNotEntered as refusal:
-        messages.warning(request, f"What was typed is noted. {refusal}")
-    else:
-        messages.success(request, "Parts used are noted.")
-    return redirect(address_of(sheet, "sign"))
+        noted = gettext_lazy("What was typed is noted.")
+        return lead(request, address_of(sheet, "sign"), messages.WARNING, noted, refusal)
+    noted = gettext_lazy("Parts used are noted.")
+    return lead(request, address_of(sheet, "sign"), messages.SUCCESS, noted)
+
+
+def _take_off(request: PageRequest, sheet: ServiceSheet, typed: str) -> HttpResponse:
+    """Take off a part that nobody planned. typed: "12 1b4e…", its row and the request."""
+    pk, _, event = typed.partition(" ")
+    key = int(pk) if re.fullmatch(r"[0-9]{1,18}", pk) else 0
+    row = get_object_or_404(sheet.parts.select_related("part"), pk=key)
+    back = address_of(sheet, "parts")
+    now = timezone.now()
+    try:
+        taking_off.take_off_part(
+            row=row, author=request.user, at=now, recorded_at=now, request_id=typed_uuid(event)
+        )
+    except (SheetRefused, StockRefused) as refusal:
+        return lead(request, back, messages.ERROR, refusal)
+    text = format_lazy(gettext_lazy("{part} is taken off."), part=row.part.name)
+    return lead(request, back, messages.SUCCESS, text)
 
 
 @require_POST
@@ -132,14 +176,13 @@ def add_part(request: PageRequest, number: int) -> HttpResponse:
     """Take a part that was not planned, by its number, from a bin or the rig's own drawer."""
     sheet = find_sheet(number)
     if not sheet.is_open:
-        messages.error(request, str(SheetClosed(sheet)))
-        return redirect("shop:sheet", number)
+        return lead(request, resolve_url("shop:sheet", number), messages.ERROR, SheetClosed(sheet))
     form = add_form_of(request, sheet, request.POST)
     if form.is_valid():
         part = form.cleaned_data["part"]
         if put_in_tray(form, sheet=sheet, part=part, author=request.user):
-            messages.success(request, f"{part} is in the tray of this sheet.")
-            return redirect(address_of(sheet, "parts"))
+            there = format_lazy(gettext_lazy("{part} is in the tray of this sheet."), part=part)
+            return lead(request, address_of(sheet, "parts"), messages.SUCCESS, there)
     return work_page(request, sheet, add_form=form, status=422)
 
 
@@ -155,12 +198,14 @@ def sign(request: PageRequest, number: int) -> HttpResponse:
         refused = RefusedSignature(faces, "", request.POST)
         return work_page(request, sheet, refused_signature=refused, status=422)
     if request.POST.get("act") == "keep":
-        messages.success(request, "Readings are kept on the sheet until it is signed.")
-        return redirect(address_of(sheet, "sign"))
+        kept = gettext_lazy("Readings are kept on the sheet until it is signed.")
+        return lead(request, address_of(sheet, "sign"), messages.SUCCESS, kept)
     minutes = typed_text(request, "labour_minutes")
     try:
         if not minutes.isdecimal() or int(minutes) > 60 * 24 * 7:
-            raise SheetRefused("Say how long the work took, in minutes.")
+            raise SheetRefused(gettext_lazy("Say how long the work took, in minutes."))
+        if not request.POST.get("no_parts"):
+            refuse_without_parts(sheet)
         signing.sign_sheet(
             sheet=sheet,
             author=request.user,
@@ -171,19 +216,20 @@ def sign(request: PageRequest, number: int) -> HttpResponse:
             signing_id=typed_uuid(request.POST.get("signing_id")),
         )
     except AlreadySigned as refusal:
-        messages.error(request, str(refusal))
-        return redirect("shop:sheet", sheet.number)
+        return lead(request, resolve_url("shop:sheet", number), messages.ERROR, refusal)
     except ReadingsRefused as refusal:
         for face in faces:
             if error := refusal.errors.get(face.counter.pk):
                 face.refuse(error)
         refused = RefusedSignature(faces, "", request.POST)
         return work_page(request, sheet, refused_signature=refused, status=422)
+    except NoPartUsed as question:
+        refused = RefusedSignature(faces, "", request.POST, no_part_used=str(question))
+        return work_page(request, sheet, refused_signature=refused, status=422)
     except (ChecksOpen, UsedNotEntered, UsedMoreThanTaken, SheetRefused, StockRefused) as refusal:
         refused = RefusedSignature(faces, str(refusal), request.POST)
         return work_page(request, sheet, refused_signature=refused, status=422)
-    messages.success(request, f"Sheet {sheet} is signed.")
-    return redirect("shop:sheet", sheet.number)
+    return lead(request, resolve_url("shop:sheet", number), messages.SUCCESS, signed_words(sheet))
 
 
 def _enter_readings(request: PageRequest, sheet: ServiceSheet, faces: list[FaceForm]) -> bool:

@@ -257,7 +257,7 @@ class TestRefused:
     def test_faster_than_the_clock(self, page: Page, spray: SprayRig) -> None:
         answer = page.send(**{box(spray, "hours"): "200"})
         assert answer.status_code == 422
-        assert "180 hours in 1.2 days is more than the clock allows (30)." in text_of(answer)
+        assert "180 hours in 1.2 d is more than the clock allows (30)." in text_of(answer)
         assert keeps(answer, box(spray, "hours"), "200")
 
     @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from django.test import Client
 
 from equipment.forms.rigs import MOST_TO_TAP
 from equipment.models import Finding, Rig
-from shop.models import Role, Shop
+from shop.models import Person, Role, Shop
 from tests.inventory.pages.browsing import text_of
 
 pytestmark = pytest.mark.django_db
@@ -90,3 +90,25 @@ def test_in_a_long_fleet_the_number_is_typed(client_as: Callable[..., Client], s
     assert 'type="radio"' not in page
     assert send(crew, rig=str(MOST_TO_TAP + 1)).status_code == 302
     assert Finding.objects.get().rig.number == MOST_TO_TAP + 1
+
+
+def test_it_is_said_in_the_language_of_who_reports(
+    client_as: Callable[..., Client], rig: Rig, technician: Person
+) -> None:
+    technician.language = "es"
+    technician.save()
+    client = client_as(technician)
+    page = text_of(client.get("/found/new/"))
+    for text in ("Qué está mal, y en qué equipo", "El equipo no debe salir", "Hasta 6 a la vez"):
+        assert text in page, text
+    refused = text_of(send(client, rig="5", text=" "))
+    assert "No hay ningún equipo con ese número." in refused
+    assert "Diga en pocas palabras qué encontró." in refused
+    kept = client.get(send(client, is_grave="on").url)
+    assert (
+        "Quedó anotado el trabajo encontrado en el equipo 04 Kestrel. El equipo no debe salir hasta"
+        " que se corrija."
+    ) in text_of(kept)
+    page = text_of(client.get("/rigs/4/found/"))
+    assert "Trabajo encontrado en el equipo 04 Kestrel" in page
+    assert "el equipo completo" in page

@@ -1,5 +1,6 @@
 """The round of a rig: walked in one sending, read afterwards, missed ones said."""
 
+from collections.abc import Callable
 from datetime import date
 from uuid import uuid4
 
@@ -10,6 +11,7 @@ from django.urls import reverse
 
 from equipment.models import Finding, Reading, Round, RoundAnswer, RoundItem
 from equipment.services import NewAnswer, book_job, record_round
+from shop.models import Person
 from tests.equipment.factories import ZONE, SprayRig, day
 from tests.equipment.pages.browsing import Page, hidden_of, queries_of, said, text_of
 
@@ -167,7 +169,7 @@ def test_yesterday_missed_is_said_and_a_quiet_day_is_not_blamed(
         zone=ZONE,
     )
     read = text_of(phone.get(URL))
-    assert "Yesterday’s round was missed : the rig was at a job." in read
+    assert "Yesterday’s round was missed: the rig was at a job." in read
     assert "Tue 6 Jan: no round, not booked" in read
 
 
@@ -215,3 +217,14 @@ def test_as_many_queries_with_thirty_checks_as_with_three(
             every=RoundItem.Every.DAY,
         )
     assert queries_of(phone, URL) == few
+
+
+def test_the_round_is_asked_in_the_language_of_who_walks_it(
+    client_as: Callable[..., Client], technician: Person, items: dict[str, RoundItem]
+) -> None:
+    technician.language = "es"
+    technician.save()
+    page = text_of(client_as(technician).get(URL))
+    for text in ("Ronda", "Lo demás está en orden", "En orden", "Qué marcan los contadores"):
+        assert text in page, text
+    assert "The rest is in order" not in page

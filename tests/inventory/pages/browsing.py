@@ -21,9 +21,11 @@ class Page:
         shown = client.get(self.url)
         assert shown.status_code == 200, shown.status_code
         self.request_id = request_id_of(shown)
+        #: The units in which the page asks for measured values, where it does.
+        self.units = dict(re.findall(r'name="(units)" value="(\w+)"', shown.content.decode()))
 
     def send(self, **typed: Any) -> HttpResponse:
-        return self.client.post(self.url, {"request_id": self.request_id, **typed})
+        return self.client.post(self.url, {"request_id": self.request_id, **self.units, **typed})
 
 
 def request_id_of(shown: HttpResponse) -> str:

@@ -9,7 +9,7 @@ from datetime import date
 import pytest
 
 from shop.drawing import bars, days, icons, state, stencil, strip
-from shop.drawing.svg import figure, hatch, ticks_for
+from shop.drawing.svg import figure, hatch, ticks_for, width_of
 from shop.drawing.tape import Tape
 from tests.shop.drawing.svg_reader import NS, found, parse, words
 
@@ -152,6 +152,41 @@ def test_a_scale_holds_whatever_is_measured(
     value: float | None, low: float | None, high: float | None, last: float | None
 ) -> None:
     parse(state.scale(value, low, high, last, "psi"))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "last", "value"),
+    [
+        (0, 2, 1.7, None),
+        (0, 2, 60, 0.1),
+        (None, 15, 9.5, 14.9),
+        (900, 1100, 1000, 1182.5),
+        (0, 0.005, 0.0012, None),
+        (0.25, 0.5, 0.05, None),
+        (-5, 5, -0.1, 3),
+        (-200, 200, -12345.5, None),
+        (12.4, 12.9, 12.64, 12.41),
+        (None, -20, -34, None),
+        (30, None, 31, 45),
+    ],
+)
+def test_the_texts_of_a_scale_are_large_whole_and_apart(
+    low: float | None, high: float | None, last: float, value: float | None
+) -> None:
+    drawn = parse(state.scale(value, low, high, last, "psi"))
+    taken: list[tuple[float, float, float]] = []
+    for each in drawn.iter():
+        if each.tag.rpartition("}")[2] != "text":
+            continue
+        size, x, y = (float(each.get(name) or 0) for name in ("font-size", "x", "y"))
+        assert size >= 16, each.text
+        wide = width_of(each.text or "", size)
+        left = x - wide * {"middle": 0.5, "end": 1.0}.get(each.get("text-anchor") or "", 0)
+        assert left >= 0, each.text
+        assert left + wide <= state.SCALE_WIDTH, each.text
+        for row, begin, end in taken:
+            assert abs(row - y) >= 14 or left >= end or left + wide <= begin, each.text
+        taken.append((y, left, left + wide))
 
 
 def position(order: int, flow: str, side: str = "", icon: str = "pump") -> strip.StripPosition:

@@ -80,7 +80,10 @@ def test_a_correction_stands_on_both_pages_and_the_old_one_prints_as_it_was(
     on_new = text_of(desk.get(answer.url))
     assert f"It corrects sheet {signed}" in on_new
     assert "240 V → 235 V" in on_new
-    assert f"Corrected by sheet {new}" in text_of(desk.get(f"/sheets/{signed.number}/"))
+    on_old = text_of(desk.get(f"/sheets/{signed.number}/"))
+    assert f"Corrected by sheet {new}" in on_old
+    for now in ("235 V", "205 h"):
+        assert f"corrected: {now} (sheet {new})" in on_old
     assert f"corrects sheet {signed}" in text_of(desk.get("/sheets/"))
     assert paper(desk, signed) == before
     printed = " ".join(paper(desk, new).split())

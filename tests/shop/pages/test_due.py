@@ -259,10 +259,14 @@ def test_a_kind_of_component_can_be_asked_for(client: Client, spread: dict[str, 
     "query", ["rig=77", "before=never", "kind=x", "skill=wizard", "sort=luck", "by=never"]
 )
 def test_a_filter_that_does_not_exist_is_said_beside_it(client: Client, query: str) -> None:
+    world.make_due(world.fit(world.make_rig(1)), due_date=world.days(1))
+
     response = client.get(f"/due/?{query}")
 
     assert response.status_code == 422
-    assert 'class="field wrong"' in response.content.decode()
+    html = response.content.decode()
+    assert 'class="field wrong"' in html
+    assert "1 of 1 shown." in html
 
 
 def test_laid_up_rigs_and_components_on_the_bench_are_not_listed(client: Client) -> None:

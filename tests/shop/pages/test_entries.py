@@ -10,8 +10,11 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
+from equipment.models import RoundItem
+from shop import words
 from shop.models import Person, ServiceSheet, Shop, Unsettled
-from shop.services.arriving import KINDS
+from shop.services.arriving import KINDS, RIG_KINDS
+from tests.inventory.pages.browsing import text_of
 from tests.shop.phones import Phone
 from tests.shop.services.conftest import rows_of_every_table
 from tests.shop.test_hostile_input import HOSTILE
@@ -52,7 +55,7 @@ def test_nobody_signed_in_sends_what_was_made_before(nobody: Client, phone: Phon
     told = answer.json()
     assert {each["state"] for each in told["outcomes"].values()} == {"taken"}
     assert set(told["outcomes"]) == {each["event_id"] for each in made}
-    assert told["sheet"]["hands"] == [phone.who.name]
+    assert {each["by"] for each in told["sheet"]["steps"].values()} == {phone.who.name}
     assert datetime.fromisoformat(told["now"]) == NOW + timedelta(hours=1)
 
 
@@ -60,7 +63,7 @@ def test_whoever_else_is_signed_in_it_stays_its_authors(
     client_as: Callable[..., Client], phone: Phone, manager: Person
 ) -> None:
     told = post(client_as(manager), phone, phone.batch(*phone.before_the_checks())).json()
-    assert told["sheet"]["hands"] == [phone.who.name]
+    assert {each["by"] for each in told["sheet"]["steps"].values()} == {phone.who.name}
 
 
 def test_without_a_pen_of_ours_nobody_is_told_anything(nobody: Client, phone: Phone) -> None:
@@ -214,3 +217,69 @@ def test_two_hundred_entries_in_one_batch(nobody: Client, phone: Phone) -> None:
 def test_it_is_only_posted_to(client_as: Callable[..., Client], phone: Phone) -> None:
     address = reverse("shop:entries", args=[phone.sheet.number])
     assert client_as("technician").get(address).status_code == 405
+
+
+def post_round(client: Client, phone: Phone, *made: dict[str, Any]) -> Any:
+    assert phone.rig
+    with time_machine.travel(NOW, tick=False):
+        return client.post(
+            reverse("shop:rig_entries", args=[phone.rig.number]),
+            json.dumps(phone.batch(*made)).encode(),
+            content_type="application/json",
+        )
+
+
+@pytest.mark.parametrize("is_live", [True, False])
+@pytest.mark.parametrize("kind", RIG_KINDS)
+def test_no_field_of_a_round_breaks_it(
+    nobody: Client, phone: Phone, world: SheetWorld, kind: str, is_live: bool
+) -> None:
+    phone.rig = world.fleet.rig
+    item = RoundItem.objects.create(
+        code="R1", kind=world.fleet.components["gun"].type.kind, text="Trigger lock", every="day"
+    )
+    face = {"counter": world.fleet.counters["hours"].pk, "value": "215"}
+    answer = {"item": item.pk, "answer": "right", "note": ""}
+    sound = {"round": {"answers": [answer], "readings": [face]}, "reading": face}[kind]
+    rows = {"answers": answer, "readings": face} if kind == "round" else {}
+    for wrong in WRONG.values():
+        tries: list[dict[str, Any]] = [{name: wrong} for name in RIG_KINDS[kind].fields]
+        tries += [
+            {name: [{**row, each: wrong}]} for name, row in rows.items() for each in (*row, "step")
+        ]
+        made = [{**phone.entry(kind, **sound), "live": is_live, **each} for each in tries]
+        answered = post_round(nobody, phone, *made)
+        assert answered.status_code == 200
+        told = answered.json()
+        assert told["sheet"] is None
+        assert set(told["outcomes"]) == {each["event_id"] for each in made}
+        for outcome in told["outcomes"].values():
+            assert outcome["state"] in ("taken", "waiting", "refused")
+            assert outcome["words"] or outcome["state"] == "taken"
+    assert not Unsettled.objects.filter(reason=words.BROKE).exists()
+
+
+def test_a_round_sent_by_who_looks_is_said_on_the_page_that_comes_next(
+    client_as: Callable[..., Client], phone: Phone, world: SheetWorld
+) -> None:
+    phone.rig = world.fleet.rig
+    item = RoundItem.objects.create(
+        code="R1", kind=world.fleet.components["gun"].type.kind, text="Trigger lock", every="day"
+    )
+    made = phone.entry("round", answers=[{"item": item.pk, "answer": "right"}], live=True)
+    client = client_as(phone.who)
+    assert post_round(client, phone, made).status_code == 200
+    with time_machine.travel(NOW, tick=False):
+        assert "The round is kept: 1 in order." in text_of(client.get("/"))
+        # Sent again, it counts and is said once.
+        assert post_round(client, phone, {**made, "live": False}).status_code == 200
+        assert "The round is kept" not in text_of(client.get("/"))
+
+
+def test_no_round_of_a_rig_that_is_not_there(nobody: Client, phone: Phone) -> None:
+    answer = nobody.post(
+        reverse("shop:rig_entries", args=[99]),
+        json.dumps(phone.batch()).encode(),
+        content_type="application/json",
+    )
+    assert answer.status_code == 404

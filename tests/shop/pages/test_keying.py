@@ -8,6 +8,7 @@ import time_machine
 
 from equipment.models import Check
 from shop.models import ServiceSheet, StepEntry
+from shop.services.clocking import names_of_hands
 from tests.inventory.pages.browsing import Page, text_of
 from tests.shop.services.conftest import rows_of_every_table
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
@@ -133,7 +134,50 @@ def test_what_the_services_refuse_stands_beside_its_field_too(sheet, page, techn
     assert html.count("data-asks>") == 1
     assert rows_of_every_table() == before
     answered = {f"value-{volts.pk}": "200", f"remedy-{volts.pk}": "put_right"}
+    assert "enter the value as left" in text_of(page.send(**{**fields, **answered}))
+    answered[f"left_value-{volts.pk}"] = "240"
     assert page.send(**{**fields, **answered}).status_code == 302
+
+
+def test_what_is_refused_when_all_the_rest_was_right_takes_nothing_of_it_away(
+    sheet, page, technician
+):
+    """What was looked at, taken and given back again stands as it was typed, in its boxes."""
+    gauge = sheet.steps.filter(section="zero").first()
+    fields = typed(sheet, day=day(sheet), writer=technician.pk) | {f"value-{gauge.pk}": "5"}
+    refused = page.send(**fields)
+    assert refused.status_code == 422
+    html = refused.content.decode()
+    assert "entered already" not in html
+    for step in sheet.steps.all():
+        if step.kind == "tick":
+            box = html.split(f'name="done-{step.pk}"')[1].split(">")[0]
+            assert "checked" in box, step.title
+        elif step.kind == "value":
+            assert f'name="value-{step.pk}" value="{fields[f"value-{step.pk}"]}"' in html
+    assert f'id="row-{gauge.pk}_error"' in html
+    assert page.send(**{**fields, f"value-{gauge.pk}": "0"}).status_code == 302
+
+
+def test_the_name_of_another_does_not_sign_what_somebody_wrote(
+    sheet, page, technician, manager, client_as
+):
+    """Nobody had it handed out, so nobody knows whose name stands on the paper."""
+    assert (
+        'name="signature" value'
+        not in client_as("manager").get(f"/sheets/{sheet.number}/keyed/").content.decode()
+    )
+    fields = typed(sheet, day=day(sheet), writer=technician.pk)
+    refused = page.send(**{**fields, "signature": manager.name})
+    assert f"{technician.name} wrote it, and {manager.name} signed?" in text_of(refused)
+    assert page.send(**{**fields, "signature": technician.name}).status_code == 302
+
+
+def test_who_keys_it_in_did_not_work_on_it(sheet, page, technician, manager, client_as):
+    page.send(**typed(sheet, day=day(sheet), writer=technician.pk))
+    assert names_of_hands([sheet]) == {sheet.pk: [technician.name]}
+    shown = text_of(client_as("manager").get(f"/sheets/{sheet.number}/"))
+    assert f"Worked on it: {technician.name}." in shown
 
 
 def test_a_check_that_does_not_apply_says_why(sheet, page, technician):
@@ -143,6 +187,13 @@ def test_a_check_that_does_not_apply_says_why(sheet, page, technician):
     assert "Say why it does not apply" in text_of(page.send(**fields))
     assert page.send(**fields, **{f"note-{seal.pk}": "no seal in this gun"}).status_code == 302
     assert StepEntry.objects.get(step=seal).answer == "na"
+
+
+def test_a_lock_cannot_be_keyed_in_as_not_applicable(sheet, page):
+    lock, source = sheet.steps.get(phase="lock"), sheet.steps.filter(phase="isolate").first()
+    html = page.client.get(page.url).content.decode()
+    assert f'name="na-{source.pk}"' in html
+    assert f'name="na-{lock.pk}"' not in html
 
 
 def test_the_day_lies_between_the_draft_and_now(sheet, page, technician):

@@ -244,6 +244,20 @@ def test_the_picture_speaks_the_units_of_the_shop(
     assert "79.3" in page
 
 
+def test_the_picture_speaks_the_units_of_who_looks_at_it(
+    hand: Client, fleet: SprayRig, shop: object
+) -> None:
+    hand.post(f"{send(hand, ('monday.csv', sure()))}1/")
+    hand.post("/my-language/", {"language": "en", "own_units": "metric"})
+    page = hand.get(f"/rigs/1/logs/{DAY}/").text
+    assert "Temperature, °C" in page
+    assert "48.1" in page
+    shop.units = "metric"  # type: ignore[attr-defined]
+    shop.save()  # type: ignore[attr-defined]
+    hand.post("/my-language/", {"language": "en", "own_units": "us"})
+    assert "Temperature, °F" in hand.get(f"/rigs/1/logs/{DAY}/").text
+
+
 def test_a_day_nobody_logged_is_not_there(hand: Client, fleet: SprayRig) -> None:
     assert hand.get("/rigs/1/logs/2026-01-19/").status_code == 404
     assert hand.get("/rigs/1/logs/2026-13-19/").status_code == 404

@@ -7,11 +7,18 @@ from uuid import uuid4
 
 import pytest
 import time_machine
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from shop.models import Person, ServiceSheet, Shop
+from equipment.models import Service
+from equipment.services.taking import set_minutes
+from shop.models import Person, Role, ServiceSheet, Shop
+from shop.services.clocking import start_time
 from shop.services.drafting import hand_out, void_sheet
+from shop.services.paper import paper_of
+from shop.services.sheet_stack import sheets_of_week, stack_of
 from shop.services.signing import sign_sheet
 from tests.inventory.pages.browsing import text_of
 from tests.shop.paper.reading import pages_text
@@ -81,6 +88,38 @@ def test_a_week_is_a_list_and_each_sheet_with_its_bookmark(
     ]
     for sheet, (_, page) in zip(two, names[1:], strict=True):
         assert f"Sheet {sheet.number:04d}, page 1 of" in found[page - 1]
+
+
+def test_the_list_says_whose_and_how_long_as_the_sheets_inside_say_it(
+    world: SheetWorld,
+    desk: Client,
+    two: tuple[ServiceSheet, ServiceSheet],
+    technician: Person,
+    person_as: Callable[..., Person],
+) -> None:
+    """By hand: 45 and 90 min asked for; the oil takes 65 as set, the gun 101 as learnt: 166."""
+    first, _ = two
+    other = person_as(Role.TECHNICIAN, sign_in="second")
+    set_minutes(service=world.oil.version.service, minutes=65, author=world.manager, at=NOW)
+    Service.objects.filter(pk=world.rebuild.version.service_id).update(learnt_minutes=101)
+    hand_out(sheet=first, technician=technician, author=world.manager, at=NOW)
+    for who in (technician, other):
+        start_time(sheet=first, event_id=uuid4(), author=who, at=NOW, recorded_at=NOW)
+    sheets = sheets_of_week(TODAY)
+    with CaptureQueriesContext(connection) as queries:
+        listed = stack_of(sheets, title="A week", printed_at=NOW, today=TODAY)
+    assert len(queries) == 4
+    assert [row.planned_text for row in listed.rows] == ["1 h 5 min", "1 h 41 min"]
+    assert ("Planned work", "2 h 46 min") in listed.cells
+    assert [row.technician for row in listed.rows] == [
+        f"{technician.name}, with {other.name}",
+        "not handed out",
+    ]
+    for sheet, row in zip(two, listed.rows, strict=True):
+        inside = paper_of(ServiceSheet.objects.get(pk=sheet.pk), today=TODAY, system="us").cells
+        assert ("Planned work", row.planned_text) in inside
+        assert ("Technician", row.technician) in inside
+        assert row.planned_text in text_of(desk.get(f"/sheets/{sheet.number}/"))
 
 
 def test_the_list_says_on_which_pages_each_sheet_lies(

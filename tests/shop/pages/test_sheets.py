@@ -9,8 +9,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
+from equipment.models import Due
 from inventory.models import Balance, Reservation
 from shop.models import ServiceSheet, SheetLine
+from tests.equipment.factories import service_for, spray_rig
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
 
 
@@ -45,6 +47,29 @@ def test_the_draft_page_offers_what_is_due_with_its_kit(world, desk):
     assert "oil and filter" in page
     assert "full rebuild" in page
     assert page.count("here") >= 2
+
+
+def left_out(page):
+    return [str(each) for each in page.context["messages"]]
+
+
+def test_what_is_left_out_is_named_and_only_then(world, desk, manager):
+    other = spray_rig(author=manager, number=2)
+    strange = service_for(
+        other.components["gun"], ("gallons", 500), name="side seals", author=manager
+    )
+    stranger = Due.objects.get(version=strange, rig=other.rig)
+    picked = {"due": [world.oil.pk, stranger.pk]}
+    assert left_out(desk.get("/sheets/new/", picked)) == [
+        f"A sheet is for one rig. Left out: side seals of {stranger.component.tag} "
+        f"(rig {other.rig})."
+    ]
+    assert left_out(desk.get("/sheets/new/", {"due": [world.oil.pk]})) == []
+    assert left_out(desk.get("/sheets/new/", {"rig": 1, "due": [987654]})) == []
+    world.draft(world.oil)
+    assert left_out(desk.get("/sheets/new/", {"rig": 1, "due": [world.oil.pk]})) == [
+        f"Left out, since an open sheet has it: oil and filter of {world.oil.component.tag}."
+    ]
 
 
 def test_a_drafted_sheet_reserves_its_parts_and_follows_the_rig(world, desk):

@@ -291,6 +291,38 @@ def test_a_technician_sees_which_rounds_are_not_done(client_as: Any, technician:
     assert "held hose split" in text
 
 
+def test_a_technician_is_spoken_to_in_spanish_and_a_manager_is_not(
+    client_as: Any, technician: Any, manager: Any
+) -> None:
+    for person in (technician, manager):
+        person.language = "es"
+        person.save()
+    away = world.make_rig(1)
+    world.make_booking(away, -2, 3)
+    world.make_overdue(world.fit(world.make_rig(3)))
+    sheet = world.make_sheet(411, rig=away, state="handed_out", technician=technician)
+    SheetStep.objects.create(sheet=sheet, section="lockout", order=1, title="Shore power")
+
+    said = text_of(client_as(technician).get("/"))
+    for text in (
+        "lunes 2 de marzo",
+        "Mis hojas",
+        "Hoja 0411, planeada para",
+        "Sigue: Corriente externa",
+        "1 paso abierto",
+        "fuera, en",
+        "la ronda de hoy no se ha hecho",
+        "(vencido)",
+        "Lecturas y rondas",
+    ):
+        assert text in said, text
+    assert "My sheets" not in said
+
+    managers = client_as(manager).get("/")
+    assert '<html lang="en"' in managers.text
+    assert "Monday 2 March" in text_of(managers)
+
+
 def test_a_technician_without_sheets_is_told_who_hands_them_out(client_as: Any) -> None:
     assert "No sheet is handed out to you." in text_of(client_as("technician").get("/"))
 

@@ -9,7 +9,9 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from equipment.models import Finding, Round, RoundItem
 from shop import arrivedwords
+from shop.enteredwords import KIND_WORDS
 from shop.models import Person, ServiceSheet, Settlement, Shop, StepEntry, Unsettled
 from tests.inventory.factories import received
 from tests.inventory.pages.browsing import text_of
@@ -87,6 +89,41 @@ def test_it_is_posted_with_another_value(client: Client, phone: Phone, manager: 
     assert StepEntry.objects.get(event_id=row.event_id).author == manager
     assert "Nothing waits." in page(client)
     assert "posted by A. Manager" in page(client)
+    for name, args in (("unsettled", ()), ("sheet", (phone.sheet.number,)), ("settle", (row.pk,))):
+        found = page(client, name, *args)
+        assert "300 V" in found, name
+        assert ": 241 V" in found, name  # what was posted in its place
+
+
+def test_a_part_or_a_reading_that_waits_is_named_with_its_figure_and_place(
+    client: Client, phone: Phone, world: SheetWorld
+) -> None:
+    part = world.kit
+    waits(phone, phone.entry("add", part=part.number.lower(), place="K-03", quantity="7"))
+    waits(phone, phone.entry("add", part="X-0", place="", quantity="1"))
+    counter = world.fleet.counters["a"]
+    ServiceSheet.objects.filter(pk=phone.sheet.pk).update(
+        state="void", voided_by=world.manager, voided_at=NOW
+    )
+    waits(phone, phone.entry("reading", counter=counter.pk, value="7990", step="reset"))
+    for name, args in (("unsettled", ()), ("sheet", (phone.sheet.number,))):
+        found = page(client, name, *args).replace(" : ", ": ")
+        assert f"A part added: 7 pieces of {part} from K-03" in found, name
+        assert "7 pieces asked, none there." in found, name
+        assert "A part added: 1 of X-0" in found, name
+        assert f"Reading of {counter.name}: 7990 strokes, was reset" in found, name
+
+
+def test_it_is_posted_with_the_value_as_left(client: Client, phone: Phone) -> None:
+    row = waits(phone, volts(phone))
+    said = {"act": "post", "value": "300", "remedy": "put_right", "finding_text": "", "note": ""}
+    refused = send(client, row, **said, left_value="")
+    assert refused.context["post_form"].errors == {
+        "left_value": ["Read it again, and enter the value as left."]
+    }
+    assert send(client, row, **said, left_value="240").status_code == 302
+    entry = StepEntry.objects.get(event_id=row.event_id)
+    assert (entry.value, entry.left_value) == (300, 240)
 
 
 def test_what_is_refused_again_is_said_beside_its_field_and_what_was_typed_stays(
@@ -150,7 +187,11 @@ def test_a_part_of_a_closed_sheet_is_issued_from_a_place(
     ("kind", "said", "fields"),
     [
         ("used", {"used": "9 x"}, ["used"]),
-        ("add", {"part": "nothing", "quantity": "1"}, ["part", "quantity", "place"]),
+        (
+            "add",
+            {"part": "nothing", "quantity": "1"},
+            ["part", "quantity", "place", "expired_reason"],
+        ),
         ("reading", {"value": "x"}, ["value", "step", "before_reset", "face_start"]),
         ("found", {"text": ""}, ["text"]),
         (
@@ -168,7 +209,7 @@ def test_each_kind_shows_what_may_be_put_right(
     row = waits(phone, phone.entry(kind, **said))
     answer = client.get(reverse("shop:settle", args=[row.pk]))
     assert list(answer.context["post_form"].fields) == fields
-    assert arrivedwords.KIND_WORDS[kind] in page(client)
+    assert KIND_WORDS[kind] in page(client)
 
 
 def test_all_of_a_sheet_by_one_button(client: Client, phone: Phone, technician: Person) -> None:
@@ -260,3 +301,24 @@ def test_the_page_asks_as_much_of_the_database_for_many_as_for_few(
 )
 def test_how_wrong_a_clock_was(seconds: int, said: str) -> None:
     assert arrivedwords.clock_text(seconds) == said
+
+
+def test_what_waits_of_a_round_is_read_and_settled_by_its_rig(
+    client: Client, phone: Phone, world: SheetWorld, manager: Person
+) -> None:
+    phone.rig = world.fleet.rig
+    item = RoundItem.objects.create(
+        code="R1", kind=world.fleet.components["gun"].type.kind, text="Trigger lock", every="day"
+    )
+    Person.objects.filter(pk=phone.who.pk).update(is_active=False)
+    answers = [{"item": item.pk, "answer": "wrong", "note": "slips"}]
+    row = waits(phone, phone.entry("round", answers=answers))
+    for name, args in (("unsettled", ()), ("settle", (row.pk,)), ("today", ())):
+        assert "Round of rig 01 Trailer 1" in page(client, name, *args), name
+    assert "not right, Trigger lock: slips" in page(client)
+    assert send(client, row, act="post").status_code == 302
+    made = Round.objects.get()
+    assert (made.author, made.rig) == (phone.who, phone.rig)
+    assert Finding.objects.get().text == "Trigger lock: slips"
+    assert "Rig 01 Trailer 1, A daily round" in page(client)
+    assert "Nothing waits." in page(client)

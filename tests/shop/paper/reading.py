@@ -69,3 +69,12 @@ def qr_modules(reader: PdfReader, page: int) -> set[tuple[int, int]]:
             assert height == 1
             found.update((side - 1 - y, x + step) for step in range(width))
     return found
+
+
+def rules(page: PageObject) -> list[tuple[float, float]]:
+    """(height, length) of each level line."""
+    content = page.get_contents()
+    assert content is not None
+    lines = re.findall(rb"n ([\d.]+) ([\d.]+) m ([\d.]+) ([\d.]+) l S", content.get_data())
+    found = [tuple(map(float, each)) for each in lines]
+    return [(y, x2 - x) for x, y, x2, y2 in found if y == y2]

@@ -1,10 +1,13 @@
 """A sheet like the ones a shop prints; all names are invented."""
 
+from dataclasses import replace
+
 from shop.paper.sheet import (
     Caution,
     CheckGroup,
     LockoutStep,
     PaperCheck,
+    PaperFound,
     PaperPart,
     PaperReading,
     SheetPaper,
@@ -163,3 +166,28 @@ def sheet(**changes: object) -> SheetPaper:
         "printed_text": "Printed 25 Nov 2026 14:10",
     }
     return SheetPaper(**{**values, **changes})  # type: ignore[arg-type]
+
+
+def signed_sheet() -> SheetPaper:
+    """The same, signed, with something found at each of its steps."""
+
+    def filled(group: CheckGroup) -> CheckGroup:
+        checks = tuple(
+            replace(check, found_text=f"found{check.number}", choices=()) for check in group.checks
+        )
+        return replace(group, checks=checks)
+
+    return sheet(
+        step=4,
+        step_word="signed",
+        started="24 Nov 08:10",
+        finished="25 Nov 13:50",
+        signed="Signed J. Doe 25 Nov 2026 14:10",
+        groups=tuple(filled(group) for group in GROUPS),
+        parts=tuple(replace(part, used_text=f"used{n}") for n, part in enumerate(PARTS)),
+        readings=tuple(replace(r, now_text=f"now{n}") for n, r in enumerate(READINGS)),
+        cautions=tuple(replace(c, read_text=f"read{n}") for n, c in enumerate(CAUTIONS)),
+        lockout=tuple(replace(s, done_text=f"locked{n}") for n, s in enumerate(LOCKOUT)),
+        zero_gauges=tuple(replace(g, found_text=f"zero{n}") for n, g in enumerate(ZERO)),
+        found_work=(PaperFound("Scuff cover at joint 3 split again.", by_text="J. Doe, 25 Nov"),),
+    )

@@ -52,3 +52,34 @@ def test_empty_text_has_no_lines() -> None:
 
 def test_accents_are_composed_so_that_the_face_has_them() -> None:
     assert [run.face for run in line("Gro\u0308ße").runs] == ["Archivo"]
+
+
+@pytest.mark.parametrize(
+    ("name", "drawn"),
+    [
+        ("שלום כהן", "ןהכ םולש"),
+        ("סדנה 4 (תל אביב)", "(ביבא לת) 4 הנדס"),
+        ("read: שלום כהן, 25 Nov 2026", "read: ןהכ םולש, 25 Nov 2026"),
+        # Joined: a first, two middle and a last form; lam and alef are one.
+        ("محمد", "\ufeaa\ufee4\ufea4\ufee3"),
+        ("علي لا", "\ufefb \ufef2\ufee0\ufecb"),
+        ("محمد, 07:46", "\ufeaa\ufee4\ufea4\ufee3, 07:46"),
+        ("الله", "\ufeea\ufee0\ufedf\ufe8d"),
+        ("王小明, サトウ", "王小明, サトウ"),
+        ("김민수, B. Sorrel", "[GimMinSu], B. Sorrel"),
+        ("\ue000", "□"),
+    ],
+)
+@pytest.mark.parametrize("bold", [False, True])
+def test_letters_stand_in_the_order_in_which_they_are_drawn(
+    name: str, drawn: str, bold: bool
+) -> None:
+    assert letters((line(name, bold=bold),)) == drawn
+    assert letters(plain(name, width=400, bold=bold)) == drawn
+
+
+def test_a_long_name_from_right_to_left_breaks_in_reading_order() -> None:
+    words = "שלום כהן"
+    first, second = plain(words, width=line("שלום").width + 1)
+    assert letters((first,)) == "םולש"
+    assert letters((second,)) == "ןהכ"

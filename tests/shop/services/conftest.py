@@ -11,9 +11,11 @@ from django.apps import apps
 
 from shop.models import Person, ServiceSheet, SheetStep, Shop
 from shop.services.drafting import hand_out
+from shop.services.in_order import open_returns
 from shop.services.sheet_parts import enter_used, in_tray, take_parts
 from shop.services.signing import sign_sheet
 from shop.services.working import answer_step
+from tests.shop.phones import Phone
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
 
 
@@ -72,8 +74,9 @@ class Hands:
             )
 
     def put_back_into_service(self) -> None:
+        again = open_returns(self.sheet)
         for step in self.steps("return"):
-            if step.entry_id is None:
+            if step.entry_id is None or step in again:
                 self.answer(step)
 
     def sign(self, *, in_service: bool = True, **more: Any) -> ServiceSheet:
@@ -108,6 +111,18 @@ def done(hands: Hands) -> Hands:
     hands.use()
     hands.fresh()
     return hands
+
+
+@pytest.fixture
+def phone(hands: Hands, technician: Person) -> Phone:
+    return Phone(technician, hands.sheet)
+
+
+@pytest.fixture
+def opened(phone: Phone) -> Phone:
+    """A phone whose sheet has its checks open."""
+    assert {each.state for each in phone.send(*phone.before_the_checks())} == {"taken"}
+    return phone
 
 
 def rows_of_every_table() -> dict[str, int]:

@@ -123,7 +123,6 @@ def test_a_word_for_the_next_one(phone: Phone, shop: Shop, person_as: Any) -> No
     assert [(each["by"], each["minutes"], each["since"]) for each in told["time"]] == [
         (phone.who.name, 300, "")
     ]
-    assert told["hands"] == [phone.who.name]
 
 
 def test_a_running_time_is_told_with_its_beginning(phone: Phone, shop: Shop) -> None:

@@ -37,7 +37,7 @@ def post_until_held(path: str, *, unguarded: bool) -> None:
     """What the killed process does: posts a batch, and stops for good inside its sixth entry."""
     if unguarded:
         mock.patch.object(batch, "transaction", SimpleNamespace(atomic=nullcontext)).start()
-        mock.patch.object(batch, "lock_sheet", lambda sheet: sheet).start()
+        mock.patch.object(batch, "lock", lambda of: of).start()
     inside, seen = Arrival.objects.create, []
 
     def hold(**row: Any) -> Arrival:
@@ -49,7 +49,7 @@ def post_until_held(path: str, *, unguarded: bool) -> None:
 
     mock.patch.object(Arrival.objects, "create", hold).start()
     arrive(
-        sheet=ServiceSheet.objects.get(),
+        of=ServiceSheet.objects.get(),
         batch=read_batch(json.loads(Path(path).read_text())),
         recorded_at=NOW,
         zone=Shop.objects.get().zone,

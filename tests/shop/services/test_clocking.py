@@ -71,25 +71,26 @@ def test_a_second_technician_joins_by_starting_time(hands: Hands, second: Person
 
 
 def test_the_paper_and_the_kept_copy_say_who_worked_on_it(done: Hands, second: Person) -> None:
-    before = paper_of(done.sheet, today=NOW.date()).cells
+    before = paper_of(done.sheet, today=NOW.date(), system="us").cells
     assert ("Technician", done.who.name) in before
     tap(start_time, done.sheet, second, 10)
     with_both = ("Technician", f"{done.who.name}, with {second.name}")
-    assert with_both in paper_of(done.sheet, today=NOW.date()).cells
+    assert with_both in paper_of(done.sheet, today=NOW.date(), system="us").cells
     sheet = done.sign(at=after(60))
     assert with_both in map(tuple, sheet.signed_copy.document["cells"])
 
 
 def test_a_signature_proposes_the_time_of_all(hands: Hands, second: Person) -> None:
     zone, planned = sheet_zone(), 45 + 90
-    assert likely_minutes(hands.sheet, now=after(50), zone=zone) == planned
+    assert likely_minutes(hands.sheet, now=after(50), zone=zone).minutes == planned
     hands.answer(hands.steps("caution")[0])
-    assert likely_minutes(hands.fresh(), now=after(50), zone=zone) == 50
-    assert likely_minutes(hands.sheet, now=NOW + timedelta(days=1), zone=zone) == planned
+    assert likely_minutes(hands.fresh(), now=after(50), zone=zone).minutes == 50
+    assert likely_minutes(hands.sheet, now=NOW + timedelta(days=1), zone=zone).minutes == planned
     for who, begins, ends in ((hands.who, 0, 20), (second, 5, 15)):
         tap(start_time, hands.sheet, who, begins)
         tap(stop_time, hands.sheet, who, ends)
-    assert likely_minutes(hands.sheet, now=after(50), zone=zone) == 30
+    likely = likely_minutes(hands.sheet, now=after(50), zone=zone)
+    assert (likely.minutes, likely.persons) == (30, (hands.who.pk, second.pk))
 
 
 def test_whoever_enters_something_worked_on_it_too(hands: Hands, second: Person) -> None:

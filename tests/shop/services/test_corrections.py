@@ -23,12 +23,12 @@ from shop.services.corrections import (
     RightPart,
     RightReading,
     correct_sheet,
-    stands_of,
 )
 from shop.services.left_undone import left_undone
 from shop.services.minutes import doings
 from shop.services.paper import paper_to_print
 from shop.services.refusals import SheetRefused
+from shop.services.standing import stands_of
 from shop.services.working import enter_reading
 from tests.inventory.factories import received
 from tests.races import all_meet_in, at_once, without_row_locks
@@ -72,7 +72,7 @@ def volts(sheet: ServiceSheet) -> Any:
 
 def printed(sheet: ServiceSheet) -> Any:
     sheet = ServiceSheet.objects.get(pk=sheet.pk)
-    return paper_to_print(sheet, today=TODAY, url="", printed="")
+    return paper_to_print(sheet, today=TODAY, system="us")
 
 
 def test_a_misread_face_is_corrected_and_lives_follow(

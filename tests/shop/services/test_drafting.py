@@ -86,7 +86,7 @@ def test_where_nobody_looks_the_database_refuses_it_still(
     monkeypatch.setattr(drafting, "_refuse_doubles", lambda dues, findings: None)
     before = rows_of_every_table()
     with pytest.raises(SheetRefused, match="at the same moment"):
-        world.draft(world.oil)
+        world.draft(world.oil, is_sure=True)
     assert rows_of_every_table() == before
 
 

@@ -104,10 +104,10 @@ def test_a_change_follows_the_old_row_and_an_old_sheet_prints_what_stood(
     row.refresh_from_db()
     assert (row.ended_by, row.ended_at, new.follows, new.order) == (manager, LATER, row, row.order)
     assert new.source == isolating.OWN_WORDS
-    sources = [step.source for step in paper_of(sheet, today=TODAY).lockout]
+    sources = [step.source for step in paper_of(sheet, today=TODAY, system="us").lockout]
     assert "Generator" in sources
     assert "Main set" not in sources
-    newer = paper_of(world.draft(*_redraft(world, sheet)), today=TODAY).lockout
+    newer = paper_of(world.draft(*_redraft(world, sheet)), today=TODAY, system="us").lockout
     assert next(each for each in newer if each.source == "Main set").action.endswith(
         "(left of the door)"
     )

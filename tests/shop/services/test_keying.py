@@ -104,6 +104,18 @@ def test_checks_stay_locked_until_the_paper_confirms_what_comes_before(
     assert hands.fresh().state == "handed_out"
 
 
+def test_a_lock_that_the_paper_leaves_out_is_refused_beside_it(
+    hands: Hands, world: SheetWorld
+) -> None:
+    keyed = changed(paper(hands), "Your own lock", answer="na", note="alone here")
+    with pytest.raises(KeyedRefused) as refusal:
+        key(hands, world.manager, keyed)
+    said = refusal.value.errors[f"step-{hands.sheet.steps.get(phase='lock').pk}"]
+    assert (
+        said == "“Your own lock” is asked for on every job: it cannot be marked as not applicable."
+    )
+
+
 def test_a_gauge_off_zero_is_refused_beside_it(hands: Hands, world: SheetWorld) -> None:
     keyed = paper(hands)
     gauge = hands.steps("zero")[0]

@@ -16,7 +16,8 @@ from inventory import guards
 from shop.models import LineNote, Person, ServiceSheet, SheetLine
 from shop.paper.content import PaperPicture
 from shop.services.knowledge import image_of, known_for, leave_note, pictures_for_paper
-from shop.services.paper import paper_from_plain, paper_of, paper_to_plain
+from shop.services.paper import paper_of
+from shop.services.paper.keeping import paper_from_plain, paper_to_plain
 from shop.services.refusals import SheetClosed, SheetRefused
 from tests.equipment.factories import service_for
 from tests.equipment.photographs import photo_file
@@ -230,7 +231,7 @@ class TestPaper:
         gun = world.fleet.components["gun"].type
         first = picture(world, gun, 300)
         print_on_sheets(known=first, is_printed=True, author=world.manager, at=NOW)
-        paper = paper_of(world.draft(), today=TODAY)
+        paper = paper_of(world.draft(), today=TODAY, system="us")
         kept = paper_to_plain(paper)
         take_off_known(known=Known.objects.get(), author=world.manager, at=NOW, reason="old")
         assert paper_from_plain(kept, url="", printed="").pictures == paper.pictures

@@ -1,12 +1,15 @@
 """What was signed on paper: who and when beside every entry, and what was kept long ago."""
 
 import json
+from datetime import datetime, timedelta
+from decimal import Decimal
 from io import BytesIO
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
@@ -17,9 +20,12 @@ from equipment.services.photos import store_picture
 from shop import words
 from shop.models import PartEntry, Person, ReadingEntry, ServiceSheet, StepEntry
 from shop.paper.pictures import GONE
-from shop.paper.sheet import SheetPaper
-from shop.services.paper import paper_from_plain, paper_of, paper_to_plain, paper_to_print
+from shop.paper.sheet import SheetPaper, sheet_pdf
+from shop.services.knowledge import leave_note
+from shop.services.paper import paper_of, paper_to_print
+from shop.services.paper.keeping import paper_from_plain, paper_to_plain
 from shop.services.working import answer_step
+from tests.inventory.pages.browsing import text_of
 from tests.shop.paper.reading import read, text
 from tests.shop.services.conftest import Hands
 from tests.shop.worlds import NOW, TODAY, SheetWorld
@@ -67,7 +73,7 @@ def _said(letters: str, wanted: str) -> bool:
 
 @pytest.mark.django_db
 def test_what_is_kept_comes_back_as_it_was(world: SheetWorld, done: Hands) -> None:
-    paper = paper_of(done.fresh(), today=TODAY, url=URL, printed=PRINTED)
+    paper = paper_of(done.fresh(), today=TODAY, system="us", url=URL, printed=PRINTED)
     through_json = json.loads(json.dumps(paper_to_plain(paper)))
     assert restored(through_json) == paper
 
@@ -89,7 +95,7 @@ def test_the_signed_copy_says_who_and_when_beside_every_entry(
         recorded_at=at,
     )
     signed = done.sign()
-    paper = paper_to_print(signed, today=TODAY, url=URL, printed=PRINTED)
+    paper = paper_to_print(signed, today=TODAY, system="us", url=URL, printed_at=NOW)
     found = text(read(paper))
     zone = world.shop.zone
     entries = [
@@ -104,12 +110,57 @@ def test_the_signed_copy_says_who_and_when_beside_every_entry(
 
 
 @pytest.mark.django_db
+def test_the_note_for_the_next_one_is_printed_and_kept_with_the_sheet(
+    world: SheetWorld, done: Hands, client_as: Any
+) -> None:
+    oil, rebuild = sorted(done.sheet.lines.all(), key=lambda line: line.title == "full rebuild")
+    for line, said in ((rebuild, "long screw left"), (oil, "use the new can"), (oil, "")):
+        leave_note(
+            line=line,
+            text=said,
+            event_id=uuid4(),
+            author=done.who,
+            at=NOW,
+            recorded_at=NOW,
+        )
+    at = words.dated(NOW, zone=world.shop.zone)
+    wanted = f"Note for the next one: long screw left ({done.who.name}, {at})"
+
+    def printed() -> SheetPaper:
+        sheet = ServiceSheet.objects.get(pk=done.sheet.pk)
+        return paper_to_print(sheet, today=TODAY, system="us", url=URL, printed_at=NOW)
+
+    assert wanted in text(read(printed()))
+    done.sign()
+    kept = printed()
+    assert wanted in text(read(kept))
+    assert text(read(kept)).count("Note for the next one") == 1  # the other was taken back
+    page = text_of(client_as("manager").get(f"/sheets/{done.sheet.number}/"))
+    assert wanted in page
+    assert "use the new can" not in page
+    Person.objects.filter(pk=done.who.pk).update(name="Somebody Else")
+    assert printed() == kept
+
+
+@pytest.mark.django_db
+def test_a_sheet_kept_before_notes_and_differences_prints_byte_for_byte(done: Hands) -> None:
+    sheet = done.sign()
+    document = sheet.signed_copy.document
+    now = sheet_pdf(restored(document))
+    for group in document["groups"]:
+        del group["left_text"]
+        for check in group["checks"]:
+            del check["apart_text"]
+    assert sheet_pdf(restored(document)) == now
+
+
+@pytest.mark.django_db
 def test_a_note_and_why_a_sheet_is_void_are_printed(world: SheetWorld) -> None:
     sheet = world.draft(note="mind the whip hose")
     sheet.state, sheet.void_reason = ServiceSheet.State.VOID, "rig sold"
     sheet.voided_by, sheet.voided_at = world.manager, timezone.now()
     sheet.save()
-    found = text(read(paper_of(sheet, today=TODAY)))
+    found = text(read(paper_of(sheet, today=TODAY, system="us")))
     assert "mind the whip hose" in found
     assert "rig sold" in found
 
@@ -135,7 +186,7 @@ def test_what_is_known_of_the_work_is_printed_and_kept(
     signed = done.sign()
     signed = ServiceSheet.objects.get(pk=signed.pk)
     assert "image" not in signed.signed_copy.document["pictures"][0]
-    reader = read(paper_to_print(signed, today=TODAY, url=URL, printed=PRINTED))
+    reader = read(paper_to_print(signed, today=TODAY, system="us", url=URL, printed_at=NOW))
     found = text(reader)
     for wanted in (
         "Torque the front to 18 ft-lb, maker’s sheet, page 12",
@@ -152,7 +203,7 @@ def test_what_is_known_of_the_work_is_printed_and_kept(
 
 @pytest.mark.django_db
 def test_a_picture_that_is_gone_leaves_its_caption(done: Hands) -> None:
-    document = paper_to_plain(paper_of(done.fresh(), today=TODAY))
+    document = paper_to_plain(paper_of(done.fresh(), today=TODAY, system="us"))
     document["pictures"] = [{"caption": "Gun: exploded view", "key": "0" * 64}]
     found = text(read(restored(document)))
     assert f"Gun: exploded view {GONE}" in found
@@ -164,6 +215,106 @@ def test_each_person_who_read_a_caution_is_named(done: Hands, manager: Person) -
     answer_step(
         step=first, answer="done", author=manager, event_id=uuid4(), at=NOW, recorded_at=NOW
     )
-    paper = paper_of(done.fresh(), today=TODAY)
+    paper = paper_of(done.fresh(), today=TODAY, system="us")
     assert done.who.name in paper.cautions[0].by_text
     assert manager.name in paper.cautions[0].by_text
+
+
+@pytest.mark.django_db
+def test_a_signed_sheet_says_what_was_done_and_that_a_value_stayed_out_of_limit(
+    done: Hands,
+) -> None:
+    def paper() -> SheetPaper:
+        return paper_to_print(
+            ServiceSheet.objects.get(pk=done.sheet.pk), today=TODAY, system="us", printed_at=NOW
+        )
+
+    before = dict(paper().cells)
+    assert "Planned work" in before
+    assert not any(group.outcome_text for group in paper().every_group)
+    stopped = {"remedy": "stop", "finding_text": "regulator drifts"}
+    done.answer(done.check("Volts at rated load"), "value", value=Decimal(282), **stopped)
+    done.sign()
+    after = dict(paper().cells)
+    assert "Planned work" not in after
+    assert after["Time worked"] == "1 h 30 min"
+    assert after["Signed on"] == words.whole_day(NOW.date())
+    outcomes = [group.outcome_text for group in paper().every_group]
+    assert sorted(outcomes) == ["done", "done, 1 value out of limit"]
+    (out,) = [check for group in paper().every_group for check in group.checks if check.is_out]
+    assert out.text == "Volts at rated load"
+
+
+def test_what_a_gauge_showed_before_it_read_zero_stays_on_paper(
+    hands: Hands, world: SheetWorld
+) -> None:
+    """29 CFR 1910.147(d)(5): pressure that may come back is watched until the work is done."""
+    hands.take()
+    gauge = hands.steps("zero")[0]
+    for section in ("caution", "lockout"):
+        for step in hands.steps(section):
+            hands.answer(step)
+    for minutes, value, who in ((2, 40, hands.who), (5, 12, world.manager), (20, 0, hands.who)):
+        at = NOW + timedelta(minutes=minutes)
+        more = {"value": Decimal(value), "author": who, "at": at, "recorded_at": at}
+        hands.answer(gauge, "value", **more)
+    for step in hands.steps("zero")[1:]:
+        hands.answer(step, "value", value=Decimal(0))
+        hands.answer(step, "value", value=Decimal(0))
+    hands.do_the_checks()
+    hands.use()
+    signed = hands.sign()
+    printed = paper_to_print(signed, today=TODAY, system="us")
+    first, second = printed.zero_gauges[:2]
+    said = "Before that: 40 psi at 06:02, 12 psi at 06:05 (A. Manager)"
+    assert first.before_text == said
+    assert second.before_text == ""  # zero again is no news
+    assert said in text(read(printed))
+    kept = json.loads(json.dumps(signed.signed_copy.document))
+    for each in [*kept["zero_gauges"], *kept["lockout"]]:
+        del each["before_text"]
+    assert {each.before_text for each in restored(kept).zero_gauges} == {""}
+    assert {each.before_text for each in restored(kept).lockout} == {""}
+
+
+def test_that_a_step_of_lockout_was_taken_back_stays_on_paper(
+    hands: Hands, world: SheetWorld, client: Client
+) -> None:
+    """29 CFR 1910.147(d)(3), (d)(6): the proof is of what is isolated when it is made."""
+    hands.take()
+    for section in ("caution", "lockout"):
+        for step in hands.steps(section):
+            hands.answer(step)
+    point, gauge = hands.sheet.steps.get(title="Generator"), hands.steps("zero")[0]
+    zero = {"value": Decimal(0)}
+    hands.answer(gauge, "value", **zero)
+
+    def after(minutes: int) -> dict[str, datetime]:
+        at = NOW + timedelta(minutes=minutes)
+        return {"at": at, "recorded_at": at}
+
+    hands.answer(point, "cleared", author=world.manager, **after(5))
+    hands.answer(point, **after(6))
+    hands.answer(gauge, "cleared", **after(7))
+    hands.answer(gauge, "value", **zero, **after(8))
+    for step in hands.steps("zero")[1:]:
+        hands.answer(step, "value", **zero, **after(8))
+    hands.answer(hands.sheet.steps.get(title="Tried to start"), **after(9))
+    hands.do_the_checks()
+    hands.use()
+    signed = hands.sign()
+    printed = paper_to_print(signed, today=TODAY, system="us")
+    said = {
+        "Generator": "Before that: done at 06:00, taken back at 06:05 (A. Manager)",
+        "Gauge": "Before that: 0 psi at 06:00, taken back at 06:07",
+    }
+    told = {each.source: each.before_text for each in printed.lockout}
+    assert told.pop("Generator") == said["Generator"]
+    assert set(told.values()) == {""}
+    assert printed.zero_gauges[0].before_text == said["Gauge"]
+    client.force_login(world.manager)
+    page = client.get(f"/sheets/{signed.number}/").content.decode()
+    drawn = text(read(printed))
+    for each in said.values():
+        assert each in page
+        assert each in " ".join(drawn.split())

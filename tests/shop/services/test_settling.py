@@ -22,7 +22,6 @@ from shop.services.arriving import (
     post,
     post_all,
     set_aside,
-    settling,
     snapshot,
 )
 from shop.services.refusals import BadAnswer, ElectricianNeeded, SheetClosed, SheetRefused
@@ -72,6 +71,17 @@ def out_of_limit(phone: Phone) -> dict[str, Any]:
 
 
 # --- on an open sheet -------------------------------------------------------------------------
+
+
+def test_a_lock_said_not_to_apply_without_signal_waits_and_is_never_posted_so(
+    opened: Phone, world: SheetWorld
+) -> None:
+    lock = opened.sheet.steps.get(phase="lock")
+    [row] = wait(opened, opened.answer(lock, "na", note="alone here"))
+    assert "it cannot be marked as not applicable" in row.reason
+    with pytest.raises(BadAnswer, match="cannot be marked"):
+        settle(world, row)
+    assert [entry.answer for entry in lock.entries.all()] == ["done"]
 
 
 def test_put_right_it_is_the_managers_and_counts_for_when_it_was_made(
@@ -128,7 +138,7 @@ def test_all_of_a_sheet_is_posted_in_the_order_made(opened: Phone, world: SheetW
     Person.objects.filter(pk=opened.who.pk).update(is_active=False)
     wait(opened, *made)
     posted, left = post_all(
-        sheet=opened.sheet, author=world.manager, at=SETTLED_AT, zone=world.shop.zone
+        of=opened.sheet, author=world.manager, at=SETTLED_AT, zone=world.shop.zone
     )
     assert posted == 2
     assert [(row.payload["value"], "out of limit" in why) for row, why in left] == [("300", True)]
@@ -291,7 +301,7 @@ def test_twin_without_the_lock_both_get_past_the_look(
     """Then only the unique key of the settlement stops the second, in words of the database."""
     [row] = wait(opened, out_of_limit(opened))
     without_row_locks(monkeypatch)
-    all_meet_in(monkeypatch, settling, "refuse_long")
+    all_meet_in(monkeypatch, Settlement.objects, "create")
     results = at_once(
         *[lambda: set_aside(unsettled=row, note="so", author=world.manager, at=SETTLED_AT)] * 2
     )
@@ -322,7 +332,7 @@ def test_a_person_picks_an_answer_with_the_found_work_it_opened(
     pick = opened.entry("pick", event=str(first.event_id), at=LATER)
     assert opened.send(pick, pick, now=LATER)[0].state == "taken"
     step = snapshot(opened.sheet, zone=shop.zone)["steps"][str(first.step_id)]
-    assert (step["value"], step["out"], step["rivals"]) == ("300", True, [])
+    assert (step["values"]["us"], step["out"], step["rivals"]) == ("300", True, [])
     assert Finding.objects.count() == 1
     assert StepEntry.objects.filter(step=first.step).count() == 3
 
@@ -352,3 +362,22 @@ def test_only_an_electrician_picks_an_electricians_answer(opened: Phone, world: 
         pick_answer(
             picked=picked, event_id=uuid4(), author=world.manager, at=LATER, recorded_at=LATER
         )
+
+
+def test_a_part_that_expired_is_taken_when_a_manager_says_why(
+    opened: Phone, world: SheetWorld
+) -> None:
+    received(world.seal, world.bin, 5, 500, expires_on=NOW.date() - timedelta(days=1))
+    asked = {"part": world.seal.number, "quantity": "2", "place": world.bin.code}
+    [live] = opened.send(opened.entry("add", **asked, live=True))
+    assert (live.state, live.field) == ("refused", "expired_reason")
+    assert "only when a manager says why" in live.words
+    [own] = opened.send(opened.entry("add", **asked, live=True, expired_reason="looks sound"))
+    assert own.state == "refused"  # a technician's reason opens nothing
+    [row] = wait(opened, opened.entry("add", **asked))
+    with pytest.raises(NotTaken):
+        settle(world, row)
+    settle(world, row, expired_reason="cured last week, looks sound")
+    moved = Movement.objects.filter(part=world.seal, quantity_steps__gt=0).latest("pk")
+    assert moved.reason.endswith("Expired: cured last week, looks sound")
+    assert prove() == []

@@ -5,15 +5,18 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.utils.translation import override
 
 from equipment.models import Reading, Renewal
 from inventory.models import Movement
 from inventory.services import prove
 from shop.models import Arrival, ServiceSheet, SignedCopy, Unsettled
+from shop.paper.content import SheetPaper
 from shop.services import clocking, signing
-from shop.services.arriving import Outcome
+from shop.services.arriving import Outcome, post, set_aside
 from shop.services.paper import paper_to_print
 from shop.services.refusals import SheetRefused, UsedMoreThanTaken
+from shop.spoken import own
 from tests.races import at_once
 from tests.shop.phones import Phone
 from tests.shop.services.conftest import Hands, later, rows_of_every_table
@@ -23,6 +26,8 @@ pytestmark = pytest.mark.django_db
 
 LATER = NOW + timedelta(hours=5)
 SIGNED_AT = NOW + timedelta(hours=2)
+#: NOW in the zone of the shop.
+ENTERED_AT = "4 Feb 2026 06:00"
 DRAWN = "M 10 20 L 30 40 L 50 20"
 
 
@@ -51,6 +56,11 @@ def reading(phone: Phone, world: SheetWorld, value: str, name: str = "hours") ->
     return phone.entry("reading", counter=counter, value=value, sure=value)
 
 
+def printed(phone: Phone) -> SheetPaper:
+    sheet = ServiceSheet.objects.select_related("signed_copy").get(pk=phone.sheet.pk)
+    return paper_to_print(sheet, today=TODAY, system="us")
+
+
 def issued(sheet: ServiceSheet) -> dict[str, int]:
     rows = Movement.objects.filter(
         kind="issue", source_kind="sheet", source_number=sheet.number
@@ -74,20 +84,29 @@ def test_what_was_signed_hours_ago_is_signed_then(phone: Phone, world: SheetWorl
 
 def test_the_drawn_signature_prints_for_ever(phone: Phone) -> None:
     send(phone, sign(phone))
-    sheet = ServiceSheet.objects.get(pk=phone.sheet.pk)
     assert SignedCopy.objects.get().document["drawn"] == DRAWN
-    printed = paper_to_print(sheet, today=TODAY, url="", printed="")
-    assert (printed.drawn, printed.waits) == (DRAWN, ())
+    assert (printed(phone).drawn, printed(phone).waits) == (DRAWN, ())
+
+
+def test_a_part_that_nobody_knows_is_named_on_the_paper_by_what_was_typed(phone: Phone) -> None:
+    added = phone.entry("add", part="GSK-4711", place="", quantity="1", sure="")
+    [waits, signed] = send(phone, added, sign(phone))
+    assert (waits.state, signed.state) == ("waiting", "taken")
+    said = "There is no part of the number “GSK-4711”."
+    [text] = printed(phone).waits
+    assert text == f"A part added: 1 of GSK-4711 (A. Technician, {ENTERED_AT}). {said}"
+    with override("es"):
+        assert own(said) == "No hay ninguna pieza con el número “GSK-4711”."
 
 
 def test_a_copy_from_before_phones_still_prints(done: Hands) -> None:
     done.sign()
     copy = SignedCopy.objects.get()
-    for name in ("drawn", "waits"):
+    for name in ("drawn", "waits", "settled"):
         del copy.document[name]
     sheet = ServiceSheet.objects.select_related("signed_copy").get(pk=done.sheet.pk)
     sheet.signed_copy = copy
-    assert paper_to_print(sheet, today=TODAY, url="", printed="").waits == ()
+    assert paper_to_print(sheet, today=TODAY, system="us").waits == ()
 
 
 def test_sent_twice_it_is_signed_once(phone: Phone) -> None:
@@ -126,8 +145,10 @@ def test_a_reading_that_contradicts_another_waits_and_the_rest_is_posted(
     waits = Unsettled.objects.get()
     assert (waits.kind, waits.author, waits.at) == ("reading", phone.who, NOW)
     assert waits.payload["value"] == "215"
-    assert "218" in waits.reason
-    assert sheet.signed_copy.document["waits"] == [waits.reason]
+    assert waits.reason == "Lower than 218, read on 4 Feb 2026."
+    assert sheet.signed_copy.document["waits"] == [
+        f"Reading of Generator hours: 215 h (A. Technician, {ENTERED_AT}). {waits.reason}"
+    ]
 
 
 def test_more_used_than_lies_in_the_tray_waits_and_the_rest_is_spent(
@@ -140,8 +161,52 @@ def test_more_used_than_lies_in_the_tray_waits_and_the_rest_is_spent(
     assert issued(sheet) == {"F-09": 1, world.kit.number: 1}
     waits = Unsettled.objects.get()
     assert (waits.kind, waits.payload["row"], waits.payload["used"]) == ("used", row.pk, "3")
-    assert waits.reason == "3 pieces of oil filter used; the tray held 1 piece."
+    assert waits.reason == "The tray held 1 piece."
+    assert sheet.signed_copy.document["waits"] == [
+        f"Parts used: 3 pieces of F-09 oil filter (A. Technician, {ENTERED_AT}). {waits.reason}"
+    ]
     assert prove() == []
+
+
+def test_what_the_bin_does_not_hold_is_named_with_its_place_and_what_lies_there(
+    phone: Phone, world: SheetWorld
+) -> None:
+    number = world.kit.number.lower()
+    added = phone.entry("add", part=number, place="k-03", quantity="2", sure="yes")
+    send(phone, added, sign(phone))
+    [text] = printed(phone).waits
+    name = f"{world.kit} from k-03"
+    assert text.startswith(f"A part added: 2 pieces of {name} (A. Technician, {ENTERED_AT}). ")
+    assert text.endswith("2 pieces asked, none there.")
+
+
+def test_what_was_settled_before_the_signature_says_by_whom_and_how(
+    phone: Phone, world: SheetWorld
+) -> None:
+    volts = phone.sheet.steps.get(title="Volts at rated load")
+    send(phone, *[phone.answer(volts, "value", value=value) for value in ("300", "301")])
+    first, second = Unsettled.objects.order_by("pk")
+    by = {"author": world.manager, "at": NOW + timedelta(hours=1)}
+    set_aside(unsettled=first, note="read twice", **by)
+    post(unsettled=second, changes={"value": "239"}, zone=world.shop.zone, **by)
+    send(phone, sign(phone))
+    about = "Volts at rated load: {} V (A. Technician, " + ENTERED_AT + "). "
+    at = "A. Manager, 4 Feb 2026 07:00"
+    assert printed(phone).waits == ()
+    assert printed(phone).settled == (
+        f"{about.format(300)}Set aside by {at}: read twice",
+        f"{about.format(301)}Posted by {at}: 239 V",
+    )
+
+
+def test_what_is_settled_after_it_does_not_change_what_was_signed(
+    phone: Phone, world: SheetWorld
+) -> None:
+    row = phone.sheet.parts.get(part=world.filter_part)
+    send(phone, phone.entry("used", row=row.pk, used="3"), sign(phone))
+    before = printed(phone)
+    set_aside(unsettled=Unsettled.objects.get(), note="one was", author=world.manager, at=LATER)
+    assert printed(phone) == before
 
 
 def test_a_part_of_which_nobody_said_anything_goes_back_and_waits(
@@ -159,7 +224,8 @@ def test_a_part_of_which_nobody_said_anything_goes_back_and_waits(
     assert issued(sheet) == {"F-09": 1}
     waits = Unsettled.objects.get()
     assert waits.payload["used"] == ""
-    assert waits.reason.startswith("Nobody said how much of")
+    assert waits.reason == "Nobody said how much was used; 1 piece in the tray went back."
+    assert f"Parts used: {world.kit}, nothing said (A. Technician" in printed(phone).waits[0]
     assert prove() == []
 
 

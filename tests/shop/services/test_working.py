@@ -12,9 +12,12 @@ from equipment.counters import WentDown
 from equipment.models import Check, Finding
 from equipment.services import NewReading
 from shop.models import Person, Role, ServiceSheet, SheetStep, StepEntry
-from shop.services.paper import answer_text, limit_text
+from shop.services.answers import typed_value
+from shop.services.in_order import still_locked
+from shop.services.paper.entries import answer_text
 from shop.services.refusals import BadAnswer, ChecksLocked, ElectricianNeeded, SheetClosed
-from shop.services.working import enter_reading, open_checks, still_locked, typed_value
+from shop.services.working import enter_reading, open_checks
+from shop.unitwords import limits
 from tests.shop.services.conftest import Hands
 from tests.shop.worlds import NOW, SheetWorld
 
@@ -69,8 +72,8 @@ def test_a_value_out_of_limit_says_what_was_done(hands: Hands) -> None:
     volts = hands.check("Volts at rated load")
     with pytest.raises(BadAnswer, match="Say what you did"):
         hands.answer(volts, "value", value=Decimal(260))
-    entry = hands.answer(volts, "value", value=Decimal(260), remedy="put_right", note="turned down")
-    assert (entry.is_out_of_limit, entry.finding) == (True, None)
+    stopped = {"remedy": "stop", "finding_text": "regulator drifts"}
+    assert hands.answer(volts, "value", value=Decimal(260), **stopped).is_out_of_limit
     for limit in (228, 252):  # a limit itself is inside
         assert not hands.answer(volts, "value", value=Decimal(limit)).is_out_of_limit
     assert volts.entries.count() == 3
@@ -83,11 +86,12 @@ def test_a_cleanliness_code_is_typed_as_a_code_or_as_counts(hands: Hands) -> Non
     oil.save()
     for text, is_outside in (("3500 500 60", False), ("20/18/15", False), ("19/16/16", True)):
         value = typed_value(oil, text)
-        entry = hands.answer(oil, "value", value=value, remedy="put_right" if is_outside else "")
+        found = {"remedy": "found_work", "finding_text": "change the oil"} if is_outside else {}
+        entry = hands.answer(oil, "value", value=value, **found)
         assert entry.is_out_of_limit == is_outside
-    assert oil.said(entry.value) == "19/16/16 ISO 4406"
-    assert answer_text(entry, oil, zone=ZoneInfo("UTC")).startswith("19/16/16 ISO 4406: Put right")
-    assert limit_text(oil) == "at most 20/18/15 ISO 4406"
+    said = answer_text(entry, oil, zone=ZoneInfo("UTC"), system="us")
+    assert said.startswith("19/16/16 ISO 4406: Open found work")
+    assert limits(oil.in_units("us")) == "at most 20/18/15 ISO 4406"
     for text in ("57", "13/16/18", "dirty"):
         with pytest.raises(BadAnswer):
             typed_value(oil, text)
@@ -186,6 +190,40 @@ def test_an_answer_that_does_not_fit_is_refused(
     with pytest.raises(BadAnswer, match=said):
         hands.answer(hands.check(title), answer, **more)
     assert len(open_checks(hands.sheet)) == 3
+
+
+NEVER_ABSENT = ["Know every source and tell everyone", "Your own lock", "Tried to start"]
+
+
+def test_what_is_of_one_source_may_be_absent_and_the_lock_never(hands: Hands) -> None:
+    """Whoever locks out tells everyone, locks himself and tries to start, whatever the rig has."""
+    for section in ("caution", "zero"):
+        assert not any(step.may_be_absent for step in hands.steps(section))
+    steps = hands.steps("lockout")
+    assert set(NEVER_ABSENT) <= {step.title for step in steps if not step.may_be_absent}
+    assert {step.phase for step in steps if step.may_be_absent} == {"isolate", "release"}
+    for step in steps:
+        if step.may_be_absent:
+            assert hands.answer(step, "na", note="not on this rig").answer == "na"
+        else:
+            with pytest.raises(BadAnswer, match="it cannot be marked as not applicable"):
+                hands.answer(step, "na", note="not on this rig")
+    assert hands.answer(hands.steps("return")[-1], "na", note="stays locked").answer == "na"
+
+
+def test_an_own_lock_once_said_not_to_apply_keeps_the_checks_locked(hands: Hands) -> None:
+    hands.open_the_checks()
+    [lock] = own_locks(hands)
+    StepEntry.objects.create(
+        step=lock,
+        event_id=uuid4(),
+        author=hands.who,
+        at=NOW,
+        recorded_at=NOW,
+        answer="na",
+        note="as it was once taken",
+    )
+    assert still_locked(hands.sheet, who=hands.who) == [lock]
 
 
 def test_the_first_entry_puts_the_sheet_under_way(hands: Hands) -> None:

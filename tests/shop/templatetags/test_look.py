@@ -22,7 +22,7 @@ BARE = {
     "APP_DIRS": True,
     "OPTIONS": {
         "context_processors": ["django.template.context_processors.request"],
-        "builtins": ["shop.templatetags.look"],
+        "builtins": ["django.templatetags.i18n", "shop.templatetags.look"],
     },
 }
 
@@ -202,16 +202,3 @@ def test_a_held_rig_says_so_and_why() -> None:
     assert "must not leave" in html
     assert "cover split &lt;joint 3&gt;" in html
     assert render_to_string("_partials/hold_banner.html", {"findings": []}).strip() == ""
-
-
-@pytest.mark.parametrize(
-    ("value", "unit", "said"),
-    [
-        (Decimal(181613), "ISO 4406", "18/16/13 ISO 4406"),
-        (Decimal("57.5000"), "psi", "57.5 psi"),
-        (None, "psi", ""),
-        ("", "psi", ""),
-    ],
-)
-def test_a_measured_value_is_said_by_its_unit(value: Any, unit: str, said: str) -> None:
-    assert look.measured(value, unit) == said

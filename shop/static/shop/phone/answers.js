@@ -1,9 +1,12 @@
 // What the shop says of what was sent: a refusal goes back to where it was typed.
 
 import * as sending from "./sending.js";
-import { W, copy, number, sheet } from "./copy.js";
+import { askLeft } from "./asking.js";
+import { W, copy, isCheck, number, sheet, steps } from "./copy.js";
 import { draw, typing } from "./drawing.js";
-import { refuse } from "./entering.js";
+import { refuse } from "./refusing.js";
+import { say } from "./saying.js";
+import { keepTyped } from "./typed.js";
 
 let isOld = false;
 let isRefused = false;
@@ -12,11 +15,13 @@ let isRefused = false;
 function placeOf({ kind, fields }) {
   if (kind === "answer") return document.getElementById(`step-${fields.step}`);
   if (kind === "used") return sheet.querySelector(`[data-row="${fields.row}"]`);
+  if (kind === "take_off") return sheet.querySelector(fields.row ? `[data-row="${fields.row}"]` : "form[data-kind=add]");
   if (kind === "add" || kind === "take") return sheet.querySelector(`form[data-kind=${kind}]`);
   if (kind === "reading") return document.getElementById(`counter-${fields.counter}`);
   if (kind === "found") return document.getElementById("report");
   if (kind === "next") return sheet.querySelector(`form[data-kind=next][data-line="${fields.line}"]`);
-  if (["clock", "wait"].includes(kind)) return sheet.querySelector(".around");
+  if (kind === "hand_over" || kind === "wait") return sheet.querySelector(`form[data-kind=${kind}]`);
+  if (kind === "clock") return sheet.querySelector(".around");
   return document.getElementById("signing");
 }
 
@@ -30,7 +35,12 @@ function putBack({ kind, fields }, words, field) {
       if (input && value) input.value = value;
     }
     place.closest("details").open = true;
+    // Only a manager's page has it.
+    const why = place.querySelector(".why-expired");
+    if (why && field === "expired_reason") why.hidden = false;
   }
+  if (kind === "sign") place.hidden = false; // closed while it was on its way
+  if (kind === "hand_over" || kind === "wait") place.closest("details")?.setAttribute("open", "");
   // A question: the same once more is its answer.
   if (field === "sure") place.dataset.sure = "yes";
   if (kind === "found") {
@@ -39,9 +49,14 @@ function putBack({ kind, fields }, words, field) {
   }
   const input = place.querySelector("input[name=value], input[name^=used-]");
   const typed = fields.value || fields.used;
-  if (input && typed) {
+  if (input && typed && (!fields.unit || fields.unit === place.dataset.unit)) {
     input.value = typed;
     input.dataset.isTyped = "yes";
+    if (fields.left_value && isCheck(place)) {
+      const left = askLeft(place);
+      left.value = fields.left_value;
+      left.dataset.isTyped = "yes";
+    }
   }
   if (kind === "reading") {
     const sure = place.querySelector(`[name=c${fields.counter}-sure]`);
@@ -51,7 +66,10 @@ function putBack({ kind, fields }, words, field) {
     return;
   }
   if (kind === "answer" && words === W.say_remedy) place.dataset.isAsked = "yes";
-  if (kind === "answer" && input) typing(place);
+  if (kind === "answer" && input) {
+    typing(place);
+    keepTyped(place);
+  }
   refuse(place, words);
 }
 
@@ -70,11 +88,26 @@ document.addEventListener("outcome", async ({ detail: { entry, outcome, isLive }
   isRefused ||= outcome.state === "refused" && isLive;
   if (outcome.state === "refused" && isLive) putBack(entry, outcome.words, outcome.field);
   // The shop draws anew where parts lie; when all has been sent, so that nothing waits meanwhile.
-  if (outcome.state === "taken" && ["add", "take", "clock", "wait", "next"].includes(entry.kind)) isOld = true;
+  // What is typed elsewhere on the page keeps it from being drawn anew: then this says what arrived.
+  if (outcome.state === "taken" && entry.kind === "take") copy.hasArrived.take = true;
+  if (outcome.state === "taken" && entry.kind === "add") copy.hasArrived.added.push({ ...entry.fields, event: entry.event_id });
+  if (outcome.state === "taken" && entry.kind === "take_off") copy.hasArrived.off.push(entry.fields);
+  if (outcome.state === "taken" && ["add", "take", "take_off", "clock", "wait", "next", "hand_over"].includes(entry.kind)) isOld = true;
+});
+document.addEventListener("photo-sent", ({ detail: { photo } }) => {
+  copy.photosLeft.set(photo.event_id, (copy.photosLeft.get(photo.event_id) ?? 0) + 1);
+  draw();
+});
+document.addEventListener("photo-refused", ({ detail: { photo, words } }) => {
+  if (photo.number !== number) return;
+  const answered = steps.find((step) => copy.state.steps[step.dataset.step]?.event === photo.event_id);
+  refuse(answered ?? document.getElementById("report"), say(W.photo_refused, { words }));
+  draw();
 });
 document.addEventListener("snapshot", ({ detail }) => {
   if (detail.number !== number) return;
   copy.snapshot = detail;
+  copy.photosLeft.clear();
   draw();
 });
 document.addEventListener("outbox", () => {

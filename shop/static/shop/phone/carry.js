@@ -1,12 +1,13 @@
-// Takes the sheets of the day along: their pages and pictures, before the phone leaves the shop's signal.
+// Takes the day along: the pages of its sheets and rounds and their pictures, before the phone leaves the shop's signal.
 
 import * as store from "./store.js";
 
 const EVERY_MS = 10 * 60_000;
 export const PAGES = "pages";
+export const LANGUAGE = "language";
 
-/** Take them along, at most every ten minutes unless asked. Resolves with how many sheets are here, or null
- * where the browser keeps no pages (plain http) or the shop is silent. */
+/** Take them along, at most every ten minutes unless asked. Resolves with how many sheets and rounds are
+ * here, or null where the browser keeps no pages (plain http) or the shop is silent. */
 export async function carry({ isAsked = false } = {}) {
   if (!("serviceWorker" in navigator) || !("caches" in window)) return null;
   if (!(await navigator.serviceWorker.getRegistration())) {
@@ -17,7 +18,8 @@ export async function carry({ isAsked = false } = {}) {
     }
   }
   const last = (await store.fact("carried")) ?? { at: 0 };
-  if (!isAsked && Date.now() - last.at < EVERY_MS) return last.sheets;
+  const isFresh = Date.now() - last.at < EVERY_MS && last.language === document.documentElement.lang;
+  if (!isAsked && isFresh) return last;
   try {
     const answer = await fetch("/phone/pack/");
     if (!answer.ok || answer.redirected) return null;
@@ -26,6 +28,8 @@ export async function carry({ isAsked = false } = {}) {
     // What another person had on this phone goes; what they entered stays until it is sent.
     if (who !== undefined && who !== pack.person) await caches.delete(PAGES);
     await store.remember("person", pack.person);
+    await store.remember(LANGUAGE, pack.language);
+    await store.setClock(pack.now);
     const pages = await caches.open(PAGES);
     for (const address of [...pack.pages, ...pack.files]) {
       if (pack.files.includes(address) && (await pages.match(address))) continue;
@@ -36,10 +40,10 @@ export async function carry({ isAsked = false } = {}) {
     for (const request of await pages.keys()) {
       if (!wanted.has(new URL(request.url).pathname)) await pages.delete(request);
     }
-    const carried = { at: Date.now(), sheets: pack.sheets };
+    const carried = { at: Date.now(), sheets: pack.sheets, rounds: pack.rounds, language: document.documentElement.lang };
     await store.remember("carried", carried);
     document.dispatchEvent(new CustomEvent("carried", { detail: carried }));
-    return carried.sheets;
+    return carried;
   } catch {
     return null; // no signal: what is here stays
   }

@@ -1,5 +1,7 @@
 // The technician's copy in hand: its page, its words, what the shop said of it, how it stands.
 
+import { numberOf } from "./figures.js";
+import { firstBefore, stillBefore } from "./locks.js";
 import { say } from "./saying.js";
 
 const read = (id) => JSON.parse(document.getElementById(id).textContent);
@@ -9,19 +11,38 @@ export const W = read("words");
 export const number = Number(sheet.dataset.number);
 export const me = { pen: sheet.dataset.pen, name: sheet.dataset.name, person: Number(sheet.dataset.person) };
 export const steps = [...sheet.querySelectorAll("[data-step][data-section]")];
-/** What the shop said last, and with what is kept here over it (`overlaid`). */
-export const copy = { snapshot: read("snapshot"), state: read("snapshot") };
-
-/** "1,234.5", "−20", "57" as a number; null for anything else. */
-export function numberOf(text) {
-  const plain = text.trim().replaceAll(",", "").replace("−", "-");
-  return /^-?(\d+\.?\d*|\.\d+)$/.test(plain) && Math.abs(Number(plain)) < 1e8 ? Number(plain) : null;
-}
+/**
+ * What the shop said last; with what is kept here over it (`overlaid`); what of the parts has arrived since; how far
+ * this phone's clock is behind the shop's [ms]; by entry, how many photos wait here, and how many left since the shop spoke.
+ */
+export const copy = { snapshot: read("snapshot"), state: read("snapshot"), hasArrived: { take: false, added: [], off: [] }, taps: new Map(), behind: 0, photosHere: new Map(), photosLeft: new Map() };
 
 /** "18/16/13" as its three numbers; null for anything else, counts too: the shop turns those into a code. */
 function codeOf(text) {
   const found = /^\s*(\d+)\s*\/\s*(\d+)\s*\/\s*(\d+)\s*$/.exec(text);
   return found ? found.slice(1).map(Number) : null;
+}
+
+/** How many decimals a number was typed with. */
+const placesOf = (text) => (text.trim().split(".")[1] ?? "").replace(/0+$/, "").length;
+/** Whether a number was typed finer than the shop keeps it in the unit of its box. */
+export const isTooFine = (step, text) => !("isCode" in step.dataset) && placesOf(text) > Number(step.dataset.places);
+
+/**
+ * The value of an answer and its unit: as the shop says it in the units of this page; kept here, as it was
+ * typed, which may have been in those of somebody else.
+ */
+export function valueOf(step, entry) {
+  const { unit, system } = step.dataset;
+  if (entry.values) return { value: entry.values[system], unit };
+  return { value: entry.value ?? "", unit: entry.unit || unit };
+}
+
+/** The same of the value as left; null where it was not read again. */
+export function leftOf(step, entry) {
+  const { unit, system } = step.dataset;
+  const value = entry.left_values ? entry.left_values[system] : entry.left_value;
+  return value ? { value, unit: entry.left_values ? unit : entry.unit || unit } : null;
 }
 
 /** Whether what stands in the box is past a limit of its step; on it, it is not. */
@@ -37,64 +58,132 @@ export function isOut(step, text) {
 
 export const isBefore = (step) => ["caution", "lockout", "zero"].includes(step.dataset.section);
 export const isCheck = (step) => step.dataset.section === "check";
-
-/** Cautions that this person had read when the page came, and locks of his own that he had put on. */
-const mine = new Set(sheet.dataset.mine.split(" ").filter(Boolean));
-/** How far this phone's clock was behind the shop's when the page came. [ms] */
-const behind = Date.parse(sheet.dataset.now) - performance.timeOrigin;
+export const before = steps.filter(isBefore);
+export const checks = steps.filter(isCheck);
+const returns = steps.filter((step) => step.dataset.section === "return");
+const runs = steps.filter((step) => "isRun" in step.dataset);
+/** The steps around the checks, in the order in which they are done. */
+const around = [...["caution", "lockout", "zero"].flatMap((section) => before.filter((step) => step.dataset.section === section)), ...returns];
 
 /** The answer of a step as it stands for this person: each reads the cautions and puts on a lock himself. */
 export function entryOf(step) {
   const entry = copy.state.steps[step.dataset.step];
-  const isEachPersons = step.dataset.section === "caution" || step.dataset.phase === "lock";
-  return !isEachPersons || entry?.who === me.person || mine.has(step.dataset.step) ? entry : undefined;
+  const own = copy.state.own[step.dataset.step];
+  return !own || entry?.who === me.person ? entry : own[me.person];
 }
 
-const instantOf = (entry) => (entry.instant ? Date.parse(entry.instant) : Date.parse(entry.made) + behind);
+const instantOf = (entry) => (entry.instant ? Date.parse(entry.instant) : Date.parse(entry.made) + copy.behind);
+const wordsIn = (text) => (text ?? "").split(" ").filter(Boolean);
 
-function isDone(step) {
-  const entry = entryOf(step);
-  return Boolean(entry) && (step.dataset.section !== "zero" || numberOf(String(entry.value ?? "")) === 0);
+/** When a person put on his own lock last; of everybody, without one. */
+function lockedLast(person = null) {
+  const own = before.filter((step) => step.dataset.phase === "lock").map((step) => copy.state.own[step.dataset.step] ?? {});
+  const locks = own.flatMap((each) => (person === null ? Object.values(each) : [each[person]])).filter((entry) => entry?.answer === "done");
+  return locks.length ? { at: Math.max(...locks.map(instantOf)) } : null;
 }
 
-/** Whether what a step proved must be proved again before a check: as shop/isolation.py decides it. */
-function isSpent(step, wanted, started) {
-  if (!(wanted.opens.length || (wanted.forElectrician && !wanted.isRun))) return false;
-  const proves = (step.dataset.proves ?? "").split(" ").filter(Boolean);
-  const isProof = "electrician" in step.dataset || proves.some((each) => wanted.opens.includes(each));
-  if (!isProof && (!["lock", "verify"].includes(step.dataset.phase) || proves.length)) return false;
-  const at = instantOf(entryOf(step));
-  return started > at || (isProof && Date.now() + behind - at > 1000 * Number(sheet.dataset.proofHoldsS));
+function isDone(step, entry) {
+  if (!entry) return false;
+  if (step.dataset.section === "zero") return numberOf(valueOf(step, entry).value) === 0;
+  if (step.dataset.section === "return") return entry.answer === "done";
+  return entry.answer !== "na" || step.querySelector(".not-applicable") !== null;
 }
+
+/** How the steps around the checks stand for this person, as locks.js takes them; step: which it is. */
+function standing() {
+  return around.map((step) => {
+    const entry = entryOf(step);
+    return {
+      step,
+      isCaution: step.dataset.section === "caution",
+      phase: step.dataset.section === "return" ? "return" : (step.dataset.phase ?? ""),
+      proves: wordsIn(step.dataset.proves),
+      forElectrician: "electrician" in step.dataset,
+      isDone: isDone(step, entry),
+      at: entry ? instantOf(entry) : null,
+      locked: entry ? lockedLast(entry.who) : null,
+    };
+  });
+}
+
+/** When something ran last, and a lock was put on; what time it is by the shop's clock. */
+function moments() {
+  const run = runs.map(entryOf).filter((entry) => !["", "na"].includes(entry?.answer ?? ""));
+  return {
+    started: run.length ? { at: Math.max(...run.map(instantOf)) } : null,
+    locked: lockedLast(),
+    at: Date.now() + copy.behind,
+    holds: 1000 * Number(sheet.dataset.proofHoldsS),
+  };
+}
+
+const stepsOf = (found) => found.map((each) => each.step);
+const isLockedOut = () => steps.some((step) => step.dataset.section === "lockout" && entryOf(step)?.answer === "done");
 
 /**
  * What this person must do, or do again, before a check; without a check, what was never done.
  * `opensIt`: false for an answer by which nothing is opened, such as not applicable.
  */
 export function lacking(check = null, opensIt = true) {
+  const of = check?.dataset ?? {};
   const wanted = {
-    opens: (check?.dataset.opens ?? "").split(" ").filter(Boolean),
-    isRun: check !== null && "isRun" in check.dataset,
-    forElectrician: check !== null && "electrician" in check.dataset,
+    opens: opensIt ? wordsIn(of.opens) : [],
+    isRun: "isRun" in of,
+    isAfterReturn: opensIt && (of.back === "work" || (of.back === "locks" && isLockedOut())),
+    forElectrician: "electrician" in of,
+    // An answer that is put right is no work done anew.
+    isStill: opensIt && "isStill" in of && !entryOf(check),
   };
-  const runs = steps.filter((step) => "isRun" in step.dataset && !["", "na"].includes(entryOf(step)?.answer ?? ""));
-  const started = Math.max(0, ...runs.map((step) => instantOf(entryOf(step))));
-  return steps.filter((step) => {
-    if (!isBefore(step) || (wanted.isRun && step.dataset.section !== "caution")) return false;
-    if ("electrician" in step.dataset && !wanted.forElectrician) return false;
-    return !isDone(step) || (opensIt && isSpent(step, wanted, started));
-  });
+  const now = moments();
+  return stepsOf(stillBefore(standing(), wanted, opensIt && check ? now : { ...now, at: null }));
 }
 
-export const openChecks = () => steps.filter((step) => isCheck(step) && !entryOf(step));
+/** What comes before a step of lockout or of the way back; whether that was done once, and does not hold any more. */
+export function firstOf(step) {
+  const listed = standing();
+  const first = firstBefore(listed, listed.find((each) => each.step === step), moments());
+  return { steps: stepsOf(first), isAgain: first[0]?.isDone ?? false };
+}
+
+/**
+ * What keeps the checks locked, asked once for all that want the same: what was never done, what each check lacks, and
+ * what was done and must be done again before an open one, since the rig ran or a shift went by.
+ */
+export function locks() {
+  const never = lacking();
+  const known = new Map();
+  const of = new Map();
+  const spent = new Set();
+  for (const check of checks) {
+    const { opens, back } = check.dataset;
+    const wants = [opens, back, ...["isRun", "isStill", "electrician"].map((each) => each in check.dataset), Boolean(entryOf(check))].join();
+    if (!known.has(wants)) known.set(wants, lacking(check));
+    of.set(check, known.get(wants));
+    if (entryOf(check)) continue;
+    for (const step of known.get(wants)) if (isDone(step, entryOf(step))) spent.add(step);
+  }
+  for (const step of openReturns()) if (entryOf(step)) spent.add(step);
+  return { never, of, spent };
+}
+
+export const openChecks = () => checks.filter((step) => !entryOf(step));
 /** What brings the rig back to service, once something was locked out. */
 export function openReturns() {
-  const isOut = steps.some((step) => step.dataset.section === "lockout" && entryOf(step)?.answer === "done");
-  return isOut ? steps.filter((step) => step.dataset.section === "return" && !entryOf(step)) : [];
+  if (!isLockedOut()) return [];
+  const locked = lockedLast()?.at ?? -Infinity;
+  return returns.filter((step) => {
+    const entry = entryOf(step);
+    return !entry || (entry.answer === "done" && instantOf(entry) < locked);
+  });
+}
+/** Whether a check waits for nothing but the way back. */
+export const isReturn = (step) => returns.includes(step);
+
+/** The first three names, and how many more. */
+export function listed(names) {
+  const first = names.slice(0, 3).join(", ");
+  return names.length > 3 ? say(W.and_more, { named: first, n: names.length - 3 }) : first;
 }
 
-/** The first three by name, and how many more. */
-export function named(some) {
-  const first = some.slice(0, 3).map((step) => step.dataset.title).join(", ");
-  return some.length > 3 ? say(W.and_more, { named: first, n: some.length - 3 }) : first;
-}
+/** The same of steps. */
+export const named = (some) => listed(some.map((step) => step.dataset.title));

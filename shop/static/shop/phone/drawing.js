@@ -1,36 +1,70 @@
 // Draws what was entered into the page that the shop sent.
 
 import * as store from "./store.js";
-import { W, copy, entryOf, isBefore, isCheck, isOut, lacking, named, number, numberOf, openChecks, sheet, steps } from "./copy.js";
-import { say } from "./saying.js";
+import { W, before, checks, copy, entryOf, isOut, leftOf, locks, named, number, openChecks, sheet, steps, valueOf } from "./copy.js";
+import { askRemedy, drawLeft, leftInput } from "./asking.js";
+import { drawMinutes, tapsOf } from "./clocked.js";
+import { numberOf } from "./figures.js";
+import { clock, say } from "./saying.js";
 import { overlaid } from "./overlay.js";
 import { mark } from "./scale.js";
+import { label } from "./parts.js";
+import { drawUses } from "./uses.js";
+import { drawRefused } from "./refusing.js";
+
+/** As many decimals as a value has. */
+const PLACES = 4;
+
+/** An answer as its button says it: what is kept and sent stays in the language of the sheet. */
+function choiceOf(step, kept) {
+  const buttons = [...step.querySelectorAll("button[name=choice]")];
+  return buttons.find((each) => each.value === kept)?.textContent ?? kept;
+}
+
+/** When it was entered: what the shop told, by the shop's own clock. A copy may be older than a day. */
+const whenOf = ({ instant, at }) => (instant ? clock(instant, Date.now() + copy.behind) : at);
+
+/** "1 photo, kept here", "2 photos, sent": of an entry, by its id. */
+function photosSaid(event) {
+  const here = copy.photosHere.get(event) ?? 0;
+  const sent = (copy.snapshot.photos?.[event] ?? 0) + (copy.photosLeft.get(event) ?? 0);
+  const counted = (n) => say(n === 1 ? W.photo : W.photos, { n });
+  return [here && `${counted(here)} (${W.kept_here})`, sent && `${counted(sent)} (${W.photo_sent})`].filter(Boolean);
+}
 
 function saidOf(step, entry) {
   const said = [];
   if (entry.answer === "na") said.push(`${W.not_applicable}: ${entry.note}`);
-  if (entry.answer === "value") said.push(`${entry.value} ${step.dataset.unit}`.trim() + (step.dataset.section === "zero" && Number(entry.value) !== 0 ? `: ${W.must_read_zero}` : ""));
-  if (entry.answer === "choice") said.push(entry.choice);
+  if (entry.answer === "value") {
+    const withUnit = ({ value, unit }) => `${value} ${unit === step.dataset.unit ? step.dataset.unitSaid : unit}`.trim();
+    const left = leftOf(step, entry);
+    const read = valueOf(step, entry);
+    const found = withUnit(read);
+    const text = left ? say(W.found_and_left, { found, left: withUnit(left) }) : found;
+    said.push(step.dataset.section === "zero" && numberOf(read.value) !== 0 ? `${text}: ${W.must_read_zero}` : text);
+  }
+  if (entry.answer === "choice") said.push(choiceOf(step, entry.choice));
   if (entry.remedy) {
-    const label = step.querySelector(`[name=remedy][value="${entry.remedy}"]`)?.parentElement.textContent.trim() ?? "";
+    const label = document.getElementById("out-of-limit").content.querySelector(`[value="${entry.remedy}"]`)?.parentElement.textContent.trim() ?? "";
     said.push(entry.finding_text ? `${label}: ${entry.finding_text}` : label);
   }
-  said.push(`${entry.at} ${entry.by}`);
+  said.push(`${whenOf(entry)} ${entry.by}`);
   if (entry.isKept) said.push(W.kept_here);
-  return said.join(", ");
+  return [...said, ...photosSaid(entry.event)].join(", ");
 }
 
 function drawRivals(step, entry) {
-  const box = step.querySelector(".rivals");
-  if (!box) return;
   const rivals = entry?.rivals ?? [];
-  box.hidden = !rivals.length;
-  box.replaceChildren();
+  step.querySelector(".rivals")?.remove();
   if (!rivals.length) return;
+  const box = document.createElement("div");
+  box.className = "rivals";
+  step.querySelector("form").after(box);
   const asked = document.createElement("p");
   asked.textContent = W.two_answers;
   box.append(asked);
-  const given = [{ event: entry.event, words: saidOf(step, entry) }, ...rivals.map((each) => ({ event: each.event, words: `${each.text}, ${each.at} ${each.by}` }))];
+  const system = step.dataset.system ?? "us"; // what is no measured value reads the same in both
+  const given = [{ event: entry.event, words: saidOf(step, entry) }, ...rivals.map((each) => ({ event: each.event, words: `${each.texts[system]}, ${whenOf(each)} ${each.by}` }))];
   for (const { event, words } of given) {
     const button = document.createElement("button");
     button.type = "button";
@@ -43,10 +77,17 @@ function drawRivals(step, entry) {
   }
 }
 
-function drawStep(step) {
+/** What each step was last drawn from, its day too: most draw nothing new. */
+const drawn = new Map();
+
+/** isSpent: it was done, and is to be done again. */
+function drawStep(step, isSpent) {
   const entry = entryOf(step);
+  const from = `${isSpent} ${entry && whenOf(entry)} ${JSON.stringify(entry)} ${entry && photosSaid(entry.event)}`;
+  if (drawn.get(step) === from) return;
+  drawn.set(step, from);
   const said = step.querySelector(".said");
-  if (said) said.textContent = entry ? saidOf(step, entry) : "";
+  if (said) said.textContent = entry ? saidOf(step, entry) + (isSpent ? `, ${W.do_again}` : "") : "";
   if (step.dataset.section === "caution") {
     step.querySelector(".read").hidden = !entry;
     step.querySelector("form").hidden = Boolean(entry);
@@ -55,8 +96,10 @@ function drawStep(step) {
   step.dataset.state = entry?.answer ?? "";
   const tick = step.querySelector(".check-row");
   if (tick) {
-    tick.value = entry?.answer === "done" ? "cleared" : "done";
-    tick.setAttribute("aria-pressed", String(entry?.answer === "done"));
+    const isTicked = entry?.answer === "done" && !isSpent;
+    tick.value = isTicked ? "cleared" : "done";
+    tick.setAttribute("aria-pressed", String(isTicked));
+    if (!isTicked) step.querySelector(".take-back")?.remove();
   }
   for (const choice of step.querySelectorAll("button[name=choice]")) {
     const isChosen = entry?.choice === choice.value;
@@ -65,67 +108,169 @@ function drawStep(step) {
   }
   const input = step.querySelector("input[name=value]");
   if (input) {
-    if (entry?.answer === "value" && !input.dataset.isTyped) input.value = entry.value;
-    step.querySelector(".enter").firstChild.textContent = entry ? W.correct_it : W.enter;
+    if (entry?.answer === "value" && !input.dataset.isTyped) {
+      const { value, unit } = valueOf(step, entry);
+      input.value = unit === step.dataset.unit ? value : "";
+    }
+    drawEnter(step, isSpent ? undefined : entry);
     typing(step);
   }
   const aside = step.querySelector(".not-applicable");
-  if (aside) aside.hidden = entry?.answer === "na";
+  if (aside) aside.hidden = entry?.answer === "na" || step.querySelector(".why") !== null;
   drawRivals(step, entry);
+}
+
+/** What a value stands by is put right only where something is wrong with it; else it is just changed, quietly. */
+function drawEnter(step, entry) {
+  const isWrong = Boolean(entry) && ((entry.out && !isRightAsLeft(step, entry)) || (entry.rivals ?? []).length > 0 || (step.dataset.section === "zero" && readAs(step) !== 0));
+  const button = step.querySelector(".enter");
+  button.firstChild.textContent = entry ? (isWrong ? W.correct_it : W.change) : W.enter;
+  button.classList.toggle("plain", Boolean(entry) && !isWrong);
+}
+
+/** What a step's answer says it reads now, as a number: as left where it was read again. */
+function readAs(step) {
+  const entry = entryOf(step);
+  return entry?.answer === "value" ? numberOf((leftOf(step, entry) ?? valueOf(step, entry)).value) : null;
+}
+
+/** The value as left of an answer, as it is typed on this page; "" where there is none, or in another unit. */
+function leftHere(step, entry) {
+  const left = entry?.answer === "value" ? leftOf(step, entry) : null;
+  return left?.unit === step.dataset.unit ? left.value : "";
+}
+
+/** Whether a value that is kept here, and was out of limit as found, is so no more. */
+const isRightAsLeft = (step, entry) => leftHere(step, entry) !== "" && !isOut(step, leftHere(step, entry));
+
+/** A gauge that must read zero and does not is a hazard, as soon as it is typed. */
+function drawNotZero(step, value) {
+  const tag = step.querySelector(".not-zero");
+  if (!tag) return;
+  tag.hidden = !value;
+  step.querySelector(".measure").classList.toggle("wrong", !tag.hidden);
+}
+
+/** How far side A is from side B, once both stand here: beside the value of B. */
+function drawApart(step) {
+  const other = document.getElementById(`step-${step.dataset.against}`);
+  const line = step.querySelector(".apart");
+  const isShown = (each, entry) => entry?.answer === "value" && valueOf(each, entry).unit === step.dataset.unit;
+  const isSaid = [other, step].every((each) => isShown(each, entryOf(each)));
+  const [a, b] = isSaid ? [readAs(other), readAs(step)] : [];
+  line.hidden = !isSaid;
+  if (!isSaid) return;
+  const apart = Number((a - b).toFixed(PLACES));
+  const figure = Math.abs(apart).toLocaleString("en-US", { maximumFractionDigits: PLACES });
+  line.textContent = say(apart ? (apart > 0 ? W.a_above : W.a_below) : W.a_and_b, { difference: `${figure} ${step.dataset.apart}` });
 }
 
 /** While a value is typed: its mark on the scale, and the question where it is out of limit. */
 export function typing(step) {
   const input = step.querySelector("input[name=value]");
-  const value = numberOf(input.value);
-  const out = step.dataset.section === "check" && (isOut(step, input.value) || step.dataset.isAsked === "yes");
-  const drawing = step.querySelector("svg.scale");
-  if (drawing) mark(drawing, value, { isOut: out, word: W.now });
-  step.querySelector(".measure").classList.toggle("wrong", out);
-  const question = step.querySelector(".out-of-limit");
-  if (question) question.hidden = !out || (!input.dataset.isTyped && Boolean(entryOf(step)?.remedy));
+  const entry = entryOf(step);
+  if (step.dataset.section === "check") typingCheck(step, input, entry);
+  else drawNotZero(step, input.dataset.isTyped ? numberOf(input.value) : readAs(step));
 }
 
-function drawLocks() {
-  const never = lacking();
-  const before = steps.filter(isBefore);
-  const checks = steps.filter(isCheck);
+function typingCheck(step, input, entry) {
+  const box = leftInput(step);
+  const kept = leftHere(step, entry);
+  const left = box?.dataset.isTyped ? box.value.trim() : kept;
+  const now = left || input.value;
+  const isHeld = step.dataset.isAsked === "yes";
+  const out = isOut(step, now) || isHeld;
+  const drawing = step.querySelector("svg.scale");
+  if (drawing) mark(drawing, numberOf(now), { isOut: out, word: W.now });
+  step.querySelector(".measure").classList.toggle("wrong", out);
+  const isTyped = Boolean(input.dataset.isTyped || box?.dataset.isTyped);
+  const isAsked = (out || isOut(step, input.value)) && (isTyped || !entry?.remedy);
+  askRemedy(step, isAsked);
+  drawLeft(step, { kept, isWanted: isAsked || step.dataset.readsAgain === "yes", isMeasured: input.value.trim() !== "" });
+}
+
+/** How far a part of the sheet is, and what is counted, as shop/views/work/tabs.py says it. */
+const countSaid = (what, n, all) => (n === all ? W.done : say(W[`of_${what}`], { n, all }));
+
+function drawLocks({ never, of, spent }) {
   const open = openChecks();
   const isLocked = never.length > 0;
-  document.getElementById("count-before").textContent = isLocked ? say(W.of, { n: before.length - never.length, all: before.length }) : W.done;
+  const again = [...spent].filter((step) => before.includes(step)).length;
+  const next = ["caution", "lockout", "zero"].find((section) => never.some((step) => step.dataset.section === section));
+  const ofNext = before.filter((step) => step.dataset.section === next);
+  document.getElementById("count-before").textContent = next ? countSaid(next, ofNext.filter((step) => !never.includes(step)).length, ofNext.length) : again ? say(W.again, { n: again }) : W.done;
   const counted = document.getElementById("count-checks");
-  if (counted) counted.textContent = say(W.of, { n: checks.length - open.length, all: checks.length });
-  for (const check of checks) check.classList.toggle("is-locked", lacking(check).length > 0);
+  if (counted) counted.textContent = countSaid("check", checks.length - open.length, checks.length);
+  for (const check of checks) check.classList.toggle("is-locked", of.get(check).length > 0);
   for (const note of sheet.querySelectorAll(".when-locked")) {
     note.hidden = !isLocked || (note.closest("#sign") !== null && open.length === checks.length);
     note.querySelector(".missing").textContent = named(never);
+    const link = note.querySelector("a");
+    if (link && isLocked) link.href = `#${never[0].id}`;
   }
-  for (const note of sheet.querySelectorAll(".when-open")) note.hidden = isLocked;
-  const returns = document.getElementById("returns");
-  if (returns) returns.hidden = !steps.some((step) => step.dataset.section === "lockout" && entryOf(step)?.answer === "done");
-  const titles = [...new Set(open.map((step) => step.closest("section").dataset.title))];
+  for (const note of sheet.querySelectorAll(".when-open")) note.hidden = isLocked || again > 0;
+  const titles = [...new Set(open.map((step) => step.closest("[data-line]").dataset.title))];
   const question = document.getElementById("open-checks");
   question.hidden = !open.length;
   document.getElementById("open-count").textContent = say(open.length === 1 ? W.check_open : W.checks_open, { n: open.length });
   document.getElementById("open-of").textContent = say(W.open_of, { titles: titles.join(", ") });
 }
 
+/** off: who took it off, kept here; nothing where that has arrived. */
+const offSaid = (off) => (off ? say(W.off_here, off) : W.is_off);
+
+/** A part that was added on this page, and the way to take it off again. */
+function addedLine(each) {
+  const isOff = Boolean(each.off) || copy.hasArrived.off.some(({ event }) => event === each.event);
+  const text = say(each.isKept ? W.added_here : W.added, { ...each, place: each.place || W.its_place });
+  const line = item(isOff ? `${text}. ${offSaid(each.off)}` : text);
+  if (isOff) return line;
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "button";
+  button.textContent = W.take_off;
+  button.setAttribute("aria-label", `${W.take_off}: ${each.part}`);
+  button.addEventListener("click", () => document.dispatchEvent(new CustomEvent("take-off", { detail: { event: each.event, part: each.part } })));
+  line.append(" ", button);
+  return line;
+}
+
 function drawParts() {
+  const counted = { n: 0, all: copy.state.added.filter((each) => !each.off).length };
   for (const row of sheet.querySelectorAll("[data-row]")) {
     const known = copy.state.parts[row.dataset.row];
     if (!known) continue;
     const input = row.querySelector("input");
     if (document.activeElement !== input && !input.dataset.isTyped && known.used !== null && known.used !== undefined) input.value = known.used;
-    row.querySelector(".said").textContent = known.isKept ? say(W.used_here, { used: known.used, at: known.at, by: known.by }) : "";
+    const isOff = Boolean(known.off) || copy.hasArrived.off.some((each) => each.row === Number(row.dataset.row));
+    for (const part of row.querySelectorAll(".field, .take-off")) part.hidden = isOff;
+    if (!isOff) counted.all += 1;
+    if (!isOff && (known.used ?? "") !== "") counted.n += 1;
+    row.querySelector(".said").textContent = isOff ? offSaid(known.off) : known.isKept ? say(W.used_here, { used: known.used, at: known.at, by: known.by }) : "";
   }
+  document.getElementById("count-parts").textContent = counted.all ? countSaid("parts", counted.n, counted.all) : W.no_parts;
+  drawUses();
   const taken = document.getElementById("taken-here");
-  taken.hidden = !copy.state.isTaken;
-  taken.textContent = W.taken_here;
+  taken.hidden = !copy.state.isTaken && !copy.hasArrived.take;
+  taken.textContent = copy.state.isTaken ? W.taken_here : W.taken;
   const form = sheet.querySelector("form[data-kind=take]");
-  if (form) form.hidden = copy.state.isTaken;
+  if (form) form.hidden = !taken.hidden;
   const added = document.getElementById("added-here");
-  added.hidden = !copy.state.added.length;
-  added.replaceChildren(...copy.state.added.map((each) => item(say(W.added_here, each))));
+  const lines = [...copy.hasArrived.added, ...copy.state.added].map(addedLine);
+  added.hidden = !lines.length;
+  added.replaceChildren(...lines);
+}
+
+/** What the sheet waits for as kept here, in place of what the shop said of it. */
+function drawWait() {
+  const { wait } = copy.state;
+  const isKept = Boolean(wait?.isKept);
+  const here = document.getElementById("wait-here");
+  here.hidden = !isKept;
+  here.textContent = isKept ? say(wait.isOver ? W.goes_on_here : W.waits_here, wait) : "";
+  const told = document.getElementById("waits");
+  if (told) told.hidden = isKept;
+  for (const form of sheet.querySelectorAll("form[data-kind=wait]")) (form.closest("details") ?? form).hidden = isKept;
 }
 
 function drawAround() {
@@ -134,6 +279,11 @@ function drawAround() {
     button.value = copy.state.clock === "start" ? "stop" : "start";
     button.textContent = copy.state.clock === "start" ? W.stop_time : W.start_time;
   }
+  drawWait();
+  const { word } = copy.state;
+  const over = document.getElementById("over-here");
+  over.hidden = !word?.isKept;
+  over.textContent = word?.isKept ? say(word.whom ? W.handed_here : W.handed_any_here, word) : "";
   for (const [line, text] of Object.entries(copy.state.notes)) {
     const form = sheet.querySelector(`form[data-kind=next][data-line="${line}"]`);
     form.closest("details").querySelector("summary").textContent = say(W.note_here, { text });
@@ -152,11 +302,31 @@ function item(text, isGrave = false) {
   return line;
 }
 
+/** What became of the readings, beside the button that keeps them. */
+function drawReadingsSaid() {
+  const line = document.getElementById("readings-said");
+  const all = Object.values(copy.state.readings);
+  if (!line || !all.length) return;
+  const n = all.filter((each) => each.isKept).length;
+  const words = n ? say(n === 1 ? W.reading_kept : W.readings_kept, { n }) : say(all.length === 1 ? W.reading_sent : W.readings_sent, { n: all.length });
+  if (line.textContent !== words) line.textContent = words; // said anew, it would be read aloud again
+}
+
+/** Which component something was found on: as the shop said it, or by the line that it was found at. */
+function ofFound({ of, line, step }) {
+  if (of !== undefined) return of;
+  const at = line || document.getElementById(`step-${step}`)?.closest("[data-line]")?.dataset.line;
+  return document.querySelector(`#found-line[data-lines~="${at}"], #found-line [data-lines~="${at}"]`)?.dataset.of ?? "";
+}
+
+/** "GUN-2: trigger sticks". */
+const foundSaid = (each) => [[ofFound(each), each.text].filter(Boolean).join(": "), ...(each.isKept ? [W.kept_here] : []), ...photosSaid(each.event)].join(", ");
+
 function drawSign() {
   const found = document.getElementById("found-here");
   found.hidden = !copy.state.found.length;
   document.getElementById("none-found").hidden = Boolean(copy.state.found.length);
-  found.replaceChildren(...copy.state.found.map((each) => item(each.isKept ? `${each.text}, ${W.kept_here}` : each.text, each.grave)));
+  found.replaceChildren(...copy.state.found.map((each) => item(foundSaid(each), each.grave)));
   const held = document.querySelector(".hold:not(#held-here)")?.textContent ?? "";
   const grave = copy.state.found.filter((each) => each.grave && !held.includes(each.text));
   const here = document.getElementById("held-here");
@@ -167,21 +337,35 @@ function drawSign() {
     const input = face?.querySelector(`[name=c${counter}-value]`);
     if (input && !input.dataset.isTyped) input.value = reading.value;
   }
+  drawReadingsSaid();
   document.getElementById("signed-here").hidden = !copy.state.isSigned;
+  for (const closed of sheet.querySelectorAll("#signing, form[data-kind=clock]")) closed.hidden = copy.state.isSigned;
   // What was signed stays as it is: nothing on the page can be changed any more.
   for (const part of sheet.querySelectorAll("section.part")) part.inert = copy.state.isSigned;
   document.body.classList.toggle("is-signed", copy.state.isSigned);
 }
 
 export async function draw() {
-  const mine = (await store.kept()).filter((entry) => entry.number === number && entry.state !== "refused");
+  const [kept, behind, photos] = await Promise.all([store.kept(), store.behind(), store.photos()]);
+  const mine = kept.filter((entry) => entry.number === number && entry.state !== "refused");
+  copy.behind = behind;
+  copy.photosHere = new Map();
+  for (const { event_id } of photos) copy.photosHere.set(event_id, (copy.photosHere.get(event_id) ?? 0) + 1);
+  copy.taps = tapsOf(kept);
   copy.state = overlaid(copy.snapshot, mine);
-  for (const step of steps) drawStep(step);
+  const locked = locks();
+  for (const step of steps) drawStep(step, locked.spent.has(step));
+  for (const step of checks) if (step.dataset.against) drawApart(step);
   const isBegun = mine.length > 0 || copy.snapshot.state === "under_way";
-  document.getElementById("punched").hidden = isBegun;
-  document.getElementById("punched-now").hidden = !isBegun;
-  drawLocks();
+  const { isSigned } = copy.state;
+  document.getElementById("punched").hidden = isBegun || isSigned;
+  document.getElementById("punched-now").hidden = !isBegun || isSigned;
+  document.getElementById("punched-signed").hidden = !isSigned;
+  drawLocks(locked);
   drawParts();
   drawAround();
   drawSign();
+  drawRefused();
+  drawMinutes();
+  label();
 }

@@ -1,15 +1,36 @@
 // Shows one part of the sheet at a time, with Back and Next at the thumb.
 
-import { W, lacking, openChecks, sheet } from "./copy.js";
+import { W, copy, entryOf, isBefore, lacking, openChecks, sheet } from "./copy.js";
+import { say } from "./saying.js";
 
 const parts = [...sheet.querySelectorAll("section.part")];
 const thumb = document.getElementById("thumb");
+
+/** How many steps of a part are still to be answered by this person. */
+function openIn(part) {
+  const missing = new Set(lacking());
+  const isOpen = (step) => (isBefore(step) ? missing.has(step) : !step.closest("[hidden]:not(.part)") && !entryOf(step));
+  return [...part.querySelectorAll("[data-step][data-section]")].filter(isOpen).length;
+}
+
+/** "Next" says where to, and what is left open here. */
+export function label() {
+  const place = parts.findIndex((part) => !part.hidden);
+  const following = parts[place + 1];
+  const open = following ? openIn(parts[place]) : 0;
+  const next = thumb.querySelector("a:last-child");
+  const [to, here] = [document.createElement("span"), document.createElement("span")];
+  next.replaceChildren(to, " ", here);
+  to.textContent = following ? following.dataset.nextLabel : W.sign;
+  here.textContent = open ? say(W.open_here, { n: open }) : "";
+}
 
 export function show(id, isMoved = true) {
   const target = document.getElementById(id);
   const here = target?.closest("section.part") ?? parts[0];
   const place = parts.indexOf(here);
   for (const part of parts) part.hidden = part !== here;
+  document.body.dataset.part = here.dataset.tab;
   for (const tab of document.querySelectorAll("#work-tabs [data-tab]")) {
     if (tab.dataset.tab === here.dataset.tab) tab.setAttribute("aria-current", "page");
     else tab.removeAttribute("aria-current");
@@ -18,7 +39,7 @@ export function show(id, isMoved = true) {
   back.href = place ? `#${parts[place - 1].id}` : sheet.dataset.signed;
   const following = parts[place + 1];
   next.href = following ? `#${following.id}` : "#sign";
-  next.textContent = following ? following.dataset.nextLabel : W.sign;
+  label();
   next.dataset.signs = following ? "" : "yes";
   if (!isMoved) return;
   if (target && target !== here) target.scrollIntoView({ block: "center" });
@@ -40,6 +61,26 @@ export function opening() {
 thumb.addEventListener("click", (event) => {
   if (event.target.closest("a")?.dataset.signs !== "yes") return;
   event.preventDefault();
-  document.getElementById("sign-form").requestSubmit();
+  const form = document.getElementById("sign-form");
+  const name = form.querySelector("[name=signature]");
+  // Nobody signs what he has not seen: the first tap leads to the name and the box to draw in.
+  if (name.getBoundingClientRect().bottom > thumb.getBoundingClientRect().top) name.scrollIntoView({ block: "center" });
+  else form.requestSubmit();
+});
+// Found work is reported on the sheet itself, which needs no signal; what is signed takes no more.
+document.querySelector(".bar .report")?.addEventListener("click", (event) => {
+  if (copy.state.isSigned) return;
+  event.preventDefault();
+  const report = document.getElementById("report");
+  const line = parts.find((part) => !part.hidden)?.dataset.line;
+  const asked = document.getElementById("found-line");
+  // Found where the work is, unless somebody said otherwise before.
+  if (asked instanceof HTMLSelectElement && !asked.dataset.isTyped) {
+    asked.value = asked.querySelector(`[data-lines~="${line}"]`)?.value ?? "";
+  }
+  report.open = true;
+  location.hash = report.id;
+  show(report.id);
+  document.getElementById("found-text").focus();
 });
 addEventListener("hashchange", () => show(location.hash.slice(1)));

@@ -9,6 +9,10 @@ function part(name, attributes, text = "") {
   return element;
 }
 
+/** Of its texts, as the shop draws them, and about how wide they run. */
+const TEXT = 16;
+const wide = (words) => 0.6 * TEXT * words.length;
+
 /** @param value a number, or null where nothing is typed */
 export function mark(drawing, value, { isOut, word }) {
   const group = drawing.querySelector("g.now");
@@ -25,13 +29,17 @@ export function mark(drawing, value, { isOut, word }) {
     part("path", { d: `M${x} ${top}V${top + thick}`, class: `d-none s-${colour}`, "stroke-width": 4 }),
     part("path", { d: `M${x - 9} ${top - 12}H${x + 9}L${x} ${top}Z`, class: `d-${colour}` }),
   );
-  const text = part("text", { y: top - 7, class: `d-${colour} t-bold`, "font-size": 15 }, `${word} ${value}`);
-  text.setAttribute("x", x > left + length / 2 ? x - 13 : x + 13);
-  if (x > left + length / 2) text.setAttribute("text-anchor", "end");
+  const isRight = x > left + length / 2;
+  const words = `${word} ${value}`;
+  if (wide(words) > length / 2) return;
+  const text = part("text", { x: isRight ? x - 13 : x + 13, y: top - 7, class: `d-${colour} t-bold`, "font-size": TEXT }, words);
+  if (isRight) text.setAttribute("text-anchor", "end");
   group.append(text);
-  // The word of a limit gives way to what is read now.
+  // The figure of a limit gives way to what is read now.
+  const [from, to] = isRight ? [x - 13 - wide(words), x + 9] : [x - 9, x + 13 + wide(words)];
   for (const limit of drawing.querySelectorAll("text.limit")) {
-    const away = Math.abs(Number(limit.getAttribute("x")) - Number(text.getAttribute("x")));
-    limit.setAttribute("visibility", away < 110 ? "hidden" : "visible");
+    const middle = Number(limit.getAttribute("x"));
+    const half = wide(limit.textContent) / 2;
+    limit.setAttribute("visibility", middle + half > from && middle - half < to ? "hidden" : "visible");
   }
 }

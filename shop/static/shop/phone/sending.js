@@ -4,6 +4,8 @@
 import * as store from "./store.js";
 
 const AT_ONCE = 50;
+/** A refusal comes back in the language of the page. */
+const spoken = { "Accept-Language": document.documentElement.lang };
 const PATIENCE_MS = 20_000;
 /** A shop that is silent is asked again soon, then less and less often. */
 const SOON_MS = 1_000;
@@ -12,6 +14,9 @@ const AGAIN_MS = 15_000;
 const LIVE_MS = 15_000;
 
 export const state = { kept: 0, sending: 0, of: 0, sentAt: null, refused: [], isSilent: false };
+/** Whether the shop cannot be asked now: the browser says so, or it did not answer. */
+export const isOutOfReach = () => !navigator.onLine || state.isSilent;
+
 let running = null;
 let again = false;
 let wait = SOON_MS;
@@ -29,14 +34,17 @@ async function count() {
   return all;
 }
 
-/** Send some entries of one sheet. Resolves with the answer, and which entries somebody waits for. */
-async function post(number, entries) {
+/** Where an entry is sent: to its sheet, or to the rig whose round it is. */
+const addressOf = (entry) => `${entry.rig ? `/rigs/${entry.rig}` : `/sheets/${entry.number}`}/entries/`;
+
+/** Send some entries to one address. Resolves with the answer, and which entries somebody waits for. */
+async function post(address, entries) {
   const isLive = (entry) => !entry.tried && Date.now() - Date.parse(entry.at) < LIVE_MS;
   const live = new Set(entries.filter(isLive).map((entry) => entry.event_id));
   await store.change(...entries.map((entry) => ({ ...entry, tried: true })));
-  const answer = await fetch(`/sheets/${number}/entries/`, {
+  const answer = await fetch(address, {
     method: "POST",
-    headers: { "Content-Type": "application/json" },
+    headers: { "Content-Type": "application/json", ...spoken },
     body: JSON.stringify({
       phone: await store.phone(),
       now: new Date().toISOString(),
@@ -52,7 +60,15 @@ async function post(number, entries) {
     signal: AbortSignal.timeout(PATIENCE_MS),
   });
   if (!answer.ok) throw new Error(`The shop answered ${answer.status}.`);
-  return { ...(await answer.json()), live };
+  const said = await answer.json();
+  await store.setClock(said.now);
+  return { ...said, live };
+}
+
+/** What waits behind the entries that could not be sent was told to lie here too: its refusal comes late, not to a field. */
+async function lie() {
+  const untried = (await store.kept()).filter((entry) => !entry.tried);
+  await store.change(...untried.map((entry) => ({ ...entry, tried: true })));
 }
 
 async function settle(entries, { outcomes, sheet, live }) {
@@ -79,10 +95,12 @@ async function sendPhotos() {
     const form = new FormData();
     for (const name of ["pen", "photo_id", "event_id"]) form.append(name, photo[name]);
     form.append("photo", photo.blob, "photo.jpg");
-    const answer = await fetch(`/sheets/${photo.number}/photos/`, { method: "POST", body: form, signal: AbortSignal.timeout(4 * PATIENCE_MS) });
+    const answer = await fetch(`/sheets/${photo.number}/photos/`, { method: "POST", headers: spoken, body: form, signal: AbortSignal.timeout(4 * PATIENCE_MS) });
     // 4xx: no photo, too large, not ours. Sending it again would change nothing; the words are shown.
-    if (answer.ok) await store.dropPhoto(photo.photo_id);
-    else if (answer.status >= 400 && answer.status < 500) {
+    if (answer.ok) {
+      await store.dropPhoto(photo.photo_id);
+      document.dispatchEvent(new CustomEvent("photo-sent", { detail: { photo } }));
+    } else if (answer.status >= 400 && answer.status < 500) {
       await store.dropPhoto(photo.photo_id);
       document.dispatchEvent(new CustomEvent("photo-refused", { detail: { photo, words: await answer.text() } }));
     } else throw new Error(`The shop answered ${answer.status}.`);
@@ -93,12 +111,12 @@ async function round() {
   for (;;) {
     const left = (await count()).filter((entry) => entry.state !== "refused");
     if (!left.length) break;
-    const number = left[0].number;
-    const end = left.findIndex((entry) => entry.number !== number);
+    const address = addressOf(left[0]);
+    const end = left.findIndex((entry) => addressOf(entry) !== address);
     const batch = left.slice(0, Math.min(end < 0 ? left.length : end, AT_ONCE));
     Object.assign(state, { sending: batch.length, of: left.length });
     say();
-    await settle(batch, await post(number, batch));
+    await settle(batch, await post(address, batch));
   }
   await sendPhotos();
 }
@@ -112,7 +130,10 @@ export function flush() {
   running = round()
     .then(() => { state.isSilent = false; })
     // No signal, a failing server, an answer too late: it is kept, and tried again.
-    .catch(() => { state.isSilent = true; })
+    .catch(async () => {
+      state.isSilent = true;
+      await lie();
+    })
     .then(async () => {
       state.sending = 0;
       await count();
@@ -139,6 +160,7 @@ export async function arrived(eventId) {
 /** Begin: now, when the browser says that it is online, when the page comes back, and every so often. */
 export function start() {
   addEventListener("online", flush);
+  addEventListener("offline", say);
   addEventListener("pageshow", flush);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
   setInterval(flush, AGAIN_MS);

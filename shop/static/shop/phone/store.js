@@ -21,11 +21,12 @@ function open() {
   return opened;
 }
 
-/** Run `act(store)` in one transaction; resolves with what its request gave, once it is on disk. */
+/** Run `act(store)` in one transaction; resolves with what its request gave, once it is on disk.
+ * What the shop said can be asked for again, so it does not wait for the disk. */
 async function within(name, mode, act) {
   const db = await open();
   return new Promise((resolve, reject) => {
-    const transaction = db.transaction(name, mode, { durability: "strict" });
+    const transaction = db.transaction(name, mode, { durability: name === "sheets" ? "relaxed" : "strict" });
     const request = act(transaction.objectStore(name));
     transaction.oncomplete = () => resolve(request?.result);
     transaction.onerror = () => reject(transaction.error);
@@ -65,6 +66,21 @@ export async function fact(name) {
   return (await within("facts", "readonly", (store) => store.get(name)))?.value;
 }
 export const remember = (name, value) => within("facts", "readwrite", (store) => store.put({ name, value }));
+
+/** How far this phone's clock was behind the shop's when they last spoke. [ms] A page cannot say it: it may lie here for days. */
+export const behind = async () => (await fact("behind")) ?? 0;
+/** The shop says what time it is. */
+export const setClock = (now) => remember("behind", Date.parse(now) - Date.now());
+
+export const forget = (name) => within("facts", "readwrite", (store) => store.delete(name));
+
+let isAsked = false;
+/** Ask the browser once not to clear what is kept here when space runs out. */
+export async function lasting() {
+  if (isAsked || !navigator.storage?.persist) return;
+  isAsked = true;
+  await remember("lasting", await navigator.storage.persist());
+}
 
 /** Which browser this is, for the order of its entries. */
 export async function phone() {

@@ -1,10 +1,10 @@
-// Answers without signal. Pages of a sheet come from the shop while it answers in time, else as they were
+// Answers without signal. Pages of a sheet or a round come from the shop while it answers in time, else as they were
 // taken along; the program's own files come from the phone. SHELL and VERSION are written above by the shop.
 
 const PAGES = "pages";
 const MINE = `program-${VERSION}`;
 const PATIENCE_MS = 4000;
-const CARRIED = /^\/sheets\/\d+\/work\/$/;
+const CARRIED = /^\/(sheets\/\d+\/work|rigs\/\d+\/round)\/$/;
 /** Their address is the hash of what they hold, so the one on the phone is the one. */
 const PICTURES = /^\/(photos|known\/files)\//;
 
@@ -54,7 +54,7 @@ self.addEventListener("fetch", (event) => {
   if (request.method !== "GET" || origin !== self.location.origin) return;
   if (SHELL.includes(pathname + search) && request.mode !== "navigate") event.respondWith(program(request));
   else if (PICTURES.test(pathname)) event.respondWith(picture(request, pathname));
-  else if (CARRIED.test(pathname)) event.respondWith(page(request, pathname));
+  else if (CARRIED.test(pathname) && !search) event.respondWith(page(request, pathname));
   else if (request.mode === "navigate") {
     event.respondWith(fetch(request).catch(noSignal));
   }
