@@ -144,8 +144,10 @@ def test_a_sheet_voided_meanwhile_loses_no_entry(
 ) -> None:
     """What came too late waits for the manager, whole, under the name of who entered it."""
     phone.loses_signal()
-    phone.page.get_by_role("button", name="I have read this").first.click()
-    phone.says("No signal")  # tried once, so that nobody waits for its answer any more
+    # Tried once, so that nobody waits for its answer any more.
+    with phone.page.expect_event("requestfailed"):
+        phone.page.get_by_role("button", name="I have read this").first.click()
+    phone.says("No signal")
     now = timezone.now()
     void_sheet(sheet=sheet, author=manager, at=now, reason="rig sold", request_id=sheet.request_id)
     phone.has_signal_again()
