@@ -145,7 +145,9 @@ def test_a_sheet_voided_meanwhile_loses_no_entry(
     """What came too late waits for the manager, whole, under the name of who entered it."""
     phone.loses_signal()
     # Tried once, so that nobody waits for its answer any more.
-    with phone.page.expect_event("requestfailed"):
+    with phone.page.expect_event(
+        "requestfailed", lambda request: request.url.endswith("/entries/")
+    ):
         phone.page.get_by_role("button", name="I have read this").first.click()
     phone.says("No signal")
     now = timezone.now()
