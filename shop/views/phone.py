@@ -88,8 +88,6 @@ def pack(request: PageRequest) -> JsonResponse:
             "person": request.user.pk,
             "language": request.user.language,
             "now": request.now.isoformat(),
-            "sheets": len(numbers),
-            "rounds": len(rigs),
             "pages": [
                 *(reverse("shop:work", args=[number]) for number in numbers),
                 *(reverse("equipment:round", args=[number]) for number in rigs),

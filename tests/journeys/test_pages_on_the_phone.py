@@ -7,8 +7,10 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from shop.models import Person, ServiceSheet
+from shop.services.drafting import void_sheet
 from tests.journeys.conftest import PHONE, Look
 from tests.journeys.phones import SheetPhone, entries
+from tests.journeys.worlds import JourneyWorld, draft_found_work
 
 pytestmark = pytest.mark.usefixtures("silence_is_meant")
 
@@ -23,6 +25,42 @@ def test_today_takes_the_sheets_along(
     phone.loses_signal()
     page.goto(f"/sheets/{sheet.number}/work/")
     expect(page.get_by_role("heading", name="Before you start")).to_be_visible()
+
+
+def test_a_sheet_handed_out_since_comes_along_when_today_lists_it(
+    phone: SheetPhone, technician: Person, world: JourneyWorld
+) -> None:
+    phone.is_ready_to_leave()
+    draft_found_work(world, technician=technician)
+    phone.page.goto("/")
+    expect(phone.page.get_by_text("2 sheets are on this phone")).to_be_visible()
+
+
+def test_a_sheet_of_somebody_else_is_on_the_phone_that_opened_it(
+    phone: SheetPhone, manager: Person, world: JourneyWorld
+) -> None:
+    """Who joins it without signal finds it again; once it is void it goes."""
+    phone.is_ready_to_leave()
+    joined = SheetPhone(phone.page, draft_found_work(world, technician=manager))
+    joined.open()
+    joined.is_ready_to_leave()
+    phone.page.goto("/")
+    phone.page.get_by_role("button", name="Take the day’s work along").click()
+    kept = phone.page.get_by_text("2 sheets are on this phone")
+    expect(kept).to_be_visible()
+    joined.loses_signal()
+    joined.open()
+    expect(phone.page.get_by_role("heading", name="Before you start")).to_be_visible()
+
+    joined.is_in_reach()
+    given = {"author": manager, "at": world.now, "request_id": joined.sheet.request_id}
+    void_sheet(sheet=joined.sheet, reason="light replaced", **given)
+    phone.page.goto("/")
+    phone.page.get_by_role("button", name="Take the day’s work along").click()
+    expect(phone.page.get_by_text("1 sheet is on this phone")).to_be_visible()
+    joined.loses_signal()
+    joined.page.goto(joined.address)
+    expect(phone.page.get_by_role("heading", name="No signal")).to_be_visible()
 
 
 def test_who_signs_out_leaves_no_page_behind(phone: SheetPhone, sheet: ServiceSheet) -> None:

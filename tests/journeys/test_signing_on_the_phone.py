@@ -2,19 +2,16 @@
 
 import re
 from datetime import timedelta
-from uuid import uuid4
 
 import pytest
 from django.utils import timezone
 from playwright.sync_api import expect
 
-from equipment.services import open_finding
 from shop.models import Person, ServiceSheet
-from shop.services.drafting import draft_sheet, hand_out
 from tests.journeys.acting import sign_by_name, signed, step
 from tests.journeys.conftest import Look
 from tests.journeys.phones import SheetPhone
-from tests.journeys.worlds import JourneyWorld, answer_everything, answer_steps, today
+from tests.journeys.worlds import JourneyWorld, answer_everything, answer_steps, draft_found_work
 
 pytestmark = pytest.mark.usefixtures("silence_is_meant")
 
@@ -27,29 +24,13 @@ def test_the_first_tap_on_signing_shows_what_is_signed(
     page = phone.page
     name = page.locator("[name=signature]")
     expect(name).not_to_be_in_viewport()
-    page.get_by_role("link", name="Sign the sheet").click()
+    signs = page.get_by_role("link", name="Sign the sheet")
+    expect(signs).to_have_count(0)
+    page.get_by_role("link", name="To the signature").click()
     expect(name).to_be_in_viewport()
+    expect(signs).to_be_visible()
     sheet.refresh_from_db()
     assert sheet.state != ServiceSheet.State.SIGNED
-
-
-def found_work(world: JourneyWorld, technician: Person) -> ServiceSheet:
-    """Another sheet of the same person."""
-    given = {"author": world.sheets.manager, "at": world.now}
-    finding = open_finding(
-        rig=world.sheets.fleet.rig, text="light out", request_id=uuid4(), **given
-    )
-    days = {"today": today(world), "planned_on": today(world)}
-    sheet = draft_sheet(
-        rig=world.sheets.fleet.rig,
-        dues=[],
-        findings=[finding],
-        request_id=uuid4(),
-        **days,
-        **given,
-    )
-    hand_out(sheet=sheet, technician=technician, **given)
-    return sheet
 
 
 def test_the_minutes_in_the_signature_are_those_of_the_clock_on_this_phone(
@@ -57,7 +38,9 @@ def test_the_minutes_in_the_signature_are_those_of_the_clock_on_this_phone(
 ) -> None:
     """Started and stopped without signal, on this sheet and on another, and then typed over."""
     answer_everything(sheet, by=technician, at=world.now)
-    other = SheetPhone(phone.page, found_work(world, technician))
+    other = SheetPhone(phone.page, draft_found_work(world, technician=technician))
+    other.open()
+    other.is_ready_to_leave()
     phone.open("#sign")
     phone.is_ready_to_leave()
     page, minutes = phone.page, phone.page.locator("#labour")

@@ -34,6 +34,7 @@ def test_the_second_to_sign_is_told_who_signed(
 
     sign_by_name(pages["technician"])
     signed(pages["technician"])
+    pages["manager"].locator("[name=signature]").scroll_into_view_if_needed()
     pages["manager"].get_by_role("link", name="Sign the sheet").click()
     expect(pages["manager"].locator("#sign")).to_contain_text("A. Technician")
     look(pages["manager"], schemes=("light", "dark"))
@@ -57,6 +58,7 @@ def test_a_finger_that_slips_signs_once(
     sign_in_as(page, technician)
     page.goto(f"/sheets/{sheet.number}/work/#sign")
     page.get_by_label("How long the work took").fill("60")
+    page.locator("[name=signature]").scroll_into_view_if_needed()
     page.get_by_role("link", name="Sign the sheet").dblclick()
     by_name = page.get_by_role("button", name="Sign by name alone")
     expect(by_name).to_be_visible()

@@ -12,7 +12,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from equipment.models import Caution, Finding, Known, Reading, RoundItem, Service
 from equipment.pdfs import read_pdf
 from equipment.pictures import shrink
-from equipment.services import CheckPlan
+from equipment.services import CheckPlan, open_finding
 from equipment.services.drums import NewLevel, record_levels
 from equipment.services.knowing import keep_known, print_on_sheets, store_pdf, take_off_known
 from equipment.services.photos import attach_photo, attach_to_found, store_picture
@@ -21,7 +21,7 @@ from inventory.models import Part
 from inventory.services import set_policy
 from shop.models import Person, ServiceSheet, SheetStep, Shop
 from shop.services.coming_logs import take_in
-from shop.services.drafting import hand_out
+from shop.services.drafting import draft_sheet, hand_out
 from shop.services.needs import set_need
 from shop.services.sheet_parts import enter_used
 from shop.services.working import answer_step
@@ -77,6 +77,17 @@ def draft(world: JourneyWorld, *, technician: Person | None = None) -> ServiceSh
     sheet = world.sheets.draft(at=world.now, today=today(world), planned_on=today(world))
     if technician:
         hand_out(sheet=sheet, technician=technician, author=world.sheets.manager, at=world.now)
+    return sheet
+
+
+def draft_found_work(world: JourneyWorld, *, technician: Person) -> ServiceSheet:
+    """Another sheet of the same rig, for found work, handed out."""
+    given = {"author": world.sheets.manager, "at": world.now}
+    rig = world.sheets.fleet.rig
+    finding = open_finding(rig=rig, text="light out", request_id=uuid4(), **given)
+    days = {"today": today(world), "planned_on": today(world)}
+    sheet = draft_sheet(rig=rig, dues=[], findings=[finding], request_id=uuid4(), **days, **given)
+    hand_out(sheet=sheet, technician=technician, **given)
     return sheet
 
 

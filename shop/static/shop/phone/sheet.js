@@ -96,7 +96,7 @@ show(location.hash.slice(1) || opening(), location.hash !== "");
 setInterval(drawMinutes, 20_000); // while a clock runs
 bar(W);
 sending.start();
-carry().then((carried) => {
+carry({ open: [location.pathname] }).then((carried) => {
   if (carried) document.body.dataset.carried = carried.sheets;
   draw(); // it may have learnt that this phone's clock is wrong
 });

@@ -45,4 +45,4 @@ document.addEventListener("outbox", () => {
 });
 drawSigned();
 sending.start();
-carry().then(said);
+carry({ listed: [...document.querySelectorAll("main a.whole[href$='/work/']")].map((link) => link.pathname) }).then(said);

@@ -163,6 +163,6 @@ await draw();
 document.body.classList.add("has-script");
 bar(W);
 sending.start();
-carry().then((carried) => {
+carry({ open: [location.pathname] }).then((carried) => {
   if (carried) document.body.dataset.carried = carried.rounds;
 });
