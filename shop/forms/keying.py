@@ -1,6 +1,6 @@
 """A paper sheet on one page: a row for each step, part and face, in the order of the paper."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, time
 from decimal import Decimal
@@ -45,9 +45,15 @@ def _text(label: str, *, most: int = 300, number: bool = False, **attrs: str) ->
 
 @dataclass(slots=True)
 class StepRow:
-    """One step as the page shows it: its fields, or what was entered already."""
+    """One step as the page shows it: its fields, or what was entered already.
+
+    number: beside it on the paper; None where there is none. does: what is done at a step of
+    lockout or of the way back, as the paper says it.
+    """
 
     step: SheetStep
+    number: int | None
+    does: str
     limit: str
     unit: str
     entered: bool
@@ -356,13 +362,20 @@ class KeyedForm(UnitsForm):
 
     # What the page shows.
 
-    def step_rows(self, steps: Iterable[SheetStep]) -> list[StepRow]:
-        """The rows of some of its steps."""
+    def step_rows(self, steps: Iterable[SheetStep], numbers: Mapping[int, int]) -> list[StepRow]:
+        """The rows of some of its steps. numbers: by key, those that stand on the paper."""
         rows = []
         for step in steps:
             unit = step.in_units(self.system)
             limit = "" if step.section == Section.ZERO else unitwords.limits(unit)
-            row = StepRow(step, limit, own(unit.unit), entered=step.pk in self.entered)
+            row = StepRow(
+                step,
+                numbers.get(step.pk),
+                step.text if step.section in (Section.LOCKOUT, Section.RETURN) else "",
+                limit,
+                own(unit.unit),
+                entered=step.pk in self.entered,
+            )
             names = {
                 "main": ("done", "choice", "value"),
                 "left": ("left_value",),

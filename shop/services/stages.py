@@ -88,6 +88,12 @@ def by_stage(
     return groups
 
 
+def numbers_of(staged: Staged) -> dict[int, int]:
+    """By key, the number of each check on paper, in the order of the work, from 1."""
+    every = [step.pk for of_stage in staged.values() for _, steps in of_stage for step in steps]
+    return {key: number for number, key in enumerate(every, 1)}
+
+
 def titles_over(sheet: ServiceSheet) -> Mapping[Stage, str]:
     """The headings over the checks for which something runs, before and after the others."""
     if sheet.rig_id is None:

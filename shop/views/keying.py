@@ -15,7 +15,7 @@ from shop.models import ServiceSheet, SheetStep
 from shop.services.keying import KeyedRefused, key_in
 from shop.services.paper.steps import line_place
 from shop.services.refusals import AlreadySigned, SheetClosed
-from shop.services.stages import by_stage, stages_of, titles_over
+from shop.services.stages import by_stage, numbers_of, stages_of, titles_over
 from shop.views.sheets import find_sheet
 from shop.views.work.frame import lead
 
@@ -94,14 +94,19 @@ def _sections(
     ).order_by("order")
     groups, titles = by_stage(lines, steps, stages_of(steps)), titles_over(sheet)
 
+    numbers = numbers_of(groups)
+
     def of(section: Section, heading: str) -> list[Panel]:
-        rows = form.step_rows([step for step in steps if step.section == section])
+        found = [step for step in steps if step.section == section]
+        numbered = section in (Section.LOCKOUT, Section.RETURN)
+        along = {step.pk: number for number, step in enumerate(found, 1)} if numbered else {}
+        rows = form.step_rows(found, along)
         return [(heading, rows)] if rows else []
 
     def at(stage: Stage) -> list[Panel]:
         over = f"{titles[stage]}: " if stage in titles else ""
         return [
-            (f"{over}{line_place(line)}, {line.title}", form.step_rows(of_line))
+            (f"{over}{line_place(line)}, {line.title}", form.step_rows(of_line, numbers))
             for line, of_line in groups[stage]
         ]
 

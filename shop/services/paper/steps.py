@@ -20,7 +20,7 @@ from shop.paper.content import (
     ZeroGauge,
 )
 from shop.services.across import compared
-from shop.services.stages import Staged, note_at, notes_over
+from shop.services.stages import Staged, note_at, notes_over, numbers_of
 from shop.spoken import cited, own
 
 #: Whether any of some kept texts is said in words that nobody of the trade has read.
@@ -89,7 +89,7 @@ def groups(
     it stands and what became of it is said where it comes first."""
     lines = {line.pk: line for of_stage in staged.values() for line, _ in of_stage}
     every = [step for of_stage in staged.values() for _, steps in of_stage for step in steps]
-    numbers = {step.pk: number for number, step in enumerate(every, 1)}
+    numbers = numbers_of(staged)
     against = compared(every, list(lines.values()), system)
 
     def check(step: SheetStep, stage: Stage) -> PaperCheck:

@@ -9,6 +9,7 @@ import time_machine
 from equipment.models import Check
 from shop.models import ServiceSheet, StepEntry
 from shop.services.clocking import names_of_hands
+from shop.services.paper import paper_of
 from tests.inventory.pages.browsing import Page, text_of
 from tests.shop.services.conftest import rows_of_every_table
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
@@ -228,3 +229,17 @@ def test_a_closed_sheet_leads_to_its_page(sheet, page, client_as, world):
 
     void_sheet(sheet=sheet, author=world.manager, at=NOW, reason="wrong rig", request_id=uuid4())
     assert client_as("manager").get(page.url).url == f"/sheets/{sheet.number}/"
+
+
+def test_each_row_has_the_number_and_the_words_that_stand_on_the_paper(sheet, client_as):
+    shown = text_of(client_as("manager").get(f"/sheets/{sheet.number}/keyed/"))
+    paper = paper_of(sheet, today=NOW.date(), system="us")
+    checks = [check for group in paper.every_group for check in group.checks]
+    assert [check.number for check in checks] == list(range(1, len(checks) + 1))
+    for check in checks:
+        assert f" {check.number} {check.text} " in shown
+    for steps in (paper.lockout, paper.way_back):
+        assert steps
+        for number, step in enumerate(steps, 1):
+            assert f" {number} {step.source} " in shown
+            assert f" {step.action} " in shown
