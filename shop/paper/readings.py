@@ -11,7 +11,7 @@ from shop.paper.rows import NOTHING, TICK_ROW, VALUE_ROW, Cell, captions, entere
 from shop.paper.type import SMALL, line, plain
 from shop.paper.wording import gettext, gettext_noop
 
-_BLANK_LINES, _FEWEST_BLANK = 5, 3  # to write found work on, alone and beside the readings
+_FEWEST_BLANK = 3  # lines to write found work on; as many more as the page has room for
 _MOST_MORE = 9  # further lines where the last page has room for them
 _NOW = 78.0  # [pt] cell of a new reading
 _PAIR_AT_MOST = 330.0  # [pt] readings and found work stand side by side up to this height
@@ -39,7 +39,7 @@ def sections(sheet: SheetPaper, *, area: Area) -> list[Section]:
 
 def _found_as_high(sheet: SheetPaper, area: Area, height: float) -> Block:
     """Found work with as many lines to write on as stand beside so much. [pt]"""
-    least = _stack(_found(sheet, area, lines=_FEWEST_BLANK), area)
+    least = _stack(_found(sheet, area), area)
     spare = int((height - least.height) / TICK_ROW)
     if spare <= 0:
         return least
@@ -112,7 +112,7 @@ def _readings(sheet: SheetPaper, area: Area) -> Section:
 
 
 def _found(
-    sheet: SheetPaper, area: Area, *, lines: int = _BLANK_LINES, more: bool = False
+    sheet: SheetPaper, area: Area, *, lines: int = _FEWEST_BLANK, more: bool = False
 ) -> Section:
     """What was found, and lines to write more on while the sheet is open.
 

@@ -151,6 +151,20 @@ def test_lines_to_write_on_fill_the_last_page_and_never_make_another(filler: int
         assert all(36 <= y <= 792 - 33 for y, _ in rules(page))
 
 
+@pytest.mark.parametrize("filler", range(26, 40))
+def test_found_work_begins_a_page_only_where_three_lines_of_it_do_not_fit(filler: int) -> None:
+    """A sheet on the bench, without counters. Heading, hint, three lines, two boxes and the
+    signature take 168 pt."""
+    checks = tuple(PaperCheck(n, f"fill-{n}.") for n in range(filler))
+    groups = (CheckGroup("1 Gun", "", "", checks),)
+    pages = read(sheet(groups=groups, readings=(), counters_note="", parts=())).pages
+    last = pages[-1].extract_text()
+    assert "Found work" in last
+    if "fill-" not in last.split("Found work")[0]:
+        left = min(y for y, _ in rules(pages[-2]) if y > 36 + 18) - (36 + 18)
+        assert left < 168
+
+
 @pytest.mark.parametrize("page_size", ["letter", "a4"])
 def test_much_to_read_before_work_still_leaves_the_checks_to_begin_on_page_two(
     page_size: PageSize,
