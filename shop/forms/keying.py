@@ -22,7 +22,7 @@ from shop.forms.sheets import crew
 from shop.forms.units import UnitsForm
 from shop.models import Person, ServiceSheet, SheetPart, SheetStep, StepEntry
 from shop.services.answers import typed_value
-from shop.services.keying import Keyed, KeyedPart, KeyedStep
+from shop.services.keying import Keyed, KeyedFound, KeyedPart, KeyedStep
 from shop.services.paper.counters import counters_of
 from shop.services.refusals import SheetRefused
 from shop.services.sheet_parts import in_tray, places_of
@@ -32,6 +32,8 @@ Answer, Remedy = StepEntry.Answer, StepEntry.Remedy
 Section, Kind = SheetStep.Section, SheetStep.Kind
 #: Lines for parts that nobody had planned.
 EXTRA_LINES: Final = 3
+#: Lines for found work.
+FOUND_LINES: Final = 3
 NOT_BOTH: Final = "It is done or it does not apply, not both."
 _SENT_AGAIN: Final = "Nothing is kept yet: see what is marked below."
 
@@ -121,6 +123,11 @@ class KeyedForm(UnitsForm):
             self.fields[f"extra_place-{nth}"] = forms.ChoiceField(
                 label="From", required=False, choices=[("", "from"), *places]
             )
+        for nth in range(FOUND_LINES):
+            self.fields[f"found-{nth}"] = _text(f"Found work, line {nth + 1}")
+            self.fields[f"found_grave-{nth}"] = forms.BooleanField(
+                label=f"Line {nth + 1}: the rig must not leave", required=False
+            )
         kept = {entry.counter_id: entry for entry in sheet.readings.filter(is_in_force=True)}
         data = args[0] if args else kwargs.get("data")
         self.faces = [
@@ -136,6 +143,7 @@ class KeyedForm(UnitsForm):
         self._steps: list[KeyedStep] = []
         self._used: list[tuple[SheetPart, int]] = []
         self._extra: list[KeyedPart] = []
+        self._found: list[KeyedFound] = []
         self.at: datetime = self.now
 
     def _add_step(self, step: SheetStep) -> None:
@@ -201,6 +209,8 @@ class KeyedForm(UnitsForm):
             self._clean_used(row, cleaned)
         for nth in range(EXTRA_LINES):
             self._clean_extra(nth, cleaned)
+        for nth in range(FOUND_LINES):
+            self._clean_found(nth, cleaned)
         sound = [face.is_valid() for face in self.faces]
         if not all(sound):
             self.add_error(None, _SENT_AGAIN)
@@ -317,6 +327,13 @@ class KeyedForm(UnitsForm):
         if steps is not None:
             self._extra.append(KeyedPart(part, place, steps, where))
 
+    def _clean_found(self, nth: int, cleaned: dict[str, Any]) -> None:
+        text, is_grave = cleaned.get(f"found-{nth}", ""), bool(cleaned.get(f"found_grave-{nth}"))
+        if text:
+            self._found.append(KeyedFound(text, is_grave))
+        elif is_grave and f"found-{nth}" not in self.errors:
+            self.add_error(f"found-{nth}", "Say what was found.")
+
     def _quantity(self, part: Part, typed: str, name: str) -> int | None:
         try:
             return quantity_of(part, typed)
@@ -337,6 +354,7 @@ class KeyedForm(UnitsForm):
             steps=tuple(self._steps),
             used=tuple(self._used),
             parts=tuple(self._extra),
+            found=tuple(self._found),
             readings=tuple(new for face in self.faces if (new := face.reading()) is not None),
         )
 
@@ -425,6 +443,9 @@ class KeyedForm(UnitsForm):
             }
             for row in self.parts
         ]
+
+    def found_rows(self) -> list[tuple[Any, Any]]:
+        return [(self[f"found-{nth}"], self[f"found_grave-{nth}"]) for nth in range(FOUND_LINES)]
 
     def extra_rows(self) -> list[tuple[Any, Any, Any]]:
         return [

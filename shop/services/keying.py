@@ -14,7 +14,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 
 from equipment.counters import ReadingRefused
-from equipment.services import NewReading, ReadingsRefused
+from equipment.services import NewReading, ReadingsRefused, open_finding
 from inventory.models import Location, Part
 from inventory.services import StockRefused
 from shop.isolation import Stage
@@ -71,6 +71,14 @@ class KeyedPart:
 
 
 @dataclass(frozen=True, slots=True)
+class KeyedFound:
+    """Found work that stands on the lines of the paper, in words; as for `open_finding`."""
+
+    text: str
+    is_grave: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Keyed:
     """A whole sheet as the paper says it. at: when it was signed there.
 
@@ -86,6 +94,7 @@ class Keyed:
     steps: tuple[KeyedStep, ...] = ()
     used: tuple[tuple[SheetPart, int], ...] = ()
     parts: tuple[KeyedPart, ...] = ()
+    found: tuple[KeyedFound, ...] = ()
     readings: tuple[NewReading, ...] = ()
 
 
@@ -158,6 +167,8 @@ class _Keying:
             self._parts()
             for new in self.keyed.readings:
                 self._reading(new)
+            for nth, found in enumerate(self.keyed.found):
+                self._found(nth, found)
         return None if self.refused else self._sign()
 
     def _steps(self) -> None:
@@ -291,6 +302,19 @@ class _Keying:
                 )
         except ReadingRefused as refusal:
             self.refused.readings[new.counter.pk] = refusal
+
+    def _found(self, nth: int, found: KeyedFound) -> None:
+        open_finding(
+            rig=self.sheet.rig or self.sheet.charged_rig,
+            component=self.sheet.component,
+            text=found.text,
+            is_grave=found.is_grave,
+            source_kind=sheet_parts.SOURCE,
+            source_number=self.sheet.number,
+            author=self.keyed.writer,
+            at=self.keyed.at,
+            request_id=uuid5(self.request_id, f"found-{nth}"),
+        )
 
     def _sign(self) -> ServiceSheet | None:
         errors = self.refused.errors

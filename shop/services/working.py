@@ -100,9 +100,10 @@ def answer_step(
     start_work(sheet, author=written_by or author, at=at)
     finding = None
     if finding_text and (remedy in (Remedy.FOUND_WORK, Remedy.STOP)):
-        finding = _open_finding(
-            step, sheet, finding_text, is_grave or remedy == Remedy.STOP, author, at, event_id
-        )
+        is_grave = is_grave or remedy == Remedy.STOP
+        # Found by whose hand wrote the paper, whoever keys it in.
+        finder = written_by or author
+        finding = _open_finding(step, sheet, finding_text, is_grave, finder, at, event_id)
     kept_value, kept_left = (value, left_value) if answer == Answer.VALUE else (None, None)
     kept_choice = choice if answer == Answer.CHOICE else ""
     is_unseen = before is not None and seen is not None and seen != str(before.event_id)

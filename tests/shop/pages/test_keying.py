@@ -6,7 +6,7 @@ from uuid import uuid4
 import pytest
 import time_machine
 
-from equipment.models import Check
+from equipment.models import Check, Finding
 from shop.models import ServiceSheet, StepEntry
 from shop.services.clocking import names_of_hands
 from shop.services.paper import paper_of
@@ -229,6 +229,24 @@ def test_a_closed_sheet_leads_to_its_page(sheet, page, client_as, world):
 
     void_sheet(sheet=sheet, author=world.manager, at=NOW, reason="wrong rig", request_id=uuid4())
     assert client_as("manager").get(page.url).url == f"/sheets/{sheet.number}/"
+
+
+def test_found_work_on_the_lines_of_the_paper_goes_in_and_grave_alone_is_asked_about(
+    sheet, page, technician
+):
+    fields = typed(sheet, day=day(sheet), writer=technician.pk) | {
+        "found-0": "hose chafed at the bracket",
+        "found_grave-2": "on",
+    }
+    refused = page.send(**fields)
+    assert "Say what was found." in text_of(refused)
+    assert 'value="hose chafed at the bracket"' in refused.content.decode()
+    assert not Finding.objects.exists()
+    page.send(**fields, **{"found-2": "brake light out"})
+    assert list(Finding.objects.order_by("pk").values_list("text", "is_grave")) == [
+        ("hose chafed at the bracket", False),
+        ("brake light out", True),
+    ]
 
 
 def test_each_row_has_the_number_and_the_words_that_stand_on_the_paper(sheet, client_as):

@@ -14,7 +14,7 @@ from inventory.models import Movement
 from inventory.services import prove
 from shop.models import PartEntry, Person, ReadingEntry, ServiceSheet, SignedCopy, StepEntry
 from shop.services import keying
-from shop.services.keying import Keyed, KeyedPart, KeyedRefused, KeyedStep, key_in
+from shop.services.keying import Keyed, KeyedFound, KeyedPart, KeyedRefused, KeyedStep, key_in
 from shop.services.refusals import AlreadySigned, SheetClosed
 from tests.races import all_meet_in, at_once, refused, without_row_locks
 from tests.shop.factories import PersonFactory
@@ -155,11 +155,26 @@ def test_a_value_out_of_limit_with_its_answer_opens_found_work(
     )
     key(hands, world.manager, keyed)
     found = Finding.objects.get()
-    assert (found.text, found.is_grave, found.opened_by) == (
-        "regulator drifts",
-        True,
-        world.manager,
-    )
+    assert (found.text, found.is_grave, found.opened_by) == ("regulator drifts", True, hands.who)
+
+
+def test_what_was_found_is_found_work_of_who_wrote_it_and_stands_on_the_signed_sheet(
+    hands: Hands, world: SheetWorld
+) -> None:
+    found = (KeyedFound("hose chafed at the bracket"), KeyedFound("brake light out", is_grave=True))
+    sending = uuid4()
+    for _ in range(2):
+        key(hands, world.manager, paper(hands, found=found), request_id=sending)
+    kept = Finding.objects.order_by("pk")
+    assert [(each.text, each.is_grave, each.opened_by, each.opened_at) for each in kept] == [
+        ("hose chafed at the bracket", False, hands.who, SIGNED_AT),
+        ("brake light out", True, hands.who, SIGNED_AT),
+    ]
+    assert {(each.source_kind, each.source_number) for each in kept} == {
+        ("sheet", hands.sheet.number)
+    }
+    printed = SignedCopy.objects.get().document["found_work"]
+    assert [each["text"] for each in printed] == [each.text for each in found]
 
 
 def test_open_checks_are_named_or_come_back(hands: Hands, world: SheetWorld) -> None:
