@@ -108,7 +108,7 @@ def test_the_whole_sheet_is_on_one_page(work, phone):
     assert re.search(r"Cautions 0 of \d+ read", page)
     assert "Parts 0 of 2 noted" in page
     for section, counted in (("caution", "safe"), ("lockout", "at zero")):
-        for step in work.sheet.steps.filter(section=section):
+        for step in work.sheet.steps.filter(section=section).order_by("order"):
             sent = {"event_id": str(uuid4()), "answer": "done"}
             assert phone.post(f"{work.url}/steps/{step.pk}/", sent).status_code == 302
         page = text_of(phone.get(f"{work.url}/work/"))

@@ -145,7 +145,7 @@ def test_twin_without_the_lock_on_the_sheet_the_same_entry_is_tried_twice(
 ) -> None:
     """Then only the unique key is left, and the second breaks on it."""
     without_row_locks(monkeypatch)
-    all_meet_in(monkeypatch, working, "_checked")
+    all_meet_in(monkeypatch, working, "refuse_unfit")
     oil = opened.answer(check(opened, "Oil and filter changed"))
     results = at_once(lambda: opened.send(oil), lambda: opened.send(oil))
     assert sorted(states(results[0] + results[1])) == ["taken", "taken"]

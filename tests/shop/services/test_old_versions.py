@@ -1,9 +1,11 @@
 """A service is changed at the desk: what was signed keeps the version it read, on paper too."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from datetime import timedelta
 from io import BytesIO
 
 import pytest
+import time_machine
 from django.test import Client
 from django.urls import reverse
 from pypdf import PdfReader
@@ -15,6 +17,13 @@ from tests.shop.services.conftest import Hands
 from tests.shop.worlds import NOW, SheetWorld
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _clock() -> Iterator[None]:
+    """Every page says when it was printed, to the minute."""
+    with time_machine.travel(NOW + timedelta(days=1), tick=False):
+        yield
 
 
 def printed(client: Client, sheet: ServiceSheet) -> str:

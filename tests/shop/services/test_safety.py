@@ -159,7 +159,9 @@ def test_who_joins_reads_the_cautions_and_puts_on_a_lock_of_his_own(
     opening: Hands, world: SheetWorld
 ) -> None:
     assert still_locked(opening.sheet, who=opening.who) == []
-    own = [step for step in opening.sheet.steps.all() if step.is_each_persons]
+    own = [
+        step for step in opening.sheet.steps.order_by("section", "order") if step.is_each_persons
+    ]
     assert set(still_locked(opening.sheet, who=world.manager)) == set(own)
     with pytest.raises(
         ChecksLocked, match="Stored fluid pressure, Unexpected start, Your own lock"
@@ -333,7 +335,7 @@ def test_one_check_of_an_electrician_does_not_keep_a_technician_from_the_rest(
     assert hands.answer(hands.check(OIL)).author == technician
     with pytest.raises(ElectricianNeeded):
         hands.answer(hands.check(VOLTS), "value", value=Decimal(240))
-    for step in hands.sheet.steps.all():
+    for step in hands.sheet.steps.order_by("section", "order"):
         if step.is_each_persons:
             hands.answer(step, author=licensed)
     with pytest.raises(ChecksLocked, match="Electrical panel"):
@@ -349,7 +351,7 @@ def electric(world: SheetWorld, technician: Person, licensed: Person) -> Hands:
     hands = Hands(world.draft(), technician)
     hands.take()
     hands.open_the_checks()
-    for step in hands.sheet.steps.all():
+    for step in hands.sheet.steps.order_by("section", "order"):
         if step.is_each_persons:
             hands.answer(step, author=licensed)
     assert {step.needs_electrician for step in hands.steps("check")} == {True, False}

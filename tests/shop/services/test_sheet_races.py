@@ -120,7 +120,7 @@ def test_twin_without_the_lock_one_answer_sent_twice_at_once_breaks(
 ) -> None:
     """Both look for the id and find none; only the unique column stops the second."""
     without_row_locks(monkeypatch)
-    all_meet_in(monkeypatch, working, "_checked")
+    all_meet_in(monkeypatch, working, "refuse_unfit")
     step, event = hands.steps("caution")[0], uuid4()
     send = lambda: hands.answer(step, event_id=event)  # noqa: E731
     assert refused(at_once(send, send), IntegrityError) == 1
