@@ -45,6 +45,8 @@ def test_what_was_proved_is_proved_again_after_the_rig_ran(
     seal.get_by_role("link", name="Go there").click()
     spent = page.locator("#cautions li[data-step]").filter(has_text="look again")
     expect(spent.first).to_be_visible()
+    expect(spent.first).to_have_attribute("data-state", "")  # its tick is gone
+    expect(page.get_by_role("link", name=re.compile(r"^Next: .*open here\)$"))).to_be_visible()
     for _ in range(spent.count()):
         spent.first.locator("button.check-row, button.enter").first.click()
         page.wait_for_timeout(100)

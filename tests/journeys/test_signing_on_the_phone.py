@@ -107,8 +107,10 @@ def test_with_nothing_drawn_it_is_asked_beside_the_box_and_what_is_signed_is_clo
         page.keyboard.press("Enter")
         expect(signed_here).to_be_hidden()
     look(page, schemes=("light", "dark"))
+    stands = page.locator("#drawn").bounding_box()
     page.locator("#drawn").click(position={"x": 60, "y": 40})
     expect(asks).to_be_hidden()
+    assert page.locator("#drawn").bounding_box() == stands  # under the finger that draws
     # A touch alone drew nothing.
     page.evaluate("document.querySelector('#sign-form').requestSubmit()")
     expect(asks).to_be_visible()

@@ -174,6 +174,9 @@ def test_waiting_and_handing_over_without_signal_arrive_in_order(
     around.get_by_role("button", name="It waits for this").click()
     expect(around).to_contain_text("Waiting for an O-ring of the bypass")
     expect(around.locator("summary", has_text="Wait for parts")).to_be_hidden()
+    goes_on = around.get_by_role("button", name="Go on with it")
+    expect(goes_on).to_be_visible()
+    expect(around.get_by_role("button", name="Start my time")).to_be_visible()  # it ended
     around.locator("summary", has_text="Hand over").click()
     around.get_by_label("What the next one must know").fill("the tray is in the cold store")
     around.get_by_label("Who goes on with it").select_option(label=manager.name)

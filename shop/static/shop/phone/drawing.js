@@ -93,7 +93,7 @@ function drawStep(step, isSpent) {
     step.querySelector("form").hidden = Boolean(entry);
     return;
   }
-  step.dataset.state = entry?.answer ?? "";
+  step.dataset.state = isSpent ? "" : (entry?.answer ?? ""); // its tick holds no more
   const tick = step.querySelector(".check-row");
   if (tick) {
     const isTicked = entry?.answer === "done" && !isSpent;
@@ -271,6 +271,8 @@ function drawWait() {
   const told = document.getElementById("waits");
   if (told) told.hidden = isKept;
   for (const form of sheet.querySelectorAll("form[data-kind=wait]")) (form.closest("details") ?? form).hidden = isKept;
+  const goesOn = document.getElementById("goes-on");
+  if (goesOn) goesOn.hidden = !isKept || wait.isOver;
 }
 
 function drawAround() {
@@ -354,6 +356,7 @@ export async function draw() {
   copy.taps = tapsOf(kept);
   copy.state = overlaid(copy.snapshot, mine);
   const locked = locks();
+  copy.spent = locked.spent;
   for (const step of steps) drawStep(step, locked.spent.has(step));
   for (const step of checks) if (step.dataset.against) drawApart(step);
   const isBegun = mine.length > 0 || copy.snapshot.state === "under_way";

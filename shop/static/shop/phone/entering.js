@@ -311,6 +311,7 @@ export function unfoldNotKept() {
 /** Put a question about the signature where it is seen. */
 function ask(question) {
   question.hidden = false;
+  question.classList.remove("answered");
   question.scrollIntoView({ block: "center" });
   question.focus({ preventScroll: true }); // not its button: the key that led here would press that too
 }

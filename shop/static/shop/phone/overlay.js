@@ -49,8 +49,10 @@ export function overlaid(snapshot, entries) {
     } else if (entry.kind === "wait") {
       const isOver = !fields.missing && !fields.parts.length;
       now.wait = { text: entry.shown, isOver, ...by };
+      if (!isOver) now.clock = "stop";
     } else if (entry.kind === "hand_over") {
       now.word = { text: fields.words, whom: fields.whom, ...by };
+      now.clock = "stop";
     } else if (entry.kind === "sign") {
       now.isSigned = true;
     }

@@ -6,9 +6,9 @@ import { say } from "./saying.js";
 const parts = [...sheet.querySelectorAll("section.part")];
 const thumb = document.getElementById("thumb");
 
-/** How many steps of a part are still to be answered by this person. */
+/** How many steps of a part are still to be answered by this person, or to be done again. */
 function openIn(part) {
-  const missing = new Set(lacking());
+  const missing = new Set([...lacking(), ...copy.spent]);
   const isOpen = (step) => (isBefore(step) ? missing.has(step) : !step.closest("[hidden]:not(.part)") && !entryOf(step));
   return [...part.querySelectorAll("[data-step][data-section]")].filter(isOpen).length;
 }

@@ -77,7 +77,8 @@ for (const question of [noParts, notKept]) {
   });
 }
 notKept.querySelector("a").addEventListener("click", unfoldNotKept);
-document.getElementById("drawn").addEventListener("pointerdown", () => { byName.hidden = true; });
+// Its place stays: taken away, the page would jump under the finger that draws.
+document.getElementById("drawn").addEventListener("pointerdown", () => byName.classList.add("answered"));
 drawable(document.getElementById("drawn"), sheet.querySelector("[name=drawn]"), document.getElementById("drawn-clear"));
 
 camera(document.getElementById("scan"), { start: W.scan, stop: W.stop_scan, blocked: W.camera_blocked, broken: W.camera_broken }, scanned);
