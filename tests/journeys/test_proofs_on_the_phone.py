@@ -8,12 +8,25 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from shop.isolation import PROOF_HOLDS
-from shop.models import Person, ServiceSheet
+from shop.models import Person, ServiceSheet, StepEntry
 from tests.journeys.acting import back_to_service, step
 from tests.journeys.conftest import Look
 from tests.journeys.phones import SheetPhone
 from tests.journeys.worlds import lock_out
 from tests.journeys.worlds import make_safe as answer_before
+
+#: As many sendings as may pass reach the shop; the next one is on its way until then.
+SLOW_WAY = """
+  window.passes = 0;
+  const asks = window.fetch;
+  window.fetch = async (address, ...how) => {
+    if (String(address).endsWith("/entries/")) {
+      while (!window.passes) await new Promise((later) => setTimeout(later, 50));
+      window.passes -= 1;
+    }
+    return asks(address, ...how);
+  };
+"""
 
 pytestmark = pytest.mark.usefixtures("silence_is_meant")
 
@@ -174,6 +187,33 @@ def test_without_signal_a_pressure_left_is_a_hazard_and_the_sides_are_compared(
     page.reload()
     page.locator("#work-tabs").get_by_text("Checks").click()
     expect(step(page, "Outlet B").locator(".apart")).to_have_text("A is 80.5 psi below B")
+
+
+def test_a_slow_way_to_the_shop_makes_no_proof_old(
+    phone: SheetPhone, sheet: ServiceSheet, technician: Person
+) -> None:
+    """What has arrived is later by the shop's clock than it was made by as long as it took to come
+    there; what was entered meanwhile comes after it all the same."""
+    begun = ["prepare", "shut_down", "isolate", "lock"]
+    lock_out(sheet, by=technician, at=timezone.now(), phase__in=["", *begun])
+    page = phone.page
+    page.add_init_script(SLOW_WAY)
+    phone.open()
+    phone.makes_the_rig_safe()
+    kept = StepEntry.objects.filter(step__sheet=sheet)
+    assert {entry.step.phase for entry in kept.select_related("step")} == {"", *begun}
+    phone.says("Sending 1 of 1")
+    page.evaluate("passes = 1")
+    phone.says(re.compile(r"Sending (?!1 of 1\b)"))  # it has arrived, the others are on their way
+    expect(page.locator("#count-before")).to_have_text("done")
+    page.locator("#work-tabs").get_by_text("Checks").click()
+    tick = step(page, "Oil and filter changed").locator("button.check-row")
+    tick.click()
+    expect(tick).to_have_attribute("aria-pressed", "true")
+    page.evaluate("passes = Infinity")
+    phone.sent_all()
+    expect(tick).to_have_attribute("aria-pressed", "true")
+    assert sheet.steps.get(title="Oil and filter changed").entry is not None
 
 
 def test_a_page_that_lay_on_the_phone_over_a_shift_asks_for_the_proofs_again(

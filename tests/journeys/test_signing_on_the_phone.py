@@ -182,7 +182,7 @@ def test_a_signature_behind_more_than_is_sent_at_once_stands(
     expect(page.get_by_text("Signed, and kept here")).to_be_visible()
 
     phone.has_signal_again()
-    page.wait_for_url(re.compile(rf"/sheets/{sheet.number}/$"))
+    page.wait_for_url(re.compile(rf"/sheets/{sheet.number}/$"), timeout=40_000)
     sheet.refresh_from_db()
     assert (sheet.state, sheet.signed_by) == ("signed", technician)
     assert sheet.unsettled.count() == 2  # of neither part it was said how much was used

@@ -123,10 +123,10 @@ def make_safe(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
     _answer(sheet, SheetStep.Section.ZERO, by, at)
 
 
-def lock_out(sheet: ServiceSheet, *, by: Person, at: datetime) -> None:
-    """Every caution read, every source locked out, no gauge read yet."""
+def lock_out(sheet: ServiceSheet, *, by: Person, at: datetime, **only: Any) -> None:
+    """Every caution read, every source locked out, no gauge read yet. only: of some steps."""
     for section in (SheetStep.Section.CAUTION, SheetStep.Section.LOCKOUT):
-        _answer(sheet, section, by, at)
+        _answer(sheet, section, by, at, **only)
 
 
 def _answer(sheet: ServiceSheet, section: str, by: Person, at: datetime, **only: Any) -> None:

@@ -1,7 +1,7 @@
 // The technician's copy in hand: its page, its words, what the shop said of it, how it stands.
 
 import { numberOf } from "./figures.js";
-import { firstBefore, stillBefore } from "./locks.js";
+import { firstBefore, isLater, stillBefore } from "./locks.js";
 import { say } from "./saying.js";
 
 const read = (id) => JSON.parse(document.getElementById(id).textContent);
@@ -72,14 +72,33 @@ export function entryOf(step) {
   return !own || entry?.who === me.person ? entry : own[me.person];
 }
 
-const instantOf = (entry) => (entry.instant ? Date.parse(entry.instant) : Date.parse(entry.made) + copy.behind);
+/** By person, the last instant that the shop told of what they entered; worked out once for each telling. */
+const told = { of: null, last: new Map() };
+function lastTold(person) {
+  if (told.of !== copy.snapshot) {
+    const entries = [copy.snapshot.steps, ...Object.values(copy.snapshot.own ?? {})].flatMap(Object.values);
+    told.of = copy.snapshot;
+    told.last = new Map();
+    for (const { who, instant } of entries) told.last.set(who, Math.max(told.last.get(who) ?? -Infinity, Date.parse(instant)));
+  }
+  return told.last.get(person) ?? -Infinity;
+}
+
+/** When something was entered. What is still here came after all of this person's that has arrived: the shop takes the
+ * way there for an error of this phone's clock, and never lets one entry come before an earlier one. */
+function momentOf(entry) {
+  if (entry.instant) return { at: Date.parse(entry.instant), turn: 0 };
+  return { at: Math.max(Date.parse(entry.made) + copy.behind, lastTold(entry.who)), turn: entry.turn };
+}
+
+const lastOf = (entries) => entries.map(momentOf).reduce((one, other) => (one && (one.at > other.at || (one.at === other.at && one.turn > other.turn)) ? one : other), null);
 const wordsIn = (text) => (text ?? "").split(" ").filter(Boolean);
 
 /** When a person put on his own lock last; of everybody, without one. */
 function lockedLast(person = null) {
   const own = before.filter((step) => step.dataset.phase === "lock").map((step) => copy.state.own[step.dataset.step] ?? {});
   const locks = own.flatMap((each) => (person === null ? Object.values(each) : [each[person]])).filter((entry) => entry?.answer === "done");
-  return locks.length ? { at: Math.max(...locks.map(instantOf)) } : null;
+  return lastOf(locks);
 }
 
 function isDone(step, entry) {
@@ -100,7 +119,7 @@ function standing() {
       proves: wordsIn(step.dataset.proves),
       forElectrician: "electrician" in step.dataset,
       isDone: isDone(step, entry),
-      at: entry ? instantOf(entry) : null,
+      ...(entry ? momentOf(entry) : { at: null }),
       locked: entry ? lockedLast(entry.who) : null,
     };
   });
@@ -110,7 +129,7 @@ function standing() {
 function moments() {
   const run = runs.map(entryOf).filter((entry) => !["", "na"].includes(entry?.answer ?? ""));
   return {
-    started: run.length ? { at: Math.max(...run.map(instantOf)) } : null,
+    started: lastOf(run),
     locked: lockedLast(),
     at: Date.now() + copy.behind,
     holds: 1000 * Number(sheet.dataset.proofHoldsS),
@@ -170,10 +189,10 @@ export const openChecks = () => checks.filter((step) => !entryOf(step));
 /** What brings the rig back to service, once something was locked out. */
 export function openReturns() {
   if (!isLockedOut()) return [];
-  const locked = lockedLast()?.at ?? -Infinity;
+  const locked = lockedLast();
   return returns.filter((step) => {
     const entry = entryOf(step);
-    return !entry || (entry.answer === "done" && instantOf(entry) < locked);
+    return !entry || (entry.answer === "done" && isLater(locked, momentOf(entry)));
   });
 }
 /** Whether a check waits for nothing but the way back. */

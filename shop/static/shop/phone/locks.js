@@ -4,7 +4,7 @@
 const IN_ORDER = ["prepare", "shut_down", "isolate", "lock", "release", "verify"];
 
 /** Whether something happened after a step was entered. Moments are { at [ms], turn }, turn tells those of one instant apart. */
-function isLater(moment, step) {
+export function isLater(moment, step) {
   if (!moment || step.at === null) return false;
   return moment.at > step.at || (moment.at === step.at && (moment.turn ?? 0) > (step.turn ?? 0));
 }

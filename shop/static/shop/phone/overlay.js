@@ -15,7 +15,7 @@ export function overlaid(snapshot, entries) {
   now.isSigned = false;
   for (const entry of entries) {
     const { fields } = entry;
-    const by = { by: entry.name, who: entry.person, at: clock(entry.at), made: entry.at, isKept: true, event: entry.event_id };
+    const by = { by: entry.name, who: entry.person, at: clock(entry.at), made: entry.at, turn: entry.order, isKept: true, event: entry.event_id };
     if (entry.kind === "answer") {
       const own = now.own[fields.step];
       if (own) own[entry.person] = { ...fields, ...by };
