@@ -114,7 +114,9 @@ ACCESS: Final[dict[str, Who | ReadOrChange]] = {
     "shop:sign": CREW,
     "shop:sheet": SIGNED_IN,
     "shop:sheet_pdf": SIGNED_IN,
-    "shop:sheet_photo": PUBLIC,  # each photo proves its author by its pen
+    # Each photo proves its author by its pen.
+    "shop:rig_photo": PUBLIC,
+    "shop:sheet_photo": PUBLIC,
     "shop:sheets": SIGNED_IN,
     "shop:sheets_pdf": SIGNED_IN,
     "shop:take_part": CREW,

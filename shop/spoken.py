@@ -43,6 +43,7 @@ SPOKEN: Final = frozenset(
         "shop:own",
         "shop:reserve_again",
         "shop:rig_entries",
+        "shop:rig_photo",
         "shop:set_waiting",
         "shop:sheet",
         "shop:sheet_pdf",

@@ -164,6 +164,7 @@ shop_addresses = [
     path("sheets/<int:number>/photos/", work.sheet_photo, name="sheet_photo"),
     path("sheets/<int:number>/entries/", work.entries, name="entries"),
     path("rigs/<int:number>/entries/", work.rig_entries, name="rig_entries"),
+    path("rigs/<int:number>/photos/", work.rig_photo, name="rig_photo"),
     path("sheets/<int:number>/work/", work.work, name="work"),
     path("sheets/<int:number>/sign/", work.sign, name="sign"),
 ]

@@ -1,9 +1,9 @@
 """What phones sent: every entry as it arrived, and those that wait for a manager.
 
 A phone keeps what is entered without signal and sends it later: on a sheet, or of a rig (its
-daily round). What could be taken is an `Arrival`; what could not is kept whole as `Unsettled`,
-until a manager posts it or sets it aside (`Settlement`). All three are only added to, so that a
-sheet can still say who entered what and when, by which clock.
+daily round, what was found beside it). What could be taken is an `Arrival`; what could not is kept
+whole as `Unsettled`, until a manager posts it or sets it aside (`Settlement`). All three are only
+added to, so that a sheet can still say who entered what and when, by which clock.
 """
 
 from django.conf import settings

@@ -25,7 +25,17 @@ from shop.statics import ONE_SHEET, PAGE_SCRIPT
 #: The modules of a round, and of the page in place of one that is not here.
 MODULES: Final = tuple(
     f"shop/phone/{name}.js"
-    for name in ("no_signal", "walk", "bar", "carry", "figures", "saying", "sending", "store")
+    for name in (
+        "no_signal",
+        "walk",
+        "reporting",
+        "bar",
+        "carry",
+        "figures",
+        "saying",
+        "sending",
+        "store",
+    )
 )
 #: What a page on a phone asks for: a sheet for its font alone, a round and the one in place of a
 #: page for all.

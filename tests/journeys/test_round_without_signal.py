@@ -8,8 +8,9 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Locator, Page, expect
 
-from equipment.models import Finding, Reading, Rig, Round
+from equipment.models import Finding, FindingPhoto, Reading, Rig, Round
 from shop.models import Arrival, Person, Unsettled
+from tests.equipment.photographs import photo_file
 from tests.journeys.conftest import PHONE, Look
 from tests.journeys.phones import Phone
 from tests.journeys.worlds import JourneyWorld, add_round, draft
@@ -39,6 +40,18 @@ class RoundPhone(Phone):
     def has_kept(self, words: str | re.Pattern[str]) -> None:
         expect(self.page.locator("#kept-here")).to_contain_text(words)
         expect(self.page.locator("#round-form")).to_be_hidden()
+
+    def reports(self, text: str) -> None:
+        """Found work with a photo, not kept yet."""
+        report = self.page.locator("#report")
+        self.page.get_by_role("link", name="Found work", exact=True).tap()
+        expect(report.get_by_label("What you found")).to_be_focused()
+        report.get_by_label("What you found").fill(text)
+        report.get_by_label("Rig must not leave").check()
+        report.locator("input[type=file]").set_input_files(
+            [{"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": photo_file().read()}]
+        )
+        expect(report).to_contain_text("1 photo")
 
 
 @pytest.fixture
@@ -232,3 +245,96 @@ def test_today_takes_the_rounds_along(
     phone.has_kept("3 in order")
     page.goto("/rigs/")
     expect(page.get_by_role("link", name=re.compile("Round of rig.*1 kept here"))).to_be_visible()
+
+
+def test_found_work_reported_beside_the_round_survives_a_closed_page_and_arrives_once(
+    phone: RoundPhone, rig: Rig, technician: Person, look: Look
+) -> None:
+    phone.is_ready_to_leave()
+    phone.loses_signal()
+    phone.open()
+    page, here = phone.page, phone.page.locator("#found-here")
+    page.get_by_role("link", name="Found work", exact=True).tap()
+    page.get_by_role("button", name="Report it").tap()
+    expect(page.get_by_text("Say what you found.")).to_be_visible()
+    phone.reports("whip hose rubs on the door")
+    look(page)
+    # The page is closed before it is reported: what was typed is there again.
+    phone.open()
+    expect(page.locator("#report").get_by_label("What you found")).to_have_value(
+        "whip hose rubs on the door"
+    )
+    phone.reports("whip hose rubs on the door")
+    page.get_by_role("button", name="Report it").tap()
+    expect(here).to_contain_text("whip hose rubs on the door")
+    expect(here).to_contain_text("1 photo, kept here (rig must not leave)")
+    phone.says("1 entry kept on this phone.")
+    phone.open()
+    expect(here).to_contain_text("1 photo, kept here (rig must not leave)")
+    expect(page.locator("#round-form")).to_be_visible()  # nothing of the round is kept
+    look(page, schemes=("light", "dark"))
+    page.goto("/rigs/")
+    expect(page.get_by_text("Found work can be reported on the round of its rig.")).to_be_visible()
+    expect(page.get_by_role("link", name=re.compile("Round of rig.*1 kept here"))).to_be_visible()
+
+    phone.open()
+    before = timezone.now()
+    phone.has_signal_again()
+    phone.sent_all()
+    expect(here).to_be_hidden()
+    expect(page.locator("#round-form")).to_be_visible()
+    made = Finding.objects.holding().get()
+    assert (made.rig, made.text) == (rig, "whip hose rubs on the door")
+    assert made.opened_by_id == technician.pk
+    assert made.opened_at < before
+    photo = FindingPhoto.objects.get()
+    assert (photo.found_id, photo.author) == (made.request_id, technician)
+    assert not Round.objects.exists()
+
+
+def test_found_work_is_reported_once_the_round_is_walked_too(phone: RoundPhone, look: Look) -> None:
+    phone.the_rest_is_in_order()
+    phone.page.wait_for_url(re.compile(r"/rigs/1/$"))
+    phone.open()
+    phone.page.evaluate("window.isStill = true")
+    phone.reports("whip hose rubs on the door")
+    phone.page.get_by_role("button", name="Report it").tap()
+    phone.sent_all()
+    expect(phone.page.locator("#found-here")).to_be_hidden()
+    # It neither leads away nor opens the page of the walked round anew.
+    assert phone.page.evaluate("window.isStill") is True
+    expect(phone.page.get_by_text("Today’s round is done")).to_be_visible()
+    look(phone.page)
+    assert (Finding.objects.count(), FindingPhoto.objects.count()) == (1, 1)
+
+
+def test_a_form_sent_without_signal_stays_as_it_was_typed(phone: RoundPhone, look: Look) -> None:
+    """Of a page that keeps nothing on the phone: it is sent once there is signal."""
+    page = phone.page
+    page.goto("/found/new/?rig=1")
+    page.get_by_label("What you found").fill("whip hose rubs on the door")
+    phone.loses_signal()
+    for _ in range(2):
+        page.get_by_role("button", name="Report").click()
+        expect(page.get_by_role("alert").filter(has_text="nothing was sent")).to_have_count(1)
+    expect(page.get_by_text("No signal: nothing was sent.")).to_be_in_viewport()
+    expect(page.get_by_label("What you found")).to_have_value("whip hose rubs on the door")
+    look(page)
+    assert not Finding.objects.exists()
+    phone.is_in_reach()
+    page.get_by_role("button", name="Report").click()
+    expect(page.locator("#messages")).to_contain_text("is written down")
+    assert Finding.objects.get().text == "whip hose rubs on the door"
+
+
+def test_where_the_shop_answers_though_the_browser_knows_no_network_a_form_is_sent(
+    phone: RoundPhone,
+) -> None:
+    """The shop may run on the computer that it is used on."""
+    page = phone.page
+    page.goto("/found/new/?rig=1")
+    page.get_by_label("What you found").fill("whip hose rubs on the door")
+    page.evaluate("Object.defineProperty(navigator, 'onLine', { value: false })")
+    page.get_by_role("button", name="Report").click()
+    expect(page.locator("#messages")).to_contain_text("is written down")
+    assert Finding.objects.count() == 1

@@ -114,7 +114,7 @@ class TestOneScript:
         whole = statics.joined_script()
         assert "import " not in re.sub(r"//.*|/\*.*?\*/", "", whole, flags=re.DOTALL)
         folder = Path(str(finders.find("shop/phone/sheet.js"))).parent
-        others = {"no_signal", "sheet", "today", "walk", "worker"}
+        others = {"no_signal", "reporting", "sheet", "today", "walk", "worker"}
         for module in folder.glob("*.js"):
             assert module.stem in others or f"const in_{module.stem} = " in whole, module.stem
 

@@ -64,7 +64,7 @@ class Entry:
 
     @property
     def rig(self) -> Rig:
-        """The rig of an entry whose kind belongs to its round."""
+        """The rig of an entry whose kind belongs to its round, or to it alone."""
         assert isinstance(self.of, Rig)
         return self.of
 

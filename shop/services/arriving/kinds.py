@@ -100,6 +100,7 @@ RIG_KINDS: Final[dict[str, Kind]] = {
         walking.walk,
     ),
     "reading": Kind(FACE, walking.reading),
+    "found": Kind({"text": text, "is_grave": flag}, walking.found),
 }
 
 

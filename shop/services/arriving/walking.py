@@ -1,4 +1,4 @@
-"""The daily round of a rig, from phones: its checks, and what the faces showed on the way."""
+"""The daily round of a rig, from phones: its checks, what the faces showed, what else was found."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -14,6 +14,7 @@ from equipment.services import (
     NewAnswer,
     NewReading,
     ReadingsRefused,
+    open_finding,
     record_readings,
     record_round,
 )
@@ -68,6 +69,22 @@ def reading(entry: Entry) -> str:
     if odd and not (entry.is_sure or _is_sure(entry.said)):
         raise Asked(doubt(odd, at=entry.at, zone=entry.zone))
     record_face(entry, new, request_id=entry.event_id)
+    return ""
+
+
+def found(entry: Entry) -> str:
+    """Write down something wrong on the rig, whether or not its round is walked."""
+    said = entry.said
+    if not said["text"]:
+        raise NotTaken(gettext_lazy("Say what you found."), "text")
+    open_finding(
+        rig=entry.rig,
+        text=said["text"],
+        is_grave=said["is_grave"],
+        author=entry.author,
+        at=entry.at,
+        request_id=entry.event_id,
+    )
     return ""
 
 

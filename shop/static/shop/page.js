@@ -84,7 +84,29 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
+// What is sent without signal would end on the browser's own error page, and what was typed be gone. A browser knows
+// its networks only, and the shop may run on this very computer: so the shop is asked before that is said.
+let isInReach = false;
+document.addEventListener("submit", async (event) => {
+  const { target: form, submitter } = event;
+  if (navigator.onLine || isInReach || event.defaultPrevented) return;
+  event.preventDefault();
+  const asked = fetch("/no-signal/", { method: "HEAD", signal: AbortSignal.timeout(4000) });
+  if (await asked.then(() => true, () => false)) {
+    isInReach = true;
+    form.requestSubmit(submitter);
+    isInReach = false;
+    return;
+  }
+  form.querySelector(".not-sent")?.remove();
+  const line = Object.assign(document.createElement("p"), { className: "errors not-sent", textContent: document.body.dataset.notSent });
+  line.setAttribute("role", "alert");
+  if (form.contains(submitter)) submitter.after(line);
+  else form.append(line);
+  line.scrollIntoView({ block: "center" });
+});
+
 // Who signs out leaves no page of the shop on a phone that others use; what was entered stays until it is sent.
 document.addEventListener("submit", (event) => {
-  if ("caches" in window && event.target.action?.endsWith("/sign-out/")) caches.delete("pages");
+  if ("caches" in window && !event.defaultPrevented && event.target.action?.endsWith("/sign-out/")) caches.delete("pages");
 });

@@ -2,7 +2,7 @@
 
 from shop.views.work.entries import entries, rig_entries
 from shop.views.work.page import work
-from shop.views.work.photos import line_note, sheet_photo
+from shop.views.work.photos import line_note, rig_photo, sheet_photo
 from shop.views.work.plain import add_part, answer, sign, take_parts, used
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "entries",
     "line_note",
     "rig_entries",
+    "rig_photo",
     "sheet_photo",
     "sign",
     "take_parts",

@@ -43,7 +43,7 @@ def entries(request: PageRequest, number: int) -> HttpResponse:
 @csrf_exempt
 @require_POST
 def rig_entries(request: PageRequest, number: int) -> HttpResponse:
-    """Take the rounds of a rig, as `entries` takes what belongs to a sheet."""
+    """Take rounds of a rig and what was found on it, as `entries` takes what is of a sheet."""
     return _take(request, Rig.objects.filter(number=number).first())
 
 
@@ -75,10 +75,11 @@ def _take(request: PageRequest, of: ServiceSheet | Rig | None) -> HttpResponse:
 
 def _say_next(request: PageRequest, rig: Rig, batch: Batch, arrived: Arrived) -> None:
     """On the page of the rig, which comes next, to who has just walked a round and looks: what it
-    showed."""
+    showed. Of found work nothing is said there: its reporter stays on the round."""
     live = {str(sent.fields["event_id"]) for sent in batch.entries if sent.is_live}
     for name, outcome in arrived.outcomes.items():
-        if name in live and outcome.state == TAKEN and request.user.is_authenticated:
+        is_told = name in live and outcome.state == TAKEN and outcome.words
+        if is_told and request.user.is_authenticated:
             say_at(rig_url(rig), request, messages.SUCCESS, outcome.words)
 
 

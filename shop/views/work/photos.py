@@ -14,6 +14,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
 from equipment.forms.photos import MOST_MEGABYTES
+from equipment.models import Rig
 from equipment.services.photos import TooManyPhotos
 from equipment.views.photos import NOT_STORED
 from shop.forms.photos import SheetPhotoForm
@@ -34,7 +35,19 @@ BESIDES: Final = 64 * 1024
 @csrf_exempt
 @require_POST
 def sheet_photo(request: PageRequest, number: int) -> HttpResponse:
-    """Take a photo of found work. Open to everybody: it proves its author by its pen.
+    """Take a photo of found work. Open to everybody: it proves its author by its pen."""
+    return _take(request, get_object_or_404(ServiceSheet, number=number))
+
+
+@csrf_exempt
+@require_POST
+def rig_photo(request: PageRequest, number: int) -> HttpResponse:
+    """Take a photo of what was found on a rig, as `sheet_photo` does of a sheet."""
+    return _take(request, get_object_or_404(Rig, number=number))
+
+
+def _take(request: PageRequest, of: ServiceSheet | Rig) -> HttpResponse:
+    """Take a photo of what was found on a sheet or a rig.
 
     Answers in words, as plain text: with 2xx it is kept; 4xx: sent again it would be refused
     again; 503: to be sent again later, behind the entry that reports the found work.
@@ -44,7 +57,6 @@ def sheet_photo(request: PageRequest, number: int) -> HttpResponse:
             gettext("The photo is larger than {most} MB.").format(most=MOST_MEGABYTES), 413
         )
     now = timezone.now()
-    sheet = get_object_or_404(ServiceSheet, number=number)
     try:
         pen = read_pen(request.POST.get("pen", "")[:500], at=now)
     except NotOurs:
@@ -54,7 +66,7 @@ def sheet_photo(request: PageRequest, number: int) -> HttpResponse:
         return _said(form.first_error, 422)
     try:
         take_photo(
-            sheet=sheet,
+            of=of,
             pen=pen,
             event_id=form.cleaned_data["event_id"],
             picture=form.picture,

@@ -45,7 +45,6 @@ def words_of(person: Person) -> dict[str, str | bool]:
         "a_above": gettext(A_ABOVE),
         "a_below": gettext(A_BELOW),
         "a_and_b": gettext(A_AND_B),
-        "kept_here": gettext("kept here"),
         "two_answers": gettext("Two answers were given. Which one holds?"),
         "used_here": gettext("{used} used, {at} {by}, kept here"),
         "taken": gettext("Parts taken to the tray"),
@@ -73,12 +72,7 @@ def words_of(person: Person) -> dict[str, str | bool]:
         "handed_any_here": gettext(
             "Handed over to whoever comes next, {at} {by}, kept here: {text}"
         ),
-        "add_photo": gettext("Add a photo"),
-        "photo_sent": pgettext("a photo", "sent"),
-        "photo_refused": gettext("A photo was not taken: {words}"),
-        "photo": gettext("{n} photo"),
-        "photos": gettext("{n} photos"),
-        "must_not_leave": gettext("rig must not leave"),
+        **found_words(),
         "signature": gettext("Signature"),
         "check_open": gettext("{n} check is open"),
         "checks_open": gettext("{n} checks are open"),
@@ -149,7 +143,23 @@ def round_words() -> dict[str, str]:
         "before": gettext("The round of {day} is kept here, walked {at} by {name}."),
         "say_wrong": gettext("Say what is not right."),
         "a_number": gettext("Write a number, like 1182 or 60.5."),
+        "waits": gettext("Sent, and waits for a manager"),
+        **found_words(),
         **strip_words(),
+    }
+
+
+def found_words() -> dict[str, str]:
+    """What is said of found work and its photos, on a sheet and on a round."""
+    return {
+        "say_found": gettext("Say what you found."),
+        "must_not_leave": gettext("rig must not leave"),
+        "kept_here": gettext("kept here"),
+        "add_photo": gettext("Add a photo"),
+        "photo": gettext("{n} photo"),
+        "photos": gettext("{n} photos"),
+        "photo_sent": pgettext("a photo", "sent"),
+        "photo_refused": gettext("A photo was not taken: {words}"),
     }
 
 

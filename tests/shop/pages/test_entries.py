@@ -240,7 +240,11 @@ def test_no_field_of_a_round_breaks_it(
     )
     face = {"counter": world.fleet.counters["hours"].pk, "value": "215"}
     answer = {"item": item.pk, "answer": "right", "note": ""}
-    sound = {"round": {"answers": [answer], "readings": [face]}, "reading": face}[kind]
+    sound = {
+        "round": {"answers": [answer], "readings": [face]},
+        "reading": face,
+        "found": {"text": "rubs"},
+    }[kind]
     rows = {"answers": answer, "readings": face} if kind == "round" else {}
     for wrong in WRONG.values():
         tries: list[dict[str, Any]] = [{name: wrong} for name in RIG_KINDS[kind].fields]
@@ -274,6 +278,19 @@ def test_a_round_sent_by_who_looks_is_said_on_the_page_that_comes_next(
         # Sent again, it counts and is said once.
         assert post_round(client, phone, {**made, "live": False}).status_code == 200
         assert "The round is kept" not in text_of(client.get("/"))
+
+
+def test_of_found_work_nothing_is_said_on_the_page_that_comes_next(
+    client_as: Callable[..., Client], phone: Phone, world: SheetWorld
+) -> None:
+    phone.rig = world.fleet.rig
+    client = client_as(phone.who)
+    made = phone.entry("found", text="hose rubs", live=True)
+    assert post_round(client, phone, made).json()["outcomes"][made["event_id"]]["state"] == "taken"
+    with time_machine.travel(NOW, tick=False):
+        page = client.get(f"/rigs/{phone.rig.number}/")
+    assert page.context["messages"]._loaded_data == []
+    assert "hose rubs" in text_of(page)
 
 
 def test_no_round_of_a_rig_that_is_not_there(nobody: Client, phone: Phone) -> None:

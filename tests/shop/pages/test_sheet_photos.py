@@ -11,7 +11,7 @@ from django.core.files.storage import default_storage
 from django.test import Client
 from django.urls import reverse
 
-from equipment.models import Finding, FindingPhoto
+from equipment.models import Finding, FindingPhoto, Rig
 from equipment.services import open_finding
 from equipment.services.photos import MOST_OF_FOUND_WORK, photos_of_found
 from shop.models import LineNote, Person, Shop, Unsettled
@@ -50,7 +50,8 @@ def send(client: Client, phone: Phone, event_id: Any, **other: Any) -> Any:
         **other,
     }
     with time_machine.travel(NOW, tick=False):
-        return client.post(reverse("shop:sheet_photo", args=[phone.sheet.number]), given)
+        name = "shop:rig_photo" if phone.rig else "shop:sheet_photo"
+        return client.post(reverse(name, args=[phone.of.number]), given)
 
 
 def report(phone: Phone, text: str = "hose rubs") -> dict[str, Any]:
@@ -206,7 +207,7 @@ class TestPenInDoubt:
         self, gone: Phone, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         given = {
-            "sheet": gone.sheet,
+            "of": gone.sheet,
             "pen": read_pen(gone.pen, at=NOW),
             "event_id": uuid4(),
             "picture": _picture(),
@@ -217,6 +218,58 @@ class TestPenInDoubt:
             take_photo(**given)
         monkeypatch.setattr(late_photos, "_is_own", lambda *given: True)
         assert take_photo(**given).author == gone.who
+
+
+class TestOfARig:
+    """Reported on the page of its round, so that no sheet is in it."""
+
+    @pytest.fixture
+    def phone(self, phone: Phone, world: SheetWorld) -> Phone:
+        phone.rig = world.fleet.rig
+        return phone
+
+    @pytest.mark.parametrize("is_first", [True, False])
+    def test_before_its_found_work_and_behind_it(
+        self, nobody: Client, phone: Phone, is_first: bool
+    ) -> None:
+        entry = phone.entry("found", text="hose rubs")
+        if not is_first:
+            phone.send(entry)
+        assert send(nobody, phone, entry["event_id"]).status_code == 200
+        phone.send(entry)
+        assert [photo.author for photo in shown()] == [phone.who]
+
+    def test_of_another_rig(self, nobody: Client, phone: Phone, manager: Person) -> None:
+        other = Rig.objects.create(name="Trailer 7", number=7, created_at=NOW)
+        found = open_finding(rig=other, text="rubs", author=phone.who, at=NOW, request_id=uuid4())
+        answer = send(nobody, phone, found.request_id)
+        assert answer.status_code == 422
+        assert "not reported of this rig" in answer.content.decode()
+        assert not FindingPhoto.objects.exists()
+
+    def test_a_pen_in_doubt_adds_to_its_own_of_this_rig(
+        self, nobody: Client, phone: Phone, world: SheetWorld
+    ) -> None:
+        Person.objects.filter(pk=phone.who.pk).update(is_active=False)
+        entry = phone.entry("found", text="hose rubs")
+        assert send(nobody, phone, entry["event_id"]).status_code == 503
+        assert [each.state for each in phone.send(entry)] == ["waiting"]
+        # It waits of this rig, and of no other.
+        phone.rig = Rig.objects.create(name="Trailer 7", number=7, created_at=NOW)
+        assert send(nobody, phone, entry["event_id"]).status_code == 503
+        phone.rig = world.fleet.rig
+        assert send(nobody, phone, entry["event_id"]).status_code == 200
+
+    def test_a_pen_in_doubt_adds_nothing_to_what_another_reported(
+        self, nobody: Client, phone: Phone, manager: Person
+    ) -> None:
+        entry = report(Phone(manager, phone.sheet, rig=phone.rig))
+        Person.objects.filter(pk=phone.who.pk).update(is_active=False)
+        assert send(nobody, phone, entry["event_id"]).status_code == 503
+        assert not FindingPhoto.objects.exists()
+
+    def test_no_such_rig(self, nobody: Client, phone: Phone) -> None:
+        assert nobody.post("/rigs/99/photos/", {"pen": phone.pen}).status_code == 404
 
 
 def _picture() -> Any:

@@ -34,8 +34,9 @@ async function count() {
   return all;
 }
 
-/** Where an entry is sent: to its sheet, or to the rig whose round it is. */
-const addressOf = (entry) => `${entry.rig ? `/rigs/${entry.rig}` : `/sheets/${entry.number}`}/entries/`;
+/** Where an entry or a photo is sent: to its sheet, or to the rig that it is of. */
+const placeOf = ({ rig, number }) => (rig ? `/rigs/${rig}` : `/sheets/${number}`);
+const addressOf = (entry) => `${placeOf(entry)}/entries/`;
 
 /** Send some entries to one address. Resolves with the answer, and which entries somebody waits for. */
 async function post(address, entries) {
@@ -95,7 +96,7 @@ async function sendPhotos() {
     const form = new FormData();
     for (const name of ["pen", "photo_id", "event_id"]) form.append(name, photo[name]);
     form.append("photo", photo.blob, "photo.jpg");
-    const answer = await fetch(`/sheets/${photo.number}/photos/`, { method: "POST", headers: spoken, body: form, signal: AbortSignal.timeout(4 * PATIENCE_MS) });
+    const answer = await fetch(`${placeOf(photo)}/photos/`, { method: "POST", headers: spoken, body: form, signal: AbortSignal.timeout(4 * PATIENCE_MS) });
     // 4xx: no photo, too large, not ours. Sending it again would change nothing; the words are shown.
     if (answer.ok) {
       await store.dropPhoto(photo.photo_id);

@@ -5,6 +5,7 @@ import * as store from "./store.js";
 import { bar } from "./bar.js";
 import { carry } from "./carry.js";
 import { notNumbers, readFaces } from "./figures.js";
+import { reporting } from "./reporting.js";
 import { hour, say } from "./saying.js";
 
 const page = document.getElementById("walk");
@@ -25,7 +26,8 @@ const today = dayAt(opened.getTime() + behind);
 const isOld = today > page.dataset.day;
 
 const named = (day) => new Intl.DateTimeFormat(document.documentElement.lang, { weekday: "short", day: "numeric", month: "short" }).format(new Date(`${day}T12:00`));
-const mine = async () => (await store.kept()).filter((entry) => entry.rig === rig && entry.state !== "refused");
+const isRound = (entry) => entry.rig === rig && entry.kind === "round";
+const mine = async () => (await store.kept()).filter((entry) => isRound(entry) && entry.state !== "refused");
 
 function line(text) {
   const item = document.createElement("li");
@@ -141,7 +143,7 @@ async function goOn() {
 }
 
 document.addEventListener("outcome", ({ detail: { entry, outcome, isLive } }) => {
-  if (entry.rig !== rig || entry.day !== today) return;
+  if (!isRound(entry) || entry.day !== today) return;
   wasKept = false;
   if (outcome.state === "refused" && isLive) {
     // Its page says what is wrong beside each field, and asks: the form itself goes there.
@@ -160,6 +162,7 @@ document.addEventListener("visibilitychange", () => {
 if (isOld) document.getElementById("round-title").textContent = say(W.title, { day: named(today) });
 await goOn();
 await draw();
+await reporting({ rig, me, W });
 document.body.classList.add("has-script");
 bar(W);
 sending.start();
