@@ -19,7 +19,6 @@ def words_of(person: Person) -> dict[str, str | bool]:
     return {
         "is_electrician": person.is_electrician,
         "sign": gettext("Sign the sheet"),
-        "to_signature": gettext("To the signature"),
         **{f"of_{section}": gettext(text) for section, text in COUNTED.items()},
         "done": pgettext("cautions", "done"),
         "no_parts": pgettext("parts", "none"),

@@ -13,11 +13,6 @@ function openIn(part) {
   return [...part.querySelectorAll("[data-step][data-section]")].filter(isOpen).length;
 }
 
-/** Nobody signs what he has not seen: the name, above the box to draw in, stands clear of the thumb. */
-function isSignatureSeen() {
-  return sheet.querySelector("[name=signature]").getBoundingClientRect().bottom <= thumb.getBoundingClientRect().top;
-}
-
 /** "Next" says where to, and what is left open here. */
 export function label() {
   const place = parts.findIndex((part) => !part.hidden);
@@ -26,7 +21,7 @@ export function label() {
   const next = thumb.querySelector("a:last-child");
   const [to, here] = [document.createElement("span"), document.createElement("span")];
   next.replaceChildren(to, " ", here);
-  to.textContent = following?.dataset.nextLabel ?? (isSignatureSeen() ? W.sign : W.to_signature);
+  to.textContent = following ? following.dataset.nextLabel : W.sign;
   here.textContent = open ? say(W.open_here, { n: open }) : "";
 }
 
@@ -66,12 +61,12 @@ export function opening() {
 thumb.addEventListener("click", (event) => {
   if (event.target.closest("a")?.dataset.signs !== "yes") return;
   event.preventDefault();
-  if (isSignatureSeen()) document.getElementById("sign-form").requestSubmit();
-  else sheet.querySelector("[name=signature]").scrollIntoView({ block: "center" });
+  const form = document.getElementById("sign-form");
+  const name = form.querySelector("[name=signature]");
+  // Nobody signs what he has not seen: the first tap leads to the name and the box to draw in.
+  if (name.getBoundingClientRect().bottom > thumb.getBoundingClientRect().top) name.scrollIntoView({ block: "center" });
+  else form.requestSubmit();
 });
-addEventListener("scroll", () => {
-  if (thumb.querySelector("[data-signs=yes]")) label();
-}, { passive: true });
 // Found work is reported on the sheet itself, which needs no signal; what is signed takes no more.
 document.querySelector(".bar .report")?.addEventListener("click", (event) => {
   if (copy.state.isSigned) return;

@@ -89,13 +89,11 @@ document.body.classList.add("has-script");
 document.getElementById("thumb").hidden = false;
 // Where the work is by the page itself, so that it can begin; what is kept here may lead elsewhere.
 show(location.hash.slice(1) || opening(), location.hash !== "");
-let isTouched = false;
-for (const kind of ["pointerdown", "keydown"]) addEventListener(kind, () => { isTouched = true; }, { once: true });
 copy.snapshot = await store.learn(copy.snapshot);
 await draw();
 await putBackTyped();
 drawMinutes(); // they may have been typed
-if (!isTouched) show(location.hash.slice(1) || opening(), location.hash !== ""); // else it would jump away under the finger
+show(location.hash.slice(1) || opening(), location.hash !== "");
 setInterval(drawMinutes, 20_000); // while a clock runs
 bar(W);
 sending.start();
