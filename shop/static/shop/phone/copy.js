@@ -91,7 +91,7 @@ function momentOf(entry) {
   return { at: Math.max(Date.parse(entry.made) + copy.behind, lastTold(entry.who)), turn: entry.turn };
 }
 
-const lastOf = (entries) => entries.map(momentOf).reduce((one, other) => (one && (one.at > other.at || (one.at === other.at && one.turn > other.turn)) ? one : other), null);
+const lastOf = (entries) => entries.map(momentOf).reduce((one, other) => (isLater(one, other) ? one : other), null);
 const wordsIn = (text) => (text ?? "").split(" ").filter(Boolean);
 
 /** When a person put on his own lock last; of everybody, without one. */

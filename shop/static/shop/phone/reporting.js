@@ -5,11 +5,12 @@ import * as sending from "./sending.js";
 import * as store from "./store.js";
 import { hour, say } from "./saying.js";
 
-function line(words, isGrave, W) {
+/** A line of what is kept here; mustNotLeave: the words for what holds the rig, where it does. */
+export function line(words, mustNotLeave = "") {
   const item = document.createElement("li");
   item.className = "pad written";
   item.textContent = words;
-  if (isGrave) item.append(Object.assign(document.createElement("strong"), { textContent: ` (${W.must_not_leave})` }));
+  if (mustNotLeave) item.append(Object.assign(document.createElement("strong"), { textContent: ` (${mustNotLeave})` }));
   return item;
 }
 
@@ -28,6 +29,7 @@ export async function reporting({ rig, me, W }) {
   const waiting = [];
 
   const isOurs = ({ rig: of, kind }) => of === rig && kind === "found";
+  const graveSaid = (fields) => (fields.is_grave ? W.must_not_leave : "");
   const counted = (n) => say(n === 1 ? W.photo : W.photos, { n });
   const rememberTyped = () => (text.value.trim() ? store.remember(typedName, { text: text.value, isGrave: grave.checked }) : store.forget(typedName));
   const namePhotos = () => { photos.previousElementSibling.textContent = photos.files.length ? counted(photos.files.length) : W.add_photo; };
@@ -45,11 +47,11 @@ export async function reporting({ rig, me, W }) {
     const here = (await store.photos()).filter((photo) => photo.rig === rig);
     const lines = kept.map(({ event_id, fields, at, name }) => {
       const n = here.filter((photo) => photo.event_id === event_id).length;
-      return line([fields.text, `${hour(at)} ${name}`, ...(n ? [counted(n)] : []), W.kept_here].join(", "), fields.is_grave, W);
+      return line([fields.text, `${hour(at)} ${name}`, ...(n ? [counted(n)] : []), W.kept_here].join(", "), graveSaid(fields));
     });
     const left = here.filter((photo) => !kept.some((entry) => entry.event_id === photo.event_id)).length;
-    if (left) lines.push(line(`${counted(left)}, ${W.kept_here}`, false, W));
-    lines.push(...waiting.map(({ fields, why }) => line(`${fields.text}. ${W.waits}: ${why}`, fields.is_grave, W)));
+    if (left) lines.push(line(`${counted(left)}, ${W.kept_here}`));
+    lines.push(...waiting.map(({ fields, why }) => line(`${fields.text}. ${W.waits}: ${why}`, graveSaid(fields))));
     list.hidden = !lines.length;
     list.replaceChildren(...lines);
   }

@@ -5,7 +5,7 @@ import * as store from "./store.js";
 import { bar } from "./bar.js";
 import { carry } from "./carry.js";
 import { notNumbers, readFaces } from "./figures.js";
-import { reporting } from "./reporting.js";
+import { line, reporting } from "./reporting.js";
 import { hour, say } from "./saying.js";
 
 const page = document.getElementById("walk");
@@ -28,13 +28,6 @@ const isOld = today > page.dataset.day;
 const named = (day) => new Intl.DateTimeFormat(document.documentElement.lang, { weekday: "short", day: "numeric", month: "short" }).format(new Date(`${day}T12:00`));
 const isRound = (entry) => entry.rig === rig && entry.kind === "round";
 const mine = async () => (await store.kept()).filter((entry) => isRound(entry) && entry.state !== "refused");
-
-function line(text) {
-  const item = document.createElement("li");
-  item.className = "pad written";
-  item.textContent = text;
-  return item;
-}
 
 function said({ fields }) {
   const count = (answer) => fields.answers.filter((each) => each.answer === answer).length;
