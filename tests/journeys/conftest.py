@@ -59,10 +59,16 @@ Look = Callable[..., None]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark whatever opens a page, so that no journey forgets to say it needs the browser."""
+    """Mark whatever opens a page, so that no journey forgets to say it needs the browser.
+
+    Most of what a page does is the same whatever lies under it, so a journey belongs to the run on
+    SQLite, unless it says that the other database could change its way.
+    """
     for item in items:
         if {"browser", "page_at"} & set(getattr(item, "fixturenames", ())):
             item.add_marker(pytest.mark.browser)
+            if not item.get_closest_marker("postgresql_too"):
+                item.add_marker(pytest.mark.sqlite)
 
 
 @pytest.fixture(scope="session")
@@ -82,6 +88,8 @@ def playwright(chromium: str) -> Iterator[Playwright]:
     # takes every query for one made in asynchronous code.
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+        # A busy machine is slow, and that is no fault of the page's.
+        expect.set_options(timeout=WAIT_MS)
         with sync_playwright() as started:
             yield started
 

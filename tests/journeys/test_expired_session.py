@@ -12,6 +12,8 @@ from tests.journeys.acting import said, sign_in_by_form
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import JourneyWorld
 
+pytestmark = pytest.mark.postgresql_too
+
 
 @pytest.mark.parametrize("width", [PHONE, DESK])
 def test_readings_typed_into_an_expired_session_are_sent_by_one_button(

@@ -14,6 +14,8 @@ from shop.models import Person, Shop
 from tests.journeys.acting import said, sign_in_by_form
 from tests.journeys.conftest import DESK, PHONE, Look
 
+pytestmark = pytest.mark.postgresql_too
+
 
 @pytest.mark.parametrize("width", [PHONE, DESK])
 def test_the_first_manager_sets_up_the_shop(

@@ -24,6 +24,8 @@ from tests.journeys.acting import (
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import JourneyWorld
 
+pytestmark = pytest.mark.postgresql_too
+
 
 @pytest.mark.parametrize("width", [PHONE, DESK])
 def test_from_a_reading_to_the_spend_of_the_rig(

@@ -28,7 +28,7 @@ SLOW_WAY = """
   };
 """
 
-pytestmark = pytest.mark.usefixtures("silence_is_meant")
+pytestmark = [pytest.mark.usefixtures("silence_is_meant"), pytest.mark.postgresql_too]
 
 
 def test_what_was_proved_is_proved_again_after_the_rig_ran(

@@ -21,7 +21,7 @@ from tests.journeys.phones import SheetPhone, entries
 from tests.journeys.worlds import JourneyWorld, answer_everything
 from tests.journeys.worlds import make_safe as answer_before
 
-pytestmark = pytest.mark.usefixtures("silence_is_meant")
+pytestmark = [pytest.mark.usefixtures("silence_is_meant"), pytest.mark.postgresql_too]
 
 
 def test_the_shop_fails_and_comes_back(phone: SheetPhone, sheet: ServiceSheet) -> None:

@@ -12,6 +12,8 @@ from tests.journeys.acting import sign_by_name, signed
 from tests.journeys.conftest import DESK, PHONE, Look
 from tests.journeys.worlds import JourneyWorld, answer_everything, draft
 
+pytestmark = pytest.mark.postgresql_too
+
 
 @pytest.mark.parametrize("width", [PHONE, DESK])
 def test_the_second_to_sign_is_told_who_signed(

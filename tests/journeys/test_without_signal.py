@@ -19,7 +19,7 @@ from tests.journeys.test_find import CAMERA
 from tests.journeys.worlds import JourneyWorld
 from tests.journeys.worlds import make_safe as answer_before
 
-pytestmark = pytest.mark.usefixtures("silence_is_meant")
+pytestmark = [pytest.mark.usefixtures("silence_is_meant"), pytest.mark.postgresql_too]
 
 
 def test_a_whole_sheet_without_signal_and_nothing_is_lost(

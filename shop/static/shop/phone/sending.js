@@ -158,12 +158,18 @@ export async function arrived(eventId) {
   return !(await store.kept()).some((entry) => entry.event_id === eventId);
 }
 
+/** Something has changed, or somebody looks: however long the shop was silent, it is asked soon again. */
+function anew() {
+  wait = SOON_MS;
+  flush();
+}
+
 /** Begin: now, when the browser says that it is online, when the page comes back, and every so often. */
 export function start() {
-  addEventListener("online", flush);
+  addEventListener("online", anew);
   addEventListener("offline", say);
-  addEventListener("pageshow", flush);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
+  addEventListener("pageshow", anew);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) anew(); });
   setInterval(flush, AGAIN_MS);
   return flush();
 }
