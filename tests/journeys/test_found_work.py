@@ -1,5 +1,6 @@
 """Something wrong is reported from any page with three taps of a glove, by anybody."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -75,6 +76,7 @@ def test_on_a_sheet_it_is_reported_in_place_without_signal(
     phone.loses_signal()
     page = phone.page
     button = page.get_by_role("link", name="Found work", exact=True)
+    page.locator("#work-tabs").get_by_role("link", name=re.compile("^Checks")).tap()
     button.tap()
     words = page.locator("#found-text")
     expect(words).to_be_focused()
@@ -88,6 +90,10 @@ def test_on_a_sheet_it_is_reported_in_place_without_signal(
     words.fill("whip hose rubs on the door")
     page.get_by_role("button", name="Report it").tap()
     expect(page.locator("#found-here")).to_contain_text("whip hose rubs on the door, kept here")
+    back = page.get_by_role("link", name="Back to the work")
+    back.tap()
+    expect(back).to_be_hidden()
+    expect(page.locator("section[data-tab=checks]").first).to_be_visible()
     phone.has_signal_again()
     phone.sent_all()
     made = Finding.objects.get()

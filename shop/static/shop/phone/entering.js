@@ -8,6 +8,7 @@ import { W, copy, firstOf, isCheck, isOut, isReturn, isTooFine, lacking, me, nam
 import { drawMinutes } from "./clocked.js";
 import { notNumbers, numberOf, plainOf, readFaces } from "./figures.js";
 import { isKnown, meant } from "./known.js";
+import { reported } from "./parts.js";
 import { asks } from "./plausible.js";
 import { forgive, refuse } from "./refusing.js";
 import { say } from "./saying.js";
@@ -400,6 +401,7 @@ export async function found() {
   document.getElementById("found-grave").checked = false;
   for (const input of place.querySelectorAll("[data-is-typed]")) delete input.dataset.isTyped;
   place.removeAttribute("open");
+  reported();
 }
 
 /** Keep what stands in a form that unfolds, and fold it; what was typed stays there until the shop has it. */

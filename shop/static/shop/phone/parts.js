@@ -30,6 +30,10 @@ export function show(id, isMoved = true) {
   const here = target?.closest("section.part") ?? parts[0];
   const place = parts.indexOf(here);
   for (const part of parts) part.hidden = part !== here;
+  if (!here.contains(backToWork)) {
+    stood = null;
+    backToWork.hidden = true;
+  }
   document.body.dataset.part = here.dataset.tab;
   for (const tab of document.querySelectorAll("#work-tabs [data-tab]")) {
     if (tab.dataset.tab === here.dataset.tab) tab.setAttribute("aria-current", "page");
@@ -67,12 +71,27 @@ thumb.addEventListener("click", (event) => {
   if (name.getBoundingClientRect().bottom > thumb.getBoundingClientRect().top) name.scrollIntoView({ block: "center" });
   else form.requestSubmit();
 });
+/** Where somebody stood who went to report found work, and the link that leads back there once it is reported. */
+let stood = null;
+const backToWork = document.getElementById("back-to-work");
+export function reported() {
+  backToWork.hidden = !stood;
+}
+backToWork.addEventListener("click", (event) => {
+  event.preventDefault();
+  const { part, top } = stood;
+  history.pushState(null, "", `#${part.id}`);
+  show(part.id);
+  scrollTo(0, top);
+});
 // Found work is reported on the sheet itself, which needs no signal; what is signed takes no more.
 document.querySelector(".bar .report")?.addEventListener("click", (event) => {
   if (copy.state.isSigned) return;
   event.preventDefault();
   const report = document.getElementById("report");
-  const line = parts.find((part) => !part.hidden)?.dataset.line;
+  const part = parts.find((each) => !each.hidden);
+  if (!part.contains(report)) stood = { part, top: scrollY };
+  const { line } = part.dataset;
   const asked = document.getElementById("found-line");
   // Found where the work is, unless somebody said otherwise before.
   if (asked instanceof HTMLSelectElement && !asked.dataset.isTyped) {
