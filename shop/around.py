@@ -12,7 +12,7 @@ from inventory.services import in_words
 from shop import words
 from shop.models import HandOver, Person, ServiceSheet, SheetStep
 from shop.services.clocking import Hand, clock_of, hands_of
-from shop.services.waiting import Wait, waits_of
+from shop.services.waiting import Wait, Waited, waited_of, waits_of
 from shop.worktime import Stretch
 
 
@@ -33,7 +33,8 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """Who works on a sheet, since when, what the last one left word of, what it waits for.
+    """Who works on a sheet, since when, what the last one left word of, what it waits and
+    has waited for.
 
     mine: since when the reader's own time runs here; empty where it does not. elsewhere: the sheet
     on which it runs instead. asked: what the reader left running, on any sheet.
@@ -48,6 +49,7 @@ class Around:
     last_word: HandOver | None
     earlier_words: list[HandOver]
     wait: Wait | None
+    waited: list[Waited]
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +163,7 @@ def around(sheet: ServiceSheet, *, reader: Person, now: datetime, zone: ZoneInfo
         last_word=overs[0] if overs else None,
         earlier_words=overs[1:],
         wait=waits_of([sheet], today=today).get(sheet.pk),
+        waited=waited_of(sheet),
     )
 
 

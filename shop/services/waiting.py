@@ -17,6 +17,9 @@ from shop.services import clocking, sheet_parts
 from shop.services.locking import lock_open_sheet
 from shop.services.refusals import SheetRefused, refuse_long
 
+#: What an entry names, in the order in which it is said.
+_PARTS = MissingPart.objects.select_related("part").order_by("part__number")
+
 
 @dataclass(frozen=True, slots=True)
 class Missing:
@@ -48,8 +51,17 @@ class Wait:
     @property
     def text(self) -> str:
         """What is missing, in one line: "packing set, 1 piece; a hose clamp"."""
-        named = [", ".join(filter(None, (each.part.name, each.needs))) for each in self.parts]
-        return "; ".join([*named, self.entry.missing] if self.entry.missing else named)
+        return _in_one_line(((each.part, each.needs) for each in self.parts), self.entry.missing)
+
+
+@dataclass(frozen=True, slots=True)
+class Waited:
+    """A wait that is over: what was missing, in one line, who said so, from when until when."""
+
+    text: str
+    author: Person
+    since: datetime
+    until: datetime
 
 
 @transaction.atomic
@@ -120,6 +132,44 @@ def go_on(
     return made
 
 
+def waited_of(sheet: ServiceSheet) -> list[Waited]:
+    """The waits of a sheet that are over, the first one first. Two queries; one if it never waited.
+
+    One ends when it goes on, when something else is said to be missing, or with the sheet.
+    """
+    entries = list(
+        sheet.waits.select_related("author")
+        .prefetch_related(Prefetch("parts", queryset=_PARTS))
+        .order_by("at", "pk")
+    )
+    ends = [each.at for each in entries[1:]]
+    if closed_at := sheet.signed_at or sheet.voided_at:
+        ends.append(closed_at)
+    return [
+        Waited(
+            text=_in_one_line(
+                ((each.part, _needs(each.part, each.steps)) for each in entry.parts.all()),
+                entry.missing,
+            ),
+            author=entry.author,
+            since=entry.at,
+            until=until,
+        )
+        for entry, until in zip(entries, ends, strict=False)
+        if not entry.goes_on
+    ]
+
+
+def _needs(part: Part, steps: int) -> str:
+    """How much of a part, in words; nothing where that is not known."""
+    return in_words(part, steps) if steps else ""
+
+
+def _in_one_line(parts: Iterable[tuple[Part, str]], missing: str) -> str:
+    named = [", ".join(filter(None, (part.name, needs))) for part, needs in parts]
+    return "; ".join([*named, missing] if missing else named)
+
+
 def _wanted(row: SheetPart | None) -> int:
     """How much a sheet is short of, or plans; 0 where the part left it meanwhile. [steps]"""
     return (row.short_steps or row.planned_steps) if row else 0
@@ -141,11 +191,10 @@ def waits_of(sheets: Iterable[ServiceSheet], *, today: date) -> dict[int, Wait]:
     if not waiting:
         return {}
     newest: dict[int, WaitEntry] = {}
-    parts = MissingPart.objects.select_related("part").order_by("part__number")
     for entry in (
         WaitEntry.objects.filter(sheet__in=waiting)
         .select_related("author")
-        .prefetch_related(Prefetch("parts", queryset=parts))
+        .prefetch_related(Prefetch("parts", queryset=_PARTS))
         .order_by("at", "pk")
     ):
         newest[entry.sheet_id] = entry
@@ -174,7 +223,7 @@ def waits_of(sheets: Iterable[ServiceSheet], *, today: date) -> dict[int, Wait]:
         is_promised = not short and each.steps > 0
         return Missing(
             part=each.part,
-            needs=in_words(each.part, wanted) if wanted else "",
+            needs=_needs(each.part, wanted),
             has_come=is_promised or there >= max(wanted, 1),
         )
 

@@ -8,6 +8,7 @@ from uuid import uuid4
 import pytest
 import time_machine
 from django.test import Client
+from django.utils.timezone import localtime
 
 from inventory.models import Part
 from shop.models import HandOver, Person, Role, ServiceSheet, Shop, TimeEntry, WaitEntry
@@ -167,6 +168,11 @@ def test_a_sheet_waits_for_what_is_short_and_is_told_when_it_comes(
     answer = send(crew, f"{here}waiting/", does="go", back=here)
     assert "goes on." in shown(crew, answer.url)
     assert "hose clamp, 2 pieces" not in shown(desk, "/")
+    # That it waited stays on the sheet, with from when until when.
+    told = shown(desk, here)
+    assert "Waited for parts before" in told
+    now = f"{localtime(NOW):%H:%M}"
+    assert f"{now}–{now}: {said}" in told
 
 
 @pytest.mark.parametrize("address", ["hand-over/", "until/", "waiting/"])

@@ -14,7 +14,7 @@ from django.urls import reverse
 from equipment.models import Finding, FindingPhoto, Rig
 from equipment.services import open_finding
 from equipment.services.photos import MOST_OF_FOUND_WORK, photos_of_found
-from shop.models import LineNote, Person, Shop, Unsettled
+from shop.models import LineNote, Person, Role, Shop, Unsettled
 from shop.services import late_photos
 from shop.services.arriving import read_pen
 from shop.services.late_photos import NotYet, take_photo
@@ -71,6 +71,14 @@ class TestTaken:
         answer = send(nobody, phone, entry["event_id"])
         assert (answer.status_code, answer.content.decode()) == (200, "The photo is kept.")
         assert [photo.author for photo in shown()] == [phone.who]
+
+    def test_the_sheet_shows_it_beside_what_was_found(
+        self, nobody: Client, phone: Phone, client_as: Callable[..., Client]
+    ) -> None:
+        send(nobody, phone, report(phone)["event_id"])
+        [photo] = shown()
+        page = client_as(Role.MANAGER).get(f"/sheets/{phone.sheet.number}/").content.decode()
+        assert f'href="{reverse("equipment:photo", args=[photo.digest])}"' in page
 
     def test_sent_twice_it_counts_once(self, nobody: Client, phone: Phone) -> None:
         entry, photo_id = report(phone), str(uuid4())

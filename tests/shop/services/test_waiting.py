@@ -12,9 +12,10 @@ from inventory.models import Part
 from inventory.services import Need, reserve
 from shop.models import MissingPart, Person, Shop, WaitEntry
 from shop.services.clocking import clock_of, start_time
+from shop.services.drafting import void_sheet
 from shop.services.needs import set_need
 from shop.services.refusals import SheetClosed, SheetRefused
-from shop.services.waiting import Wait, go_on, wait_for_parts, waits_of
+from shop.services.waiting import Wait, go_on, wait_for_parts, waited_of, waits_of
 from tests.inventory.factories import BinFactory, PartFactory, received
 from tests.shop.services.conftest import Hands, later, rows_of_every_table
 from tests.shop.worlds import NOW, TODAY, SheetWorld
@@ -56,6 +57,33 @@ def test_it_says_what_is_missing_since_when_and_by_whom(hands: Hands, clamp: Par
     assert waits.text == "hose clamp, 2 pieces; a long hex key"
     assert (waits.since, waits.entry.author, waits.has_come) == (NOW, hands.who, False)
     assert hands.sheet.is_waiting_for_parts
+
+
+def test_what_was_waited_for_stays_told(hands: Hands, clamp: Part) -> None:
+    """A wait ends with going on, with the next one, or with the sheet; the last stays open."""
+
+    def waited() -> list[tuple[str, int, int]]:
+        return [
+            (each.text, (each.since - NOW).seconds // 60, (each.until - NOW).seconds // 60)
+            for each in waited_of(hands.fresh())
+        ]
+
+    assert waited() == []
+    wait(hands, "", clamp)
+    assert waited() == []
+    on(hands, at=NOW + timedelta(minutes=10))
+    wait(hands, "a hex key", at=NOW + timedelta(minutes=20))
+    wait(hands, "a long hex key", at=NOW + timedelta(minutes=25))
+    gone_on_from = [("hose clamp, 2 pieces", 0, 10), ("a hex key", 20, 25)]
+    assert waited() == gone_on_from
+    void_sheet(
+        sheet=hands.sheet,
+        reason="sold",
+        author=hands.who,
+        at=NOW + timedelta(minutes=50),
+        request_id=uuid4(),
+    )
+    assert waited() == [*gone_on_from, ("a long hex key", 25, 50)]
 
 
 def test_it_is_told_when_what_was_missing_has_come_in(
