@@ -49,7 +49,7 @@ TEXTS: Final = ("text/", "application/json", "application/javascript", "image/sv
 _HERE: Final = Path(__file__).resolve().parent / "static" / "shop"
 _FONT: Final = re.compile(r'url\("(fonts/[^"]+)"\)')
 #: A comment that has its lines to itself, as all of ours have.
-_COMMENT: Final = re.compile(r"^/\*(?:(?!\*/).)*\*/\n", re.MULTILINE | re.DOTALL)
+_COMMENT: Final = re.compile(r"^[ \t]*(?://[^\n]*|/\*(?:(?!\*/).)*\*/)\n", re.MULTILINE | re.DOTALL)
 _VERSION_DIGITS: Final = 12
 _IMPORT: Final = re.compile(
     r'^import (?:(?P<named>\{[^}]*\}|\* as \w+) from )?"\./(?P<module>\w+)\.js";\n', re.MULTILINE
@@ -82,7 +82,7 @@ def copy_style() -> SafeString:
     """All style of the technician's copy, to stand in the page."""
     parts = tuple(each for each in PARTS if each not in NOT_OF_THE_COPY)
     texts = (joined(parts), *map(_text_of, COPY_SHEETS))
-    return _within("style", *(_COMMENT.sub("", text) for text in texts))
+    return _within("style", *texts)
 
 
 @_once
@@ -92,8 +92,11 @@ def copy_script() -> SafeString:
 
 
 def _within(element: str, *texts: str) -> SafeString:
-    """Texts as the content of a style or a script. Raises ValueError where they would end it."""
-    text = "\n".join(texts)
+    """Texts as the content of a style or a script, without their comments: a fifth of what travels.
+
+    Raises ValueError where they would end it.
+    """
+    text = "\n".join(_COMMENT.sub("", text) for text in texts)
     if f"</{element}" in text.lower() or "<!--" in text:
         raise ValueError(f"What stands in a {element} of a page cannot hold </{element} or <!--.")
     return mark_safe(text)
