@@ -1,12 +1,14 @@
 """What every test shares: a fast, private environment, people by role, and honest skipping.
 
 The suite runs twice, on SQLite and, with DATABASE_URL, on PostgreSQL. A test marked ``sqlite`` or
-``postgresql`` belongs to one of the two runs and is left out of the other; the closing lines say
-how many. Where CI is set, nothing may be skipped: a missing browser is then a failure.
+``postgresql`` belongs to one of the two runs and is left out of the other, and what asks no
+database is not asked twice; the closing lines say how many. Where CI is set, nothing may be
+skipped: a missing browser is then a failure.
 """
 
 import shutil
 import tempfile
+import unittest
 from collections.abc import Callable, Generator, Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -94,13 +96,32 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     from django.db import connection
 
     other = {"sqlite": "postgresql", "postgresql": "sqlite"}[connection.vendor]
-    left_out = [item for item in items if item.get_closest_marker(other)]
+    left_out = [
+        item
+        for item in items
+        if item.get_closest_marker(other)
+        or (connection.vendor == "postgresql" and _is_the_same_on_both(item))
+    ]
     if left_out:
-        items[:] = [item for item in items if not item.get_closest_marker(other)]
+        items[:] = [item for item in items if item not in set(left_out)]
         config.hook.pytest_deselected(items=left_out)
     config.stash[OTHER_RUN] = len(left_out)
     # The longest first: the last test that a core is given may then be a short one.
     items.sort(key=lambda item: item.get_closest_marker("long") is None)
+
+
+#: What leads a test to the database, beside its mark and Django's own test cases.
+TO_THE_DATABASE = {"db", "transactional_db", "live_server"}
+
+
+def _is_the_same_on_both(item: pytest.Item) -> bool:
+    """Whether a test asks no database: half of them, run with SQLite's."""
+    if item.get_closest_marker("django_db") or item.get_closest_marker("postgresql_too"):
+        return False
+    case = getattr(item, "cls", None)
+    if isinstance(case, type) and issubclass(case, unittest.TestCase):
+        return False
+    return not TO_THE_DATABASE & set(getattr(item, "fixturenames", ()))
 
 
 @pytest.hookimpl(wrapper=True)

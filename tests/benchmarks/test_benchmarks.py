@@ -77,6 +77,8 @@ def bare_addresses(settings: Any) -> None:
     settings.ALLOWED_HOSTS = ["127.0.0.1"]
 
 
+@pytest.mark.postgresql_too
+@pytest.mark.timeout(420)
 def test_a_quick_run_of_all_gives_every_key_at_two_sizes_each() -> None:
     ran = subprocess.run(
         [sys.executable, "-m", "tests.benchmarks", "--quick", "--json", "--rounds", "1"],
