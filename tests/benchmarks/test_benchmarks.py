@@ -78,6 +78,7 @@ def bare_addresses(settings: Any) -> None:
 
 
 @pytest.mark.postgresql_too
+@pytest.mark.long
 @pytest.mark.timeout(420)
 def test_a_quick_run_of_all_gives_every_key_at_two_sizes_each() -> None:
     ran = subprocess.run(
