@@ -141,7 +141,6 @@ def _under_way(story: Story) -> None:
         None,
     )
     if measured is not None:
-        sheets.unlock(work, measured)
         sheets.answer(
             work,
             measured,

@@ -13,8 +13,9 @@ from shop.demo.story import Story
 from shop.isolation import Stage
 from shop.models import Person, ServiceSheet, SheetPart, SheetStep, StepEntry
 from shop.services.drafting import PUT_RIGHT, draft_sheet, hand_out
-from shop.services.in_order import locking, open_returns
+from shop.services.in_order import open_returns
 from shop.services.knowledge import leave_note
+from shop.services.refusals import ChecksLocked
 from shop.services.sheet_parts import enter_used, in_tray, take_parts
 from shop.services.signing import sign_sheet
 from shop.services.stages import stages_of
@@ -121,13 +122,6 @@ def checks_at(work: Work, stage: Stage) -> list[SheetStep]:
     return [step for step in steps if stages[step.pk] == stage]
 
 
-def unlock(work: Work, step: SheetStep) -> None:
-    """Do again what a check wants done again: the electrician reads the cautions himself."""
-    who = work.story.electrician if step.needs_electrician else work.who
-    for before in locking(step, who=who, at=work.clock):
-        _answer_before(work, before, who)
-
-
 def _answer_before(work: Work, step: SheetStep, who: Person) -> None:
     if step.section == Section.ZERO:
         answer(work, step, Answer.VALUE, value=Decimal(0), who=who)
@@ -147,13 +141,12 @@ def check(work: Work) -> None:
 
 def put_back(work: Work) -> None:
     """The way back to service, as far as it is open."""
-    for step in open_returns(work.sheet):
+    for step in _whole(open_returns(work.sheet)):
         answer(work, step, Answer.DONE)
 
 
 def answer_well(work: Work, step: SheetStep) -> None:
     """Answer one check as it mostly goes."""
-    unlock(work, step)
     if step.kind == Kind.VALUE:
         measure(work, step)
     elif step.kind == Kind.CHOICE:
@@ -177,23 +170,38 @@ def answer(
     is_grave: bool = False,
     who: Person | None = None,
 ) -> StepEntry:
-    """Enter one answer, by the electrician where only one may."""
-    moment = work.tick(40)
-    return answer_step(
-        step=step,
-        event_id=work.story.new_id(),
-        author=work.story.electrician if step.needs_electrician else who or work.who,
-        at=moment,
-        recorded_at=moment,
-        answer=what,
-        value=value,
-        left_value=left_value,
-        choice=choice,
-        note=note,
-        remedy=remedy,
-        finding_text=finding_text,
-        is_grave=is_grave,
-    )
+    """Enter one answer, by the electrician where only one may, who reads the cautions himself.
+
+    What is to be done first, or again, is done first.
+    """
+    hand = work.story.electrician if step.needs_electrician else who or work.who
+    while True:
+        moment = work.tick(40)
+        try:
+            return answer_step(
+                step=step,
+                event_id=work.story.new_id(),
+                author=hand,
+                at=moment,
+                recorded_at=moment,
+                answer=what,
+                value=value,
+                left_value=left_value,
+                choice=choice,
+                note=note,
+                remedy=remedy,
+                finding_text=finding_text,
+                is_grave=is_grave,
+            )
+        except ChecksLocked as locked:
+            for before in _whole(locked.missing):
+                _answer_before(work, before, hand)
+
+
+def _whole(steps: Sequence[SheetStep]) -> list[SheetStep]:
+    """The same steps with all that is known of them."""
+    known = SheetStep.objects.in_bulk([step.pk for step in steps])
+    return [known[step.pk] for step in steps]
 
 
 def measure(work: Work, step: SheetStep) -> None:

@@ -19,6 +19,12 @@ from shop.services.stages import Back, Waits, stages_of, waits_of
 Answer, Section = StepEntry.Answer, SheetStep.Section
 BEFORE_THE_CHECKS = (Section.CAUTION, Section.LOCKOUT, Section.ZERO)
 AROUND_THE_CHECKS = (*BEFORE_THE_CHECKS, Section.RETURN)
+#: All that is read here of an answer, and of a step: a sheet has dozens, looked at with each entry.
+OF_AN_ENTRY = ("step", "answer", "value", "at", "author", "written_by")
+OF_A_STEP = (
+    "sheet", "line", "section", "order", "title", "side", "needs_electrician", "phase", "opens",
+    "proves", "is_run", "entry", *(f"entry__{name}" for name in OF_AN_ENTRY),
+)  # fmt: skip
 #: Answers by which the work was done.
 ENTERED = (Answer.DONE, Answer.VALUE, Answer.CHOICE)
 
@@ -192,7 +198,7 @@ def _says_done(step: SheetStep, entry: StepEntry) -> bool:
 
 def _steps(sheet: ServiceSheet, *sections: SheetStep.Section) -> list[SheetStep]:
     """The steps of these sections with what is in force, as the sheet is worked; of all without."""
-    steps = sheet.steps.select_related("entry").order_by("order")
+    steps = sheet.steps.select_related("entry").only(*OF_A_STEP).order_by("order")
     order = {section: place for place, section in enumerate(AROUND_THE_CHECKS)}
     found = steps.filter(section__in=sections) if sections else steps
     return sorted(found, key=lambda step: order.get(Section(step.section), len(order)))
@@ -202,7 +208,7 @@ def _now(steps: Iterable[SheetStep]) -> _Standing:
     """As it stands by the answers in force."""
     entries = {step: step.entry for step in steps if step.section in AROUND_THE_CHECKS}
     personal = [step.pk for step in entries if step.is_each_persons]
-    own = StepEntry.objects.filter(step__in=personal).order_by("pk")
+    own = StepEntry.objects.filter(step__in=personal).only(*OF_AN_ENTRY).order_by("pk")
     return _standing(entries, own)
 
 
@@ -213,7 +219,7 @@ def _then(steps: list[SheetStep], at: datetime) -> _Standing:
     """
     unseen = Q(answer=Answer.CLEARED, rival_of__isnull=False)
     known = StepEntry.objects.filter(step__in=steps, at__lte=at).exclude(unseen)
-    entries = list(known.order_by("at", "pk"))
+    entries = list(known.only(*OF_AN_ENTRY).order_by("at", "pk"))
     newest = {entry.step_id: entry for entry in entries}
     return _standing({step: newest.get(step.pk) for step in steps}, entries)
 
