@@ -191,7 +191,7 @@ class KeyedForm(UnitsForm):
                     *((r.value, r.label) for r in Remedy if r.value),
                 ],
             )
-            self.fields[f"work-{key}"] = _text(f"{name}: what was found")
+            self.fields[f"work-{key}"] = _text(f"{name}: what was found or done")
             self.fields[f"grave-{key}"] = forms.BooleanField(
                 label=f"{name}: the rig must not leave", required=False
             )

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from equipment.models import Finding
 from equipment.services import NewReading, check_reading, open_finding
+from shop.as_left import SEEN_TO
 from shop.models import Person, ReadingEntry, Role, ServiceSheet, SheetStep, Shop, StepEntry
 from shop.services.answers import refuse_unfit
 from shop.services.in_order import refuse_locked, refuse_out_of_order
@@ -62,7 +63,7 @@ def answer_step(
         `value`.
     remedy: what was done about a value out of limit, what it asks for says `shop.as_left`;
         "found_work" opens found work with `finding_text`, and holds the rig when `is_grave`; so
-        does "stop", always.
+        does "stop", always. Without either, `finding_text` is kept as a note, behind `note`.
     seen: from a phone, the event_id of the answer that the person saw, "" where there was none.
         Where another is in force and says something else, each is a rival of the other until a
         person who saw them answers again. None: the person sees what is in force.
@@ -85,8 +86,11 @@ def answer_step(
         refuse_locked(step, who=hand, at=at, answer=answer, choice=choice)
     else:
         refuse_out_of_order(step, who=hand, at=at, answer=answer, value=value)
-    refuse_long(StepEntry, note=note)
     refuse_long(Finding, text=finding_text)
+    if remedy not in SEEN_TO and answer != Answer.CLEARED:
+        # What was typed beside a value is kept, whatever was chosen there.
+        note = "; ".join(dict.fromkeys(filter(None, (note, finding_text))))
+    refuse_long(StepEntry, note=note)
     is_outside = refuse_unfit(
         step,
         answer,
@@ -99,7 +103,7 @@ def answer_step(
     )
     start_work(sheet, author=written_by or author, at=at)
     finding = None
-    if finding_text and (remedy in (Remedy.FOUND_WORK, Remedy.STOP)):
+    if finding_text and remedy in SEEN_TO:
         is_grave = is_grave or remedy == Remedy.STOP
         # Found by whose hand wrote the paper, whoever keys it in.
         finder = written_by or author

@@ -25,6 +25,7 @@ from tests.shop.test_as_left import EVERY, decided
 pytestmark = pytest.mark.usefixtures("silence_is_meant")
 
 VOLTS = "Volts at rated load"
+SAID = "as found 260 V, as left 241 V, Put right, read again, relay stuck"
 DECIDE = """async ([code, cases]) => {
     const module = `data:text/javascript;charset=utf-8,${encodeURIComponent(code)}`;
     const { lacksOf } = await import(module);
@@ -69,6 +70,7 @@ def test_put_right_and_read_again_without_signal(
     expect(volts.get_by_role("button", name="Adjusted")).to_be_hidden()  # no value to adjust
     as_found.fill("260")
     expect(as_left).to_be_visible()
+    volts.get_by_label("What you found").fill("relay stuck")
     volts.get_by_label("Put right").check()
     expect(volts.get_by_label("What you found")).to_be_hidden()
     enter.click()
@@ -91,14 +93,14 @@ def test_put_right_and_read_again_without_signal(
     as_left.fill("241")
     volts.get_by_label("Put right").check()
     enter.click()
-    expect(volts.locator(".said")).to_contain_text("as found 260 V, as left 241 V, Put right")
+    expect(volts.locator(".said")).to_contain_text(SAID)
     expect(volts.locator(".said")).to_contain_text("kept here")
     expect(enter).to_contain_text("Change")
     expect(volts.get_by_text("What did you do about it?")).to_be_hidden()
 
     phone.open()
     volts = open_at_volts(phone)
-    expect(volts.locator(".said")).to_contain_text("as found 260 V, as left 241 V, Put right")
+    expect(volts.locator(".said")).to_contain_text(SAID)
     expect(as_left).to_have_value("241")
     expect(volts.locator(".measure")).not_to_have_class(re.compile("wrong"))
     look(phone.page)
@@ -109,10 +111,11 @@ def test_put_right_and_read_again_without_signal(
     assert len(lost) == 2
     [entry] = StepEntry.objects.filter(step__sheet=sheet, step__title=VOLTS)
     assert (entry.value, entry.left_value, entry.is_out_of_limit) == (260, 241, False)
+    assert (entry.note, entry.finding) == ("relay stuck", None)
     # The shop says the same of it as the phone did.
     phone.open()
     volts = open_at_volts(phone)
-    expect(volts.locator(".said")).to_contain_text("as found 260 V, as left 241 V, Put right")
+    expect(volts.locator(".said")).to_contain_text(SAID)
     expect(volts.locator(".said")).not_to_contain_text("kept here")
     expect(as_left).to_have_value("241")
 

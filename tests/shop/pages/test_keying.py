@@ -7,7 +7,7 @@ import pytest
 import time_machine
 
 from equipment.models import Check, Finding
-from shop.models import ServiceSheet, StepEntry
+from shop.models import ServiceSheet, SignedCopy, StepEntry
 from shop.services.clocking import names_of_hands
 from shop.services.paper import paper_of
 from tests.inventory.pages.browsing import Page, text_of
@@ -138,6 +138,24 @@ def test_what_the_services_refuse_stands_beside_its_field_too(sheet, page, techn
     assert "enter the value as left" in text_of(page.send(**{**fields, **answered}))
     answered[f"left_value-{volts.pk}"] = "240"
     assert page.send(**{**fields, **answered}).status_code == 302
+
+
+def test_what_was_written_beside_a_value_put_right_stands_on_page_paper_and_signed_copy(
+    sheet, page, technician, client_as
+):
+    volts = sheet.steps.get(title="Volts at rated load")
+    said = {
+        f"value-{volts.pk}": "200",
+        f"left_value-{volts.pk}": "240",
+        f"remedy-{volts.pk}": "replaced",
+        f"note-{volts.pk}": "hot day",
+        f"work-{volts.pk}": "regulator from the drawer",
+    }
+    page.send(**typed(sheet, day=day(sheet), writer=technician.pk, **said))
+    words = "as left 240 V: Replaced a part; hot day; regulator from the drawer"
+    assert words in text_of(client_as("manager").get(f"/sheets/{sheet.number}/"))
+    assert words in str(SignedCopy.objects.get(sheet=sheet).document)
+    assert not Finding.objects.exists()
 
 
 def test_what_is_refused_when_all_the_rest_was_right_takes_nothing_of_it_away(

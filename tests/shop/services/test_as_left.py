@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.db import IntegrityError, transaction
 
-from equipment.models import Component, Due, Measurement
+from equipment.models import Component, Due, Finding, Measurement
 from shop import arrivedwords, unitwords
 from shop.models import Correction, ServiceSheet, SheetLine, SheetStep, StepEntry, Unsettled
 from shop.paper.sheet import sheet_pdf
@@ -73,6 +73,34 @@ class TestWhatIsTaken:
         for left, stays in ((None, True), (Decimal(255), True), (Decimal(250), False)):
             entry = hands.answer(volts(hands), "value", left_value=left, **found)
             assert (entry.left_value, entry.is_out_of_limit) == (left, stays)
+
+    @pytest.mark.parametrize(
+        ("note", "kept"),
+        [("", "relay stuck"), ("hot day", "hot day; relay stuck"), ("relay stuck", "relay stuck")],
+    )
+    @pytest.mark.parametrize("remedy", ["put_right", "replaced"])
+    def test_what_was_written_beside_it_is_a_note_where_it_opens_no_found_work(
+        self, hands: Hands, remedy: str, note: str, kept: str
+    ) -> None:
+        found = {"value": Decimal(260), "left_value": Decimal(240), "remedy": remedy}
+        entry = hands.answer(
+            volts(hands), "value", note=note, finding_text=" relay stuck ", **found
+        )
+        assert (entry.note, entry.finding) == (kept, None)
+        assert not Finding.objects.exists()
+        again = hands.answer(volts(hands), "value", value=Decimal(241), finding_text="it was 241")
+        assert again.note == "it was 241"
+
+    def test_twin_words_of_found_work_stand_there_and_not_in_the_note(self, hands: Hands) -> None:
+        found = {"value": Decimal(260), "remedy": "found_work", "finding_text": "drifts"}
+        entry = hands.answer(volts(hands), "value", note="hot day", **found)
+        assert (entry.note, entry.finding.text) == ("hot day", "drifts")
+        assert hands.answer(volts(hands), "cleared", finding_text="drifts").note == ""
+
+    def test_a_note_too_long_with_what_was_written_beside_it_is_refused(self, hands: Hands) -> None:
+        texts = {"note": "n" * 200, "finding_text": "f" * 200}
+        with pytest.raises(SheetRefused, match="300"):
+            hands.answer(volts(hands), "value", left_value=Decimal(240), **PUT_RIGHT, **texts)
 
     def test_within_its_limits_it_may_be_adjusted_all_the_same(self, hands: Hands) -> None:
         entry = hands.answer(volts(hands), "value", value=Decimal(230), left_value=Decimal(240))

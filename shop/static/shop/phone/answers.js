@@ -68,6 +68,11 @@ function putBack({ kind, fields }, words, field) {
   if (kind === "answer" && words === W.say_remedy) place.dataset.isAsked = "yes";
   if (kind === "answer" && input) {
     typing(place);
+    const found = place.querySelector("[name=finding_text]");
+    if (found && fields.finding_text) {
+      found.value = fields.finding_text;
+      found.dataset.isTyped = "yes";
+    }
     keepTyped(place);
   }
   refuse(place, words);

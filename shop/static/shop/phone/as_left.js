@@ -1,7 +1,8 @@
 // What a measured value asks for before it is kept, as shop/as_left.py decides it: one table tests both.
 
 const READ_AGAIN = ["put_right", "replaced"];
-const SEEN_TO = ["found_work", "stop"];
+/** What leaves a value as it is, to be seen to: it opens found work. */
+export const SEEN_TO = ["found_work", "stop"];
 
 /**
  * The name of the words that say what is missing; "" where nothing is.

@@ -2,6 +2,7 @@
 
 import * as store from "./store.js";
 import { W, before, checks, copy, entryOf, isOut, leftOf, locks, named, number, openChecks, sheet, steps, valueOf } from "./copy.js";
+import { SEEN_TO } from "./as_left.js";
 import { askRemedy, drawLeft, leftInput } from "./asking.js";
 import { drawMinutes, tapsOf } from "./clocked.js";
 import { numberOf } from "./figures.js";
@@ -44,10 +45,13 @@ function saidOf(step, entry) {
     said.push(step.dataset.section === "zero" && numberOf(read.value) !== 0 ? `${text}: ${W.must_read_zero}` : text);
   }
   if (entry.answer === "choice") said.push(choiceOf(step, entry.choice));
+  const opensWork = SEEN_TO.includes(entry.remedy);
   if (entry.remedy) {
     const label = document.getElementById("out-of-limit").content.querySelector(`[value="${entry.remedy}"]`)?.parentElement.textContent.trim() ?? "";
-    said.push(entry.finding_text ? `${label}: ${entry.finding_text}` : label);
+    said.push(opensWork && entry.finding_text ? `${label}: ${entry.finding_text}` : label);
   }
+  const notes = [entry.answer !== "na" && entry.note, !opensWork && entry.finding_text].filter(Boolean);
+  if (notes.length) said.push(notes.join("; "));
   said.push(`${whenOf(entry)} ${entry.by}`);
   if (entry.isKept) said.push(W.kept_here);
   return [...said, ...photosSaid(entry.event)].join(", ");

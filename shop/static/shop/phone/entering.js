@@ -3,7 +3,7 @@
 import * as sending from "./sending.js";
 import * as store from "./store.js";
 import { askLeft, askWhy, leftInput } from "./asking.js";
-import { lacksOf } from "./as_left.js";
+import { SEEN_TO, lacksOf } from "./as_left.js";
 import { W, copy, firstOf, isCheck, isOut, isReturn, isTooFine, lacking, me, named, number, openChecks, openReturns, sheet } from "./copy.js";
 import { drawMinutes } from "./clocked.js";
 import { notNumbers, numberOf, plainOf, readFaces } from "./figures.js";
@@ -134,8 +134,11 @@ export async function answer(form, button) {
     seen: copy.state.steps[step.dataset.step]?.event ?? "",
   };
   if (step.dataset.section === "check" && (mayBeOut(step, fields.value) || isOut(step, fields.left_value))) {
-    Object.assign(fields, { remedy: text("remedy"), finding_text: text("finding_text"), is_grave: data.has("is_grave") });
+    Object.assign(fields, { remedy: text("remedy"), is_grave: data.has("is_grave") });
   }
+  // What was typed is kept as a note where it opens no found work; not the words of an earlier answer.
+  const words = step.querySelector("[name=finding_text]");
+  if (SEEN_TO.includes(fields.remedy) || words?.dataset.isTyped) fields.finding_text = text("finding_text");
   const back = keptBack(step, fields);
   const wrong = back?.words ?? answerWrong(step, fields);
   if (wrong) {

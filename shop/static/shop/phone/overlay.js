@@ -1,5 +1,6 @@
 // The sheet as it stands: what the shop last said of it, and over that what this phone still keeps.
 
+import { SEEN_TO } from "./as_left.js";
 import { clock } from "./saying.js";
 
 /**
@@ -22,7 +23,7 @@ export function overlaid(snapshot, entries) {
       if (own && fields.answer === "cleared") delete own[entry.person];
       if (fields.answer === "cleared") delete now.steps[fields.step];
       else now.steps[fields.step] = { ...fields, ...by, out: Boolean(fields.remedy), rivals: [] };
-      if (fields.finding_text) now.found.push({ text: fields.finding_text, step: fields.step, grave: fields.is_grave || fields.remedy === "stop", ...by });
+      if (fields.finding_text && SEEN_TO.includes(fields.remedy)) now.found.push({ text: fields.finding_text, step: fields.step, grave: fields.is_grave || fields.remedy === "stop", ...by });
     } else if (entry.kind === "pick") {
       for (const step of Object.values(now.steps)) {
         const rival = (step.rivals ?? []).find((each) => each.event === fields.event);
