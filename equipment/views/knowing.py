@@ -199,7 +199,9 @@ def printed(request: PageRequest, pk: int) -> HttpResponse:
     except KnowingRefused as refused:
         messages.error(request, str(refused))
     else:
-        said = "Sheets print it from now on." if is_printed else "Sheets print it no more."
+        said = "Sheets print it no more."
+        if is_printed:
+            said = "Sheets print this one, and no other of its type."
         messages.success(request, said)
     return redirect(home(known.about))
 

@@ -30,7 +30,12 @@ from shop.services.after import after_signing, marks_of
 from shop.services.clocking import planned_minutes
 from shop.services.knowledge import left_for_next
 from shop.services.paper import paper_to_print
-from shop.services.paper.entries import answer_text, left_text, stood_before
+from shop.services.paper.entries import (
+    answer_text,
+    left_text,
+    rivals_by_step,
+    stood_before,
+)
 from shop.services.paper.parts import IN_TRAY, part_places
 from shop.services.paper.steps import line_place
 from shop.services.refusals import SheetRefused
@@ -89,10 +94,12 @@ def _sheet_page(
         )
     )
     before = stood_before(steps, request.shop.zone, request.user.units_in(request.shop))
+    rivals = rivals_by_step(sheet, steps, request.shop.zone, request.user.units_in(request.shop))
     groups = _groups_by_stage(lines, steps, request)
     for group in chain.from_iterable(groups.values()):
         for row in group["steps"]:
             row["mark"] = marks.checks.get(row["step"].pk, "")
+            row["rivals"] = rivals.get(row["step"].pk, [])
     readings = sheet.readings.filter(is_in_force=True).select_related(
         "counter", "author", "written_by"
     )

@@ -30,6 +30,7 @@ from shop.around import my_day
 from shop.drawing.days import DAYS
 from shop.http import PageRequest
 from shop.models import PartsNeed, Role, ServiceSheet, Shop, StepEntry
+from shop.services.arriving import waiting_of
 from shop.services.waiting import waits_of
 from shop.shortages import short_parts
 from shop.tables import next_text, unread
@@ -225,6 +226,7 @@ def _technician(request: PageRequest) -> HttpResponse:
         "shop/today_technician.html",
         {
             "mine": mine,
+            "waiting": waiting_of(request.user),
             "event_id": uuid4(),
             "lines": lines,
             "has_more": len(rigs) > MOST_RIGS,

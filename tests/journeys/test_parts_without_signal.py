@@ -1,13 +1,14 @@
 """Parts added on a sheet where there is no shop to ask."""
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from inventory.models import Balance
-from shop.models import ServiceSheet, Unsettled
+from shop.models import Person, ServiceSheet, Unsettled
 from tests.journeys.conftest import Look
 from tests.journeys.phones import SheetPhone
-from tests.journeys.worlds import JourneyWorld
+from tests.journeys.worlds import JourneyWorld, answer_everything
 
 pytestmark = pytest.mark.usefixtures("silence_is_meant")
 
@@ -55,6 +56,41 @@ def test_a_part_added_by_mistake_is_taken_off_before_it_was_sent(
     assert not sheet.parts.filter(part=world.sheets.seal).exists()
 
 
+def test_a_part_added_without_signal_is_noted_as_used_by_a_tap(
+    phone: SheetPhone,
+    parts: Page,
+    sheet: ServiceSheet,
+    technician: Person,
+    world: JourneyWorld,
+    look: Look,
+) -> None:
+    """It has no row yet. Without a word of it the signature is kept back, as by the shop."""
+    answer_everything(sheet, by=technician, at=timezone.now())
+    phone.open("#parts")
+    phone.is_ready_to_leave()
+    phone.loses_signal()
+    parts.get_by_text("Another part").click()
+    take(parts, world.sheets.seal.number, "01-D1")
+    line = parts.locator("#added-here li")
+    expect(line).to_contain_text("kept here")
+    expect(parts.locator("#count-parts")).to_contain_text("2 of 3")
+    parts.get_by_role("link", name="Sign", exact=True).click()
+    phone.draws_a_signature()
+    parts.get_by_role("link", name="Sign the sheet").click()
+    asked = parts.locator("#signing .row-error")
+    expect(asked).to_contain_text(f"Say how much was used of: {world.sheets.seal.number}.")
+    asked.get_by_role("link", name="Go there").click()
+    line.get_by_role("button", name="All of it used").click()
+    expect(line).to_contain_text("All of it used.")
+    expect(line.get_by_role("button")).to_have_count(1)  # it may still be taken off
+    look(parts)
+    phone.has_signal_again()
+    phone.sent_all()
+    row = sheet.parts.get(part=world.sheets.seal)
+    assert row.used_steps == 1
+    assert lying(world) == 0
+
+
 def test_a_part_that_the_shop_has_is_taken_off_without_signal(
     phone: SheetPhone, parts: Page, sheet: ServiceSheet, world: JourneyWorld, look: Look
 ) -> None:
@@ -62,7 +98,8 @@ def test_a_part_that_the_shop_has_is_taken_off_without_signal(
     row = parts.locator("[data-row]").filter(has_text="seal")
     expect(row).to_be_visible()
     assert lying(world) == 0
-    expect(parts.locator("[data-row]").first.get_by_role("button")).to_have_count(0)  # planned
+    planned = parts.locator("[data-row]").first
+    expect(planned.get_by_role("button", name="Take off")).to_have_count(0)
     phone.open("#parts")
     phone.is_ready_to_leave()
     phone.loses_signal()

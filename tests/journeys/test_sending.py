@@ -10,7 +10,7 @@ from django.contrib.sessions.models import Session
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from shop.models import Person, ServiceSheet, SheetStep, StepEntry, Unsettled
+from shop.models import Person, ServiceSheet, SheetStep, StepEntry, TimeEntry, Unsettled
 from shop.services.drafting import void_sheet
 from shop.services.in_order import BEFORE_THE_CHECKS
 from shop.services.people import change_own
@@ -157,6 +157,18 @@ def test_a_sheet_voided_meanwhile_loses_no_entry(
     waiting = Unsettled.objects.get()
     assert (waiting.author, waiting.kind, waiting.sheet) == (technician, "answer", sheet)
     assert not StepEntry.objects.filter(step__sheet=sheet).exists()
+
+
+def test_a_clock_started_on_a_sheet_that_was_voided_does_not_run(
+    phone: SheetPhone, sheet: ServiceSheet, manager: Person
+) -> None:
+    """Nothing that was typed is lost by it: the page of the sheet says what became of it."""
+    now = timezone.now()
+    void_sheet(sheet=sheet, author=manager, at=now, reason="rig sold", request_id=sheet.request_id)
+    phone.page.get_by_role("button", name="Start my time").click()
+    phone.page.wait_for_url(re.compile(rf"/sheets/{sheet.number}/$"))
+    expect(phone.page.locator("main")).to_contain_text("rig sold")
+    assert not TimeEntry.objects.exists()
 
 
 def test_what_is_refused_at_once_stands_beside_its_field(

@@ -10,7 +10,7 @@ from shop.services.sheet_parts import check_used
 from tests.journeys.acting import step
 from tests.journeys.conftest import Look
 from tests.journeys.phones import SheetPhone
-from tests.journeys.worlds import JourneyWorld, answer_everything
+from tests.journeys.worlds import JourneyWorld, answer_everything, answer_steps
 
 pytestmark = pytest.mark.usefixtures("silence_is_meant")
 
@@ -137,3 +137,35 @@ def test_with_a_part_noted_nothing_is_asked(
     phone.draws_a_signature()
     away.get_by_role("link", name="Sign the sheet").click()
     expect(away.get_by_text("Signed, and kept here")).to_be_visible()
+
+
+def test_what_lies_in_the_tray_is_said_by_one_tap_before_it_is_signed(
+    phone: SheetPhone, sheet: ServiceSheet, technician: Person, look: Look
+) -> None:
+    answer_steps(sheet, by=technician, at=timezone.now())
+    phone.open("#parts")
+    phone.is_ready_to_leave()
+    phone.loses_signal()
+    page = phone.page
+    page.get_by_role("button", name="I have taken them to the tray").click()
+    page.get_by_role("link", name="Sign", exact=True).click()
+    phone.draws_a_signature()
+    page.get_by_role("link", name="Sign the sheet").click()
+    asked = page.locator("#signing .row-error")
+    expect(asked).to_contain_text("Say how much was used of: ")
+    asked.get_by_role("link", name="Go there").click()
+    look(page)
+    taps = page.get_by_role("button", name="as planned")
+    while left := taps.filter(visible=True).count():
+        taps.filter(visible=True).first.click()
+        expect(taps.filter(visible=True)).to_have_count(left - 1)
+    page.get_by_role("link", name="Sign", exact=True).click()
+    expect(asked).to_be_hidden()
+    page.locator("#drawn").scroll_into_view_if_needed()
+    page.get_by_role("link", name="Sign the sheet").click()
+    expect(page.get_by_text("Signed, and kept here")).to_be_visible()
+    phone.has_signal_again()
+    page.wait_for_url(f"**/sheets/{sheet.number}/")
+    used = sheet.parts.values_list("planned_steps", "used_steps")
+    assert used
+    assert all(planned == said for planned, said in used)

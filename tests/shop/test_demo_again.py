@@ -17,6 +17,7 @@ from shop.demo import present
 from shop.demo.loading import load
 from shop.management.commands import demo
 from shop.models import Person, ServiceSheet, Shop, StepEntry
+from tests.depth import IN_CI
 
 NOW = datetime(2026, 11, 25, 15, 0, tzinfo=UTC)
 
@@ -62,7 +63,7 @@ def test_a_port_in_use_is_said_before_anything_is_loaded() -> None:
 
 @pytest.fixture
 def short_past(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(demo, "load", partial(load, days=60))
+    monkeypatch.setattr(demo, "load", partial(load, days=60 if IN_CI else 20))
     monkeypatch.setattr(demo.timezone, "now", lambda: NOW)
 
 

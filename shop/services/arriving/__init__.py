@@ -21,6 +21,7 @@ from shop.services.arriving.settling import (
     post,
     post_all,
     set_aside,
+    waiting_of,
 )
 from shop.services.arriving.snapshot import answer_in_words, snapshot
 
@@ -51,4 +52,5 @@ __all__ = [
     "read_pen",
     "set_aside",
     "snapshot",
+    "waiting_of",
 ]

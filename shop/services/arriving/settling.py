@@ -7,6 +7,7 @@ from uuid import uuid5
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Count
 
 from equipment.models import Rig
 from inventory.models import Location, Movement, Part
@@ -124,6 +125,14 @@ def post_all(
         else:
             posted += 1
     return posted, refused
+
+
+def waiting_of(author: Person) -> list[tuple[ServiceSheet, int]]:
+    """The sheets on which entries of somebody wait, each with how many. Two queries."""
+    waiting = Unsettled.objects.open().filter(author=author, sheet__isnull=False)
+    counted = dict(waiting.order_by().values_list("sheet").annotate(n=Count("pk")))
+    sheets = ServiceSheet.objects.filter(pk__in=counted).order_by("number")
+    return [(sheet, counted[sheet.pk]) for sheet in sheets]
 
 
 def part_meant(row: Unsettled) -> Part | None:

@@ -54,6 +54,7 @@ def parts_context(
                 "row": row,
                 "taken": in_words(row.part, tray[row.part_id]) if tray.get(row.part_id) else "",
                 "planned": in_words(row.part, row.planned_steps) if row.planned_steps else "",
+                **_likely(row, tray.get(row.part_id, 0)),
                 "short": in_words(row.part, row.short_steps) if row.short_steps else "",
                 "places": places[row.part_id],
                 "one": unit_in_words(row.part.unit_name, is_one=True),
@@ -72,6 +73,15 @@ def parts_context(
         "known_places": known_places(sheet),
         "add_form": add_form or add_form_of(request, sheet),
     }
+
+
+def _likely(row: SheetPart, taken: int) -> dict[str, str]:
+    """What one tap says was used: what is planned, else all that lies in the tray. [steps]"""
+    steps = row.planned_steps or taken
+    if not steps:
+        return {"likely": "", "likely_units": ""}
+    units = to_units(steps, row.part.steps_per_unit)
+    return {"likely": in_words(row.part, steps), "likely_units": f"{units:f}"}
 
 
 def _used_text(row: SheetPart) -> str:

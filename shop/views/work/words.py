@@ -50,6 +50,8 @@ def words_of(person: Person) -> dict[str, str | bool]:
         "taken_here": gettext("Taken to the tray, kept here until there is signal."),
         "added": gettext("{quantity} × {part} from {place}"),
         "added_here": gettext("{quantity} × {part} from {place}, kept here"),
+        "used_not_said": gettext(words.USED_NOT_SAID),
+        "all_used": gettext("All of it used"),
         "its_place": gettext("its place"),
         "take_off": gettext("Take off"),
         "off": gettext("Taken off: {part}"),

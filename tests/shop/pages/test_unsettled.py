@@ -13,6 +13,8 @@ from equipment.models import Finding, Round, RoundItem
 from shop import arrivedwords
 from shop.enteredwords import KIND_WORDS
 from shop.models import Person, ServiceSheet, Settlement, Shop, StepEntry, Unsettled
+from shop.services.arriving import set_aside
+from shop.services.drafting import void_sheet
 from tests.inventory.factories import received
 from tests.inventory.pages.browsing import text_of
 from tests.shop.phones import Phone
@@ -322,3 +324,31 @@ def test_what_waits_of_a_round_is_read_and_settled_by_its_rig(
     assert Finding.objects.get().text == "Trigger lock: slips"
     assert "Rig 01 Trailer 1, A daily round" in page(client)
     assert "Nothing waits." in page(client)
+
+
+def test_who_entered_it_is_told_on_their_day_that_it_waits(
+    client_as: Callable[..., Client], phone: Phone, world: SheetWorld
+) -> None:
+    crew = client_as(phone.who)
+    assert "waits for the manager" not in page(crew, "today")
+    void_sheet(sheet=phone.sheet, author=world.manager, at=NOW, reason="sold", request_id=uuid4())
+    waiting = waits(phone, volts(phone))
+    said = f"Sheet {phone.sheet} is void; 1 entry of yours waits for the manager."
+    assert said in page(crew, "today")
+    assert said not in page(client_as(world.manager), "today")
+    set_aside(unsettled=waiting, note="rig sold", author=world.manager, at=NOW)
+    assert "waits for the manager" not in page(crew, "today")
+
+
+def test_the_sheet_says_what_else_was_answered(
+    client: Client, phone: Phone, world: SheetWorld
+) -> None:
+    other = Phone(world.manager, phone.sheet)
+    other.join()
+    seal = phone.sheet.steps.get(title="Side seal")
+    phone.send(phone.answer(seal, "choice", choice="good", seen="", at=NOW))
+    other.send(
+        other.answer(seal, "choice", choice="replaced", seen="", at=NOW + timedelta(minutes=1))
+    )
+    told = page(client, "sheet", phone.sheet.number)
+    assert "also answered: good (A. Technician" in told

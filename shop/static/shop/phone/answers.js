@@ -14,14 +14,14 @@ let isRefused = false;
 /** Where on the page an entry belongs, for the words of a refusal. */
 function placeOf({ kind, fields }) {
   if (kind === "answer") return document.getElementById(`step-${fields.step}`);
+  if (kind === "used" && fields.part) return document.getElementById("added");
   if (kind === "used") return sheet.querySelector(`[data-row="${fields.row}"]`);
   if (kind === "take_off") return sheet.querySelector(fields.row ? `[data-row="${fields.row}"]` : "form[data-kind=add]");
   if (kind === "add" || kind === "take") return sheet.querySelector(`form[data-kind=${kind}]`);
   if (kind === "reading") return document.getElementById(`counter-${fields.counter}`);
   if (kind === "found") return document.getElementById("report");
   if (kind === "next") return sheet.querySelector(`form[data-kind=next][data-line="${fields.line}"]`);
-  if (kind === "hand_over" || kind === "wait") return sheet.querySelector(`form[data-kind=${kind}]`);
-  if (kind === "clock") return sheet.querySelector(".around");
+  if (["clock", "hand_over", "wait"].includes(kind)) return sheet.querySelector(`form[data-kind=${kind}]`);
   return document.getElementById("signing");
 }
 
@@ -90,12 +90,16 @@ function faceError(face, words) {
 document.addEventListener("outcome", async ({ detail: { entry, outcome, isLive } }) => {
   if (entry.number !== number) return;
   if (entry.kind === "reading" && outcome.state !== "refused") placeOf(entry)?.querySelector(".from-shop")?.remove();
-  isRefused ||= outcome.state === "refused" && isLive;
+  // Nothing was typed for a clock: where the sheet is closed, its own page says so.
+  isRefused ||= outcome.state === "refused" && isLive && entry.kind !== "clock";
   if (outcome.state === "refused" && isLive) putBack(entry, outcome.words, outcome.field);
   // The shop draws anew where parts lie; when all has been sent, so that nothing waits meanwhile.
   // What is typed elsewhere on the page keeps it from being drawn anew: then this says what arrived.
+  if (outcome.state === "taken" && entry.kind === "clock") copy.hasArrived.clock = entry.fields.does;
+  if (outcome.state === "taken" && ["wait", "hand_over"].includes(entry.kind)) copy.hasArrived.clock = "stop";
   if (outcome.state === "taken" && entry.kind === "take") copy.hasArrived.take = true;
   if (outcome.state === "taken" && entry.kind === "add") copy.hasArrived.added.push({ ...entry.fields, event: entry.event_id });
+  if (outcome.state === "taken" && entry.kind === "used") for (const each of copy.hasArrived.added) each.isUsed ||= each.part === entry.fields.part;
   if (outcome.state === "taken" && entry.kind === "take_off") copy.hasArrived.off.push(entry.fields);
   if (outcome.state === "taken" && ["add", "take", "take_off", "clock", "wait", "next", "hand_over"].includes(entry.kind)) isOld = true;
 });

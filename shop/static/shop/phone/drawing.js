@@ -10,7 +10,7 @@ import { clock, say } from "./saying.js";
 import { overlaid } from "./overlay.js";
 import { mark } from "./scale.js";
 import { label } from "./parts.js";
-import { drawUses } from "./uses.js";
+import { drawUses, hasRow } from "./uses.js";
 import { drawRefused } from "./refusing.js";
 
 /** As many decimals as a value has. */
@@ -226,21 +226,30 @@ const offSaid = (off) => (off ? say(W.off_here, off) : W.is_off);
 /** A part that was added on this page, and the way to take it off again. */
 function addedLine(each) {
   const isOff = Boolean(each.off) || copy.hasArrived.off.some(({ event }) => event === each.event);
-  const text = say(each.isKept ? W.added_here : W.added, { ...each, place: each.place || W.its_place });
+  const said = say(each.isKept ? W.added_here : W.added, { ...each, place: each.place || W.its_place });
+  const text = each.isUsed ? `${said}. ${W.all_used}.` : said;
   const line = item(isOff ? `${text}. ${offSaid(each.off)}` : text);
   if (isOff) return line;
-  const button = document.createElement("button");
-  button.type = "button";
-  button.className = "button";
-  button.textContent = W.take_off;
-  button.setAttribute("aria-label", `${W.take_off}: ${each.part}`);
-  button.addEventListener("click", () => document.dispatchEvent(new CustomEvent("take-off", { detail: { event: each.event, part: each.part } })));
-  line.append(" ", button);
+  const { event, part, quantity } = each;
+  if (!each.isUsed && !hasRow(each)) line.append(" ", lineButton(W.all_used, part, "all-used", { part, quantity }));
+  line.append(" ", lineButton(W.take_off, part, "take-off", { event, part }));
   return line;
 }
 
+/** A button of a line: what it does, and to what. */
+function lineButton(words, part, kind, detail) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "button";
+  button.textContent = words;
+  button.setAttribute("aria-label", `${words}: ${part}`);
+  button.addEventListener("click", () => document.dispatchEvent(new CustomEvent(kind, { detail })));
+  return button;
+}
+
 function drawParts() {
-  const counted = { n: 0, all: copy.state.added.filter((each) => !each.off).length };
+  const extra = copy.state.added.filter((each) => !each.off);
+  const counted = { n: extra.filter((each) => each.isUsed).length, all: extra.length };
   for (const row of sheet.querySelectorAll("[data-row]")) {
     const known = copy.state.parts[row.dataset.row];
     if (!known) continue;
@@ -248,6 +257,8 @@ function drawParts() {
     if (document.activeElement !== input && !input.dataset.isTyped && known.used !== null && known.used !== undefined) input.value = known.used;
     const isOff = Boolean(known.off) || copy.hasArrived.off.some((each) => each.row === Number(row.dataset.row));
     for (const part of row.querySelectorAll(".field, .take-off")) part.hidden = isOff;
+    const asPlanned = row.querySelector(".as-planned");
+    if (asPlanned) asPlanned.hidden = (known.used ?? "") !== "";
     if (!isOff) counted.all += 1;
     if (!isOff && (known.used ?? "") !== "") counted.n += 1;
     row.querySelector(".said").textContent = isOff ? offSaid(known.off) : known.isKept ? say(W.used_here, { used: known.used, at: known.at, by: known.by }) : "";
@@ -272,6 +283,7 @@ function drawWait() {
   const here = document.getElementById("wait-here");
   here.hidden = !isKept;
   here.textContent = isKept ? say(wait.isOver ? W.goes_on_here : W.waits_here, wait) : "";
+  if (isKept) document.getElementById("waiting-now").hidden = wait.isOver;
   const told = document.getElementById("waits");
   if (told) told.hidden = isKept;
   for (const form of sheet.querySelectorAll("form[data-kind=wait]")) (form.closest("details") ?? form).hidden = isKept;
@@ -279,11 +291,15 @@ function drawWait() {
   if (goesOn) goesOn.hidden = !isKept || wait.isOver;
 }
 
+const clockButton = sheet.querySelector("form[data-kind=clock] button");
+/** What it did when the shop sent the page. */
+const clockSent = clockButton?.value;
+
 function drawAround() {
-  const button = sheet.querySelector("form[data-kind=clock] button");
-  if (button && copy.state.clock) {
-    button.value = copy.state.clock === "start" ? "stop" : "start";
-    button.textContent = copy.state.clock === "start" ? W.stop_time : W.start_time;
+  if (clockButton) {
+    const last = copy.state.clock ?? copy.hasArrived.clock;
+    clockButton.value = last ? (last === "start" ? "stop" : "start") : clockSent;
+    clockButton.textContent = clockButton.value === "stop" ? W.stop_time : W.start_time;
   }
   drawWait();
   const { word } = copy.state;

@@ -13,7 +13,7 @@ import { asks } from "./plausible.js";
 import { forgive, refuse } from "./refusing.js";
 import { say } from "./saying.js";
 import { draw, typing } from "./drawing.js";
-import { quantityWrong, replacedWithout } from "./uses.js";
+import { quantityWrong, replacedWithout, unsaidUse } from "./uses.js";
 import { forgetAllTyped, forgetTyped, unkept } from "./typed.js";
 
 /** Keep an entry, draw it, send it. Resolves with its id once it is safe on this phone. */
@@ -245,6 +245,12 @@ export async function add(form) {
   if (why) why.hidden = true;
 }
 
+/** What was added here has no row yet: by its number. */
+export function allUsed({ part, quantity }) {
+  forgive(document.getElementById("added"));
+  return enter("used", { row: 0, part, used: quantity }, part);
+}
+
 /** Take off what was added by mistake: by the entry that added it, or by its row once the shop has one. */
 export const takeOff = ({ row = 0, event = "", part }) => enter("take_off", { row: Number(row), event, part }, say(W.off, { part }));
 
@@ -352,14 +358,14 @@ async function signOnce(form, button, isByName) {
   const data = new FormData(form);
   const text = (name) => String(data.get(name) ?? "").trim();
   const minutes = text("labour_minutes");
-  const open = leftOpen(form);
+  const open = leftOpen(form) ?? unsaidUse();
   const wrong = open?.words
     || ((!/^\d+$/.test(minutes) || Number(minutes) > 60 * 24 * 7) && W.say_minutes)
     || (!text("signature") && W.say_name);
   const place = form.querySelector("#signing");
   byName.hidden = true;
   if (wrong) {
-    refuse(place, wrong, open ? { missing: open.missing, still: () => leftOpen(form) } : {});
+    refuse(place, wrong, open ? { missing: open.missing, still: () => leftOpen(form) ?? unsaidUse() } : {});
     return;
   }
   forgive(place);

@@ -29,6 +29,8 @@ export function overlaid(snapshot, entries) {
         const rival = (step.rivals ?? []).find((each) => each.event === fields.event);
         if (rival || step.event === fields.event) Object.assign(step, rival, { rivals: [], isKept: true });
       }
+    } else if (entry.kind === "used" && fields.part) {
+      for (const each of now.added) if (each.part === fields.part && !each.off) each.isUsed = true;
     } else if (entry.kind === "used") {
       now.parts[fields.row] = { ...now.parts[fields.row], used: fields.used, ...by };
     } else if (entry.kind === "take_off") {

@@ -12,7 +12,7 @@ import { W, copy, sheet } from "./copy.js";
 import { say } from "./saying.js";
 import { drawable } from "./drawn.js";
 import { draw, typing } from "./drawing.js";
-import { add, answer, byName, enter, forgetMeant, found, handOver, isMeant, noParts, notKept, scanned, sign, takeOff, unfoldNotKept, used, waitFor } from "./entering.js";
+import { add, allUsed, answer, byName, enter, forgetMeant, found, handOver, isMeant, noParts, notKept, scanned, sign, takeOff, unfoldNotKept, used, waitFor } from "./entering.js";
 import { opening, show } from "./parts.js";
 import { drawRefused } from "./refusing.js";
 import { forgetTyped, keepTyped, placeOf, putBackTyped } from "./typed.js";
@@ -65,7 +65,15 @@ sheet.addEventListener("change", ({ target }) => {
   if (target.name === "leave_undone") drawRefused();
   if (target.type === "file") target.previousElementSibling.textContent = say(target.files.length === 1 ? W.photo : W.photos, { n: target.files.length });
 });
+for (const button of sheet.querySelectorAll(".as-planned")) {
+  button.addEventListener("click", () => {
+    const row = button.closest("[data-row]");
+    row.querySelector("input").value = button.value;
+    used(row);
+  });
+}
 for (const question of sheet.querySelectorAll("[data-unknown]")) question.querySelector("button").addEventListener("click", () => isMeant(question));
+document.addEventListener("all-used", ({ detail }) => allUsed(detail));
 document.addEventListener("take-off", ({ detail }) => takeOff(detail));
 document.getElementById("found-keep").addEventListener("click", found);
 byName.querySelector("button").addEventListener("click", () => sign(byName.closest("form"), null, { isByName: true }));

@@ -40,6 +40,18 @@ export function moreThanThere(row) {
   return say(W.used_more, { part: known.name, used: inWords(used, row.dataset), taken: inWords(there, row.dataset) });
 }
 
+/** Whether what was added here is a part that the sheet has a row of: that says how much was used, all together. */
+export const hasRow = (added) => Object.values(copy.state.parts).some((known) => asWritten(known.number) === asWritten(meant(added.part)));
+
+/** What lies in the tray and nobody said how much of it was used, as the shop asks: the words, and where to say it. */
+export function unsaidUse() {
+  const isUnsaid = (known) => known && !known.off && (known.used ?? "") === "" && (inTray(known) ?? Number(known.taken)) > 0;
+  const rows = [...sheet.querySelectorAll("[data-row]")].filter((row) => isUnsaid(copy.state.parts[row.dataset.row]));
+  const extra = copy.state.added.filter((each) => !each.off && !each.isUsed && !hasRow(each));
+  const parts = [...rows.map((row) => copy.state.parts[row.dataset.row].name), ...extra.map((each) => each.part)];
+  return parts.length ? { words: say(W.used_not_said, { parts: parts.join(", ") }), missing: rows[0] ?? document.getElementById("added") } : null;
+}
+
 const isUsed = (key) => {
   const used = copy.state.parts[key]?.used;
   return Boolean(used) && numberOf(String(used)) !== 0;
