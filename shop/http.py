@@ -28,7 +28,12 @@ def page_size_of(request: PageRequest) -> PageSize:
         case "a4":
             return "a4"
         case _:
-            return "letter" if request.shop.units == "us" else "a4"
+            return usual_size(request.shop)
+
+
+def usual_size(shop: Shop) -> PageSize:
+    """The paper in the printers of a shop, as its units go."""
+    return "letter" if shop.units == "us" else "a4"
 
 
 def pdf_response(content: bytes, *, name: str) -> HttpResponse:

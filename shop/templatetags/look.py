@@ -19,8 +19,17 @@ from shop import spoken, words
 from shop.drawing import bars, days, icons, shift, sides, state, strip
 from shop.drawing import stencil as stencils
 from shop.drawing import tape as tapes
+from shop.http import usual_size
+from shop.paper.content import PageSize
 
 register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def other_paper(context: template.Context) -> PageSize:
+    """{% other_paper as size %}: the size of paper that is not the usual one of the shop, for what
+    is offered beside a button that prints."""
+    return "a4" if usual_size(context["request"].shop) == "letter" else "letter"
 
 
 @register.simple_tag

@@ -1,7 +1,9 @@
 """The sheets of a week in one file: the list on top, a bookmark each, and nothing forgotten."""
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from html import unescape
 from io import BytesIO
 from uuid import uuid4
 
@@ -191,3 +193,51 @@ def test_the_page_of_sheets_leads_there(
     assert 'action="/sheets/week.pdf"' in page
     assert f'name="sheet" value="{two[0].number}"' in page
     assert "?from=" in page
+
+
+def links_of(desk: Client, page: str) -> dict[str, str]:
+    """The papers that a page leads to, by the words of the link."""
+    found = re.findall(
+        r'<a[^>]*href="([^"]*[.]pdf[^"]*)"[^>]*>(.*?)</a>', html_of(desk, page), re.S
+    )
+    return {" ".join(said.split()): unescape(href) for href, said in found}
+
+
+def html_of(desk: Client, page: str) -> str:
+    return desk.get(page).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("units", "usual", "other", "size", "name"),
+    [
+        ("us", (612, 792), (595, 842), "a4", "A4"),
+        ("metric", (595, 842), (612, 792), "letter", "Letter"),
+    ],
+)
+def test_the_other_size_of_paper_is_offered_where_one_prints(
+    desk: Client,
+    world: SheetWorld,
+    units: str,
+    usual: tuple[int, int],
+    other: tuple[int, int],
+    size: str,
+    name: str,
+) -> None:
+    Shop.objects.update(units=units)
+    sheet = world.draft()
+
+    def printed_on(address: str) -> tuple[int, int]:
+        (first, *_) = PdfReader(BytesIO(desk.get(address).content)).pages
+        return round(first.mediabox.width), round(first.mediabox.height)
+
+    on_sheet, on_list = (links_of(desk, page) for page in (f"/sheets/{sheet.number}/", "/sheets/"))
+    assert printed_on(on_sheet["Print"]) == usual
+    assert printed_on(on_sheet[f"Print on {name}"]) == other
+    assert printed_on(on_list["This week’s on paper (PDF)"]) == usual
+    assert printed_on(on_list[f"This week’s on {name}"]) == other
+    next_week = on_list["Next week’s on paper (PDF)"]
+    assert on_list[f"Next week’s on {name}"] == f"{next_week}&paper={size}"
+    form = html_of(desk, "/sheets/")
+    assert '<input type="hidden" name="picked" value="yes">' in form
+    assert f'name="paper" value="{size}">Print those picked on {name}</button>' in form
+    assert printed_on(f"/sheets/week.pdf?picked=yes&sheet={sheet.number}&paper={size}") == other
