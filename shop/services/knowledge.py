@@ -30,7 +30,9 @@ SIGNED: Final = ServiceSheet.State.SIGNED
 class Written:
     """Something that was written on a signed sheet.
 
-    about: the check it was written at; empty where it was left for the next one.
+    about: the check it was written at; empty where it was left for the next one. author: whose hand
+    it is, not who keyed it in from paper. component: the one worked on, or the rig where the work
+    was on the whole of it.
     """
 
     text: str
@@ -40,7 +42,7 @@ class Written:
     sheet: int
     component: str
     service: str
-    #: Whether it was the same component.
+    #: Whether it was the same component, or the same rig where there was none.
     is_same: bool
 
     @property
@@ -95,6 +97,7 @@ class _About:
     type: int
     version: int
     service: int
+    rig: int
 
 
 def known_for(lines: Iterable[SheetLine]) -> dict[int, KnownFor]:
@@ -193,7 +196,7 @@ def image_of(key: str) -> bytes:
 
 def _about(lines: Iterable[int]) -> dict[int, _About]:
     rows = SheetLine.objects.filter(pk__in=list(lines)).values_list(
-        "pk", "component", "component__type", "version", "version__service"
+        "pk", "component", "component__type", "version", "version__service", "sheet__rig"
     )
     return {pk: _About(*(each or 0 for each in rest)) for pk, *rest in rows}
 
@@ -223,13 +226,20 @@ def _written(lines: dict[int, SheetLine], about: dict[int, _About]) -> dict[int,
                 author=author,
                 at=at,
                 sheet=line.sheet.number,
-                component=str(line.component or ""),
+                component=str(line.component or line.sheet.rig or ""),
                 service=line.title,
-                is_same=line.component_id == (about[key].component or None),
+                is_same=_is_same(line, about[key]),
             )
             for line, text, title, author, at in rows[:MOST_WRITTEN]
         ]
     return found
+
+
+def _is_same(line: SheetLine, about: _About) -> bool:
+    """Whether it was written of the same component; of the same rig, where neither has one."""
+    if line.component_id or about.component:
+        return line.component_id == about.component
+    return (line.sheet.rig_id or 0) == about.rig
 
 
 def _past_lines(lines: dict[int, SheetLine], about: dict[int, _About]) -> dict[int, list[int]]:
@@ -277,16 +287,16 @@ _Said = tuple[SheetLine, str, str, str, datetime]
 def _said(lines: Iterable[int]) -> dict[int, list[_Said]]:
     """By past line what was written there: notes for the next one first, then those at checks."""
     keys = list(lines)
-    seen = ("line__sheet", "line__component", "line__version__service", "line__finding", "author")
+    seen = ("line__sheet__rig", "line__component", "line__version__service", "line__finding")
     found: dict[int, list[_Said]] = {}
-    left = _notes_in_force(LineNote.objects.filter(line__in=keys).select_related(*seen))
+    left = _notes_in_force(LineNote.objects.filter(line__in=keys).select_related(*seen, "author"))
     for key, note in left.items():
         found[key] = [(note.line, note.text, "", note.author.name, note.at)]
     steps = (
         SheetStep.objects.filter(line__in=keys, section=SheetStep.Section.CHECK)
         .exclude(entry__note="")
         .filter(entry__isnull=False)
-        .select_related(*seen[:-1], "entry__author")
+        .select_related(*seen, "entry__author", "entry__written_by")
         .order_by("order")
     )
     for step in steps:
@@ -294,7 +304,7 @@ def _said(lines: Iterable[int]) -> dict[int, list[_Said]]:
         assert entry is not None  # both were asked for
         assert line is not None
         found.setdefault(line.pk, []).append(
-            (line, _words(entry), step.title, entry.author.name, entry.at)
+            (line, _words(entry), step.title, entry.hand.name, entry.at)
         )
     return found
 

@@ -2,11 +2,14 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext
 
+from equipment.models import Known
 from shop import unitwords, words
 from shop.models import (
     LineNote,
@@ -20,6 +23,9 @@ from shop.models import (
 from shop.services.knowledge import KnownFor, Written
 from shop.services.rivals import rivals_of
 from shop.spoken import own
+
+#: After these no comma follows.
+SENTENCE_ENDS: Final = (".", "!", "?", "…", ":", ";", ",")
 
 
 def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo, system: str) -> str:
@@ -156,23 +162,39 @@ def left_text(note: LineNote, *, zone: ZoneInfo) -> str:
 
 
 def notes_of(of_lines: Mapping[int, KnownFor], zone: ZoneInfo) -> dict[int, tuple[str, ...]]:
-    """By line what is known of its work and what was written there last, each said once."""
+    """By line what is known of its work and what was written there last, each said once: where it
+    was written of the same thing, if that is on the sheet."""
     found: dict[int, tuple[str, ...]] = {}
     told: set[str] = set()
+    at_home = {
+        replace(past, is_same=False)
+        for known in of_lines.values()
+        for past in known.written
+        if past.is_same
+    }
     for key, known in of_lines.items():
         notes = [
-            f"{note.text}{f', {note.where}' if note.where else ''}"
-            f" ({by_at(note.author, note.recorded_at, zone=zone)})"
+            f"{_with_where(note)} ({by_at(note.author, note.recorded_at, zone=zone)})"
             for note in known.notes
         ]
-        notes += [_past_text(past, zone) for past in known.written]
+        notes += [_past_text(past, zone) for past in known.written if past not in at_home]
         found[key] = tuple(note for note in notes if note not in told)
         told.update(notes)
     return found
 
 
+def _with_where(note: Known) -> str:
+    """A note and where that is written: "Grease it, page 6"; after a full stop no comma."""
+    if not note.where:
+        return note.text
+    return f"{note.text}{'' if note.text.endswith(SENTENCE_ENDS) else ','} {note.where}"
+
+
 def _past_text(past: Written, zone: ZoneInfo) -> str:
-    """What was written on an earlier sheet: "On sheet 0412, Side seal: worn (B. Sorrel, …)"."""
+    """What was written on an earlier sheet: "On sheet 0412, Side seal: worn (B. Sorrel, …)"; of
+    something else, with what it was written of: "On sheet 0412, on OUT-01, Side seal: …"."""
     where = gettext("On sheet {number}").format(number=f"{past.sheet:04d}")
+    if not past.is_same:
+        where += ", " + gettext("on {component}").format(component=past.component)
     about = f", {own(past.about)}" if past.about else ""
     return f"{where}{about}: {past.text} ({past.author}, {words.dated(past.at, zone=zone)})"

@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
-from equipment.models import Due, Known
+from equipment.models import Due, Known, Rig
 from equipment.pictures import shrink
 from equipment.services import CheckPlan
 from equipment.services.knowing import keep_known, print_on_sheets, take_off_known
@@ -92,6 +92,32 @@ class TestWrittenLastTime:
         written = for_line(SheetLine.objects.get(pk=line.pk)).written
         assert [row.is_same for row in written] == [True, False]
         assert written[1].text == "the long screw is on the left"
+
+    def test_what_was_keyed_in_from_paper_is_told_by_whose_hand_it_is(
+        self, done: Hands, world: SheetWorld
+    ) -> None:
+        done.answer(
+            done.check("Volts at rated load"),
+            "na",
+            note="no load bank here",
+            author=world.manager,
+            written_by=done.who,
+        )
+        done.sign()
+        (row,) = for_line(line_of(world.draft(), "oil and filter")).written
+        assert row.author == done.who.name
+
+    def test_work_on_a_whole_rig_is_told_with_the_rig_on_another_rigs_sheet(
+        self, again: ServiceSheet, done: Hands, world: SheetWorld
+    ) -> None:
+        SheetLine.objects.filter(sheet__in=(again, done.sheet)).update(component=None)
+        other = Rig.objects.create(number=88, name="Second rig", created_at=NOW)
+        line = line_of(again, "full rebuild")
+        (row,) = for_line(line).written
+        assert row.is_same
+        ServiceSheet.objects.filter(pk=again.pk).update(rig=other)
+        (row,) = for_line(SheetLine.objects.get(pk=line.pk)).written
+        assert (row.is_same, row.component) == (False, str(done.sheet.rig))
 
     def test_a_note_waits_for_its_own_work_however_many_sheets_come_between(
         self, done: Hands, world: SheetWorld, technician: Person
