@@ -94,6 +94,8 @@ class SheetTable(tables.Table):
             marks = tag("second_look")
         elif record.corrects is not None:
             marks = format_html("<small>corrects sheet {}</small>", record.corrects)
+        elif (last := record.corrected_by) is not None:  # type: ignore[attr-defined]
+            marks = format_html("<small>corrected by sheet {}</small>", f"{last:04d}")
         is_void = record.state == ServiceSheet.State.VOID
         return format_html(
             "{} {}", punches(record.step, record.get_state_display(), void=is_void), marks

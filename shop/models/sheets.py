@@ -31,11 +31,14 @@ class SheetQuerySet(models.QuerySet["ServiceSheet"]):
         return self.filter(is_second_look_wanted=True)
 
     def for_sheets_list(self) -> "SheetQuerySet":
-        """Everything a row of the list shows, in one query."""
+        """Everything a row of the list shows, in one query; corrected_by: the number of the last
+        sheet that corrects it."""
+        last = ServiceSheet.objects.filter(corrects=models.OuterRef("pk")).order_by("-number")
         return self.select_related(
             "rig", "component__type__kind", "technician", "signed_by", "corrects"
         ).annotate(
             lines_count=models.Count("lines", distinct=True),
+            corrected_by=models.Subquery(last.values("number")[:1]),
         )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
 from shop.paper.blocks import LONGEST, Area, Block, Row, Section, continued, stacked, together
 from shop.paper.cautions import english, unread
@@ -17,7 +18,7 @@ from shop.paper.pen import (
     worded_width,
 )
 from shop.paper.rows import NOTHING, TICK_ROW, VALUE_ROW, Cell, Mark, captions, entered, row
-from shop.paper.type import SMALL, TEXT, Line, line, plain, wrap
+from shop.paper.type import SMALL, TEXT, Line, at_most, line, plain, wrap
 from shop.paper.wording import gettext, gettext_noop, pgettext
 
 _NUMBER, _LIMIT, _LAST, _FOUND = 24.0, 100.0, 46.0, 142.0  # [pt] column widths
@@ -27,6 +28,9 @@ _BETWEEN = 8.0  # [pt] between two boxes
 _VALUE_CELL = 40.0  # [pt] where a value as found is written, and as wide a one as left
 _LEFT = _VALUE_CELL + 3  # [pt] from the one to the other
 _CHOICE_LINE = 17.0  # [pt]
+
+#: Of what a service says to do, so many lines: the whole of it stands on the phone.
+MOST_TO_DO: Final = 3
 
 NO_CHECKS = gettext_noop("No checks in this service.")
 OUT = gettext_noop("out of limit")
@@ -129,7 +133,7 @@ def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
     head: tuple[tuple[str, bool], ...] = ((group.position, True), (about, False))
     if group.outcome_text:
         head = ((group.position, True), (f"{about}:", False), (group.outcome_text, True))
-    *before, last = _group_head(columns, *head, notes=group.notes)
+    *before, last = _group_head(columns, *head, small=_small(group, columns))
     rows = [*together([Row(block) for block in before]), Row(last, keep=True)]
     again = _group_head(columns, (group.position, True), (continued(group.service), False))[0]
     for check in group.checks:
@@ -149,12 +153,18 @@ def _group(group: CheckGroup, columns: _Columns, *, closed: bool) -> list[Row]:
     return rows
 
 
+def _small(group: CheckGroup, columns: _Columns) -> list[Line]:
+    """Under the heading of a service: what it says to do, and what is known of the work."""
+    width = columns.right - columns.number
+    lines = [*at_most(MOST_TO_DO, group.instructions, width=width, size=SMALL)]
+    return lines + [made for note in group.notes for made in plain(note, width=width, size=SMALL)]
+
+
 def _group_head(
-    columns: _Columns, *parts: tuple[str, bool], notes: Sequence[str] = ()
+    columns: _Columns, *parts: tuple[str, bool], small: Sequence[Line] = ()
 ) -> tuple[Block, ...]:
     width = columns.right - columns.number
     lines = wrap(*parts, size=TEXT, width=width)
-    small = [made for note in notes for made in plain(note, width=width, size=SMALL)]
     cell = Cell(x=columns.number, lines=(*lines, *small))
     return row((cell,), left=columns.left, right=columns.right, least=TICK_ROW, rule=1.0)
 

@@ -112,7 +112,7 @@ class CheckGroup:
     `covers_text` names the smaller services done with it ("part of it: air filter, belts").
     outcome_text: what became of it, once signed ("left undone, comes back").
     notes: what is to be known before its checks, each said with who wrote it. left_text: what was
-    left for whoever does it next, likewise.
+    left for whoever does it next, likewise. instructions: what its service says to do.
     """
 
     position: str
@@ -123,6 +123,7 @@ class CheckGroup:
     outcome_text: str = ""
     notes: tuple[str, ...] = ()
     left_text: str = ""
+    instructions: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +221,8 @@ class SheetPaper:
     signed: "" while open. Once signed, empty boxes are left out, since nothing more may be written.
     drawn: the signature as drawn on a phone, "M 3 4 L 5 6 …", in any units, y down; or nothing.
     url: where the QR code leads; "" leaves it out.
+    corrected_by: the numbers of the sheets that correct it, as they stand when it is printed; never
+    kept with it.
     waits: what of a signed sheet waited for a manager when it was signed, each in words. settled:
     what had waited and was settled before that, each with by whom and how.
     edition: for which of our layouts it was kept. From the second on its sections stand in the
@@ -267,6 +270,7 @@ class SheetPaper:
     drawn: str = ""
     waits: tuple[str, ...] = ()
     settled: tuple[str, ...] = ()
+    corrected_by: tuple[str, ...] = ()
     edition: int = 1
     language: str = "en"
 

@@ -1,4 +1,4 @@
-"""What stands before everything else: why the sheet stands still, and what the manager wrote."""
+"""What stands before everything else: why the sheet stands still, what corrects it, the note."""
 
 from collections.abc import Sequence
 
@@ -7,23 +7,33 @@ from shop.paper.content import SheetPaper
 from shop.paper.pen import Pen
 from shop.paper.rows import Cell, row
 from shop.paper.type import LEADING, TEXT, Line, plain, wrap
-from shop.paper.wording import gettext
+from shop.paper.wording import gettext, ngettext
 
 
 def section(sheet: SheetPaper, *, area: Area) -> Section | None:
-    """Holds and the note, without a heading; None where there is neither."""
+    """Holds, corrections and the note, without a heading; None where there is none of them."""
     rows = [*_held(sheet, area), *_note(sheet, area)]
     return Section(title="", rows=rows) if rows else None
 
 
 def _held(sheet: SheetPaper, area: Area) -> list[Row]:
-    """Why the sheet or its rig stands still, in a heavy frame."""
+    """Why the sheet or its rig stands still, and which sheets correct it, in a heavy frame."""
     texts = [gettext("Void. Do not work from this sheet.")] if sheet.void else []
+    texts += _corrected(sheet)
     texts.append(sheet.held_text)
     lines = plain("\n".join(texts), width=area.width - 16, bold=True)
     return [
         Row(heavy(lines[start : start + LONGEST], area)) for start in range(0, len(lines), LONGEST)
     ]
+
+
+def _corrected(sheet: SheetPaper) -> list[str]:
+    if not sheet.corrected_by:
+        return []
+    said = ngettext(
+        "Corrected by sheet {numbers}", "Corrected by sheets {numbers}", len(sheet.corrected_by)
+    )
+    return [said.format(numbers=", ".join(sheet.corrected_by))]
 
 
 def _note(sheet: SheetPaper, area: Area) -> list[Row]:

@@ -209,3 +209,13 @@ def _join(words: list[tuple[str, bool]], size: float) -> Line:
 def plain(text: str, *, width: float, size: float = TEXT, bold: bool = False) -> tuple[Line, ...]:
     """Break text of one weight; see `wrap`."""
     return wrap((text, bold), size=size, width=width) if text else ()
+
+
+def at_most(most: int, text: str, *, width: float, size: float = TEXT) -> tuple[Line, ...]:
+    """The same in no more than so many lines; what is left out is an ellipsis. most: > 0."""
+    lines = plain(text, width=width, size=size)
+    words = text.split()
+    while len(lines) > most and words:
+        words.pop()
+        lines = plain(" ".join([*words, "…"]), width=width, size=size)
+    return lines

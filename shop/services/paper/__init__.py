@@ -157,7 +157,8 @@ def paper_to_print(
     printed_at: datetime | None = None,
 ) -> SheetPaper:
     """What the printer gets: a signed sheet as it was signed, in the language and the units of who
-    signed it; any other as it stands, in the language that is spoken.
+    signed it, under the numbers of the sheets that correct it; any other as it stands, in the
+    language that is spoken.
 
     system: of the units in which measured values are said then, "us" or "metric".
     """
@@ -165,8 +166,10 @@ def paper_to_print(
         printed = printed_text(printed_at)
         return paper_of(sheet, today=today, system=system, url=url, printed=printed)
     document = sheet.signed_copy.document
+    corrections = tuple(map(str, sheet.corrections.order_by("number")))
     with override(document.get("language", settings.LANGUAGE_CODE)):
-        return paper_from_plain(document, url=url, printed=printed_text(printed_at))
+        printed = printed_text(printed_at)
+        return paper_from_plain(document, url=url, printed=printed, corrected_by=corrections)
 
 
 def printed_text(at: datetime | None) -> str:

@@ -21,15 +21,20 @@ from shop.services.knowledge import image_of
 
 
 def paper_to_plain(paper: SheetPaper) -> dict[str, Any]:
-    """The paper as plain values, for keeping as JSON; pictures by their key alone."""
+    """The paper as plain values, for keeping as JSON; pictures by their key alone, and without
+    what corrects it: that comes later."""
     document = dataclasses.asdict(paper)
+    del document["corrected_by"]
     for picture in document["pictures"]:
         del picture["image"]
     return document
 
 
-def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> SheetPaper:
-    """The paper that was kept; only the address and the time of printing are new.
+def paper_from_plain(
+    document: dict[str, Any], *, url: str, printed: str, corrected_by: tuple[str, ...] = ()
+) -> SheetPaper:
+    """The paper that was kept; only the address, the time of printing and which sheets correct it
+    are new.
 
     A sheet kept before the paper said more prints what it says: what it lacks stays empty.
     """
@@ -66,6 +71,7 @@ def paper_from_plain(document: dict[str, Any], *, url: str, printed: str) -> She
         ),
         "url": url,
         "printed_text": printed,
+        "corrected_by": corrected_by,
     }
     return SheetPaper(**kept)
 

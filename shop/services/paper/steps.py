@@ -85,8 +85,9 @@ def groups(
     left: Mapping[int, str],
     lacks: Lacks,
 ) -> dict[Stage, tuple[CheckGroup, ...]]:
-    """The checks by when they are done, numbered in that order; what is to be known of a line, how
-    it stands and what became of it is said where it comes first."""
+    """The checks by when they are done, numbered in that order; what its service says to do,
+    what is to be known of a line, how it stands and what became of it is said where it comes first.
+    """
     lines = {line.pk: line for of_stage in staged.values() for line, _ in of_stage}
     every = [step for of_stage in staged.values() for _, steps in of_stage for step in steps]
     numbers = numbers_of(staged)
@@ -114,6 +115,7 @@ def groups(
         return {
             "state_text": own(line.state_text),
             "covers_text": line.covers_text,
+            "instructions": own(line.version.instructions) if line.version else "",
             "outcome_text": _outcome_text(line, [s for s in every if s.line_id == line.pk]),
             "notes": notes.get(line.pk, ()),
             "left_text": left.get(line.pk, ""),

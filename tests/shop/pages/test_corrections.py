@@ -51,7 +51,12 @@ def signed(world, technician) -> ServiceSheet:
 
 def paper(desk, sheet) -> str:
     pages = PdfReader(BytesIO(desk.get(f"/sheets/{sheet.number}/sheet.pdf").content)).pages
-    return "".join(page.extract_text() for page in pages)
+    return "\n".join(page.extract_text() for page in pages)
+
+
+def lines_of(printed: str) -> set[str]:
+    """The lines of a paper, wherever they stand on it and whenever it was printed."""
+    return {line for line in printed.splitlines() if not line.startswith("Printed ")}
 
 
 def test_a_correction_stands_on_both_pages_and_the_old_one_prints_as_it_was(
@@ -85,7 +90,12 @@ def test_a_correction_stands_on_both_pages_and_the_old_one_prints_as_it_was(
     for now in ("235 V", "205 h"):
         assert f"corrected: {now} (sheet {new})" in on_old
     assert f"corrects sheet {signed}" in text_of(desk.get("/sheets/"))
-    assert paper(desk, signed) == before
+    assert f"corrected by sheet {new}" in text_of(desk.get("/sheets/"))
+    bar = f"Corrected by sheet {new}"
+    after = paper(desk, signed)
+    assert bar not in before
+    assert after.count(bar) == 1
+    assert lines_of(after) - {bar} == lines_of(before)
     printed = " ".join(paper(desk, new).split())
     assert "235 V" in printed
     assert f"corrects sheet {signed}" in printed

@@ -73,6 +73,7 @@ GROUPS = (
             PaperCheck(2, "Volts at rated load", "value", "V", "228 – 252 V", "239"),
             PaperCheck(3, "Frequency at rated load", "value", "Hz", "59 – 61 Hz", "60.2"),
         ),
+        instructions="Run it warm, drain the oil, change the filter, fill to the mark.",
     ),
     CheckGroup(
         "4 Hydraulic unit HU-033",
@@ -84,6 +85,7 @@ GROUPS = (
             PaperCheck(6, "Oil temperature, running", "value", "°F", "at most 140 °F", "128"),
             PaperCheck(7, "Level, leaks, whine after start"),
         ),
+        instructions="Change the return filter element with the tank below its rim.",
     ),
     CheckGroup(
         "9 Heated hose HH-015",
@@ -122,6 +124,7 @@ GROUPS = (
             ),
             PaperCheck(16, "Pressure A minus B while spraying", "value", "psi", "within 200", "90"),
         ),
+        instructions="Take it apart on a clean mat, renew what wears, grease it until it is full.",
     ),
 )
 PARTS = (

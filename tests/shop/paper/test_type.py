@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from shop.paper.type import clean, line, plain, wrap
+from shop.paper.type import at_most, clean, line, plain, wrap
 
 
 def letters(lines) -> str:
@@ -23,6 +23,16 @@ def test_no_line_is_wider_than_its_column_and_no_letter_is_lost(text: str, width
     assert all(made.width <= width + 1e-6 for made in lines)
     wanted = clean(text).replace(" ", "").replace("\n", "")
     assert len(letters(lines).replace(" ", "")) == len(wanted)
+
+
+def test_what_is_longer_than_its_lines_ends_in_an_ellipsis() -> None:
+    said = "Bleed the circuit, open the housing, renew the element. " * 20
+    made = at_most(3, said, width=200)
+    assert len(made) == 3
+    assert letters(made).endswith("…")
+    assert said.replace(" ", "").startswith(letters(made)[:-1].replace(" ", ""))
+    assert at_most(3, "Bleed it.\nOpen it.", width=200) == plain("Bleed it.\nOpen it.", width=200)
+    assert at_most(3, "", width=200) == ()
 
 
 def test_figures_have_one_width() -> None:

@@ -1,6 +1,7 @@
 """What was signed on paper: who and when beside every entry, and what was kept long ago."""
 
 import json
+from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from io import BytesIO
@@ -13,8 +14,9 @@ from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
-from equipment.models import Known
+from equipment.models import Due, Known
 from equipment.pictures import shrink
+from equipment.services import CheckPlan
 from equipment.services.knowing import keep_known, print_on_sheets
 from equipment.services.photos import store_picture
 from shop import words
@@ -25,6 +27,7 @@ from shop.services.knowledge import leave_note
 from shop.services.paper import paper_of, paper_to_print
 from shop.services.paper.keeping import paper_from_plain, paper_to_plain
 from shop.services.working import answer_step
+from tests.equipment.factories import service_for
 from tests.inventory.pages.browsing import text_of
 from tests.shop.paper.reading import read, text
 from tests.shop.services.conftest import Hands
@@ -148,10 +151,62 @@ def test_a_sheet_kept_before_notes_and_differences_prints_byte_for_byte(done: Ha
     document = sheet.signed_copy.document
     now = sheet_pdf(restored(document))
     for group in document["groups"]:
-        del group["left_text"]
+        del group["left_text"], group["instructions"]
         for check in group["checks"]:
             del check["apart_text"]
     assert sheet_pdf(restored(document)) == now
+
+
+@pytest.mark.django_db
+def test_what_corrects_a_sheet_is_said_over_what_was_signed_and_is_not_kept(done: Hands) -> None:
+    document = done.sign().signed_copy.document
+    assert "corrected_by" not in document
+    for language, numbers, said in (
+        ("en", ("0078",), "Corrected by sheet 0078"),
+        ("en", ("0078", "0081"), "Corrected by sheets 0078, 0081"),
+        ("es", ("0078",), "Corregida por la hoja 0078"),
+        ("es", ("0078", "0081"), "Corregida por las hojas 0078, 0081"),
+    ):
+        kept = {**document, "language": language}
+        paper = paper_from_plain(kept, url=URL, printed=PRINTED, corrected_by=numbers)
+        assert text(read(paper)).count(said) == 1
+        assert said[:11] not in text(read(restored(kept)))
+        assert replace(paper, corrected_by=()) == restored(kept)
+
+
+@pytest.mark.django_db
+def test_what_a_service_says_to_do_stands_over_its_checks_and_is_kept_with_the_signature(
+    world: SheetWorld, technician: Person
+) -> None:
+    wipe = service_for(
+        world.fleet.components["gun"],
+        ("gallons", 10),
+        name="wipe",
+        author=world.manager,
+        instructions="Bleed the block first, then wipe it. " + "Wipe it well. " * 60,
+        checks=[CheckPlan(text="Wiped")],
+    )
+    hands = Hands(world.draft(Due.objects.get(version=wipe)), technician)
+
+    def look() -> None:
+        found = text(
+            read(paper_to_print(hands.fresh(), today=TODAY, system="us", url=URL, printed_at=NOW))
+        )
+        assert found.count("Bleed the block first") == 1
+        assert found.index("wipe") < found.index("Bleed the block first") < found.index("Wiped")
+        assert 1 < found.count("Wipe it well.") < 40  # three lines of them
+
+    look()
+    hands.open_the_checks()
+    hands.answer(hands.check("Wiped"))
+    hands.use()
+    hands.sign()
+    look()
+    document = hands.sheet.signed_copy.document
+    (group,) = document["groups"]
+    assert group["instructions"] == wipe.instructions
+    del group["instructions"]  # as it was kept before
+    assert "Bleed the block first" not in text(read(restored(document)))
 
 
 @pytest.mark.django_db
@@ -199,6 +254,50 @@ def test_what_is_known_of_the_work_is_printed_and_kept(
     assert image.image is not None
     assert image.image.mode == "L"
     assert image.image.size == (400, 200)
+
+
+@pytest.mark.django_db
+def test_where_a_note_stands_follows_its_full_stop_without_a_comma(
+    world: SheetWorld, done: Hands, manager: Person
+) -> None:
+    gun = world.fleet.components["gun"].type
+    for said in ("Grease it where the sheet asks for it.", "Torque it to 12"):
+        keep_known(
+            about=gun,
+            kind="note",
+            text=said,
+            document="Maker’s sheet",
+            page="page 6",
+            author=manager,
+            at=NOW,
+            request_id=uuid4(),
+        )
+    found = text(read(paper_of(done.fresh(), today=TODAY, system="us")))
+    assert "asks for it. Maker’s sheet, page 6 (" in found
+    assert "Torque it to 12, Maker’s sheet, page 6 (" in found
+
+
+@pytest.mark.django_db
+def test_a_remark_of_other_work_says_of_what_it_is_and_names_the_hand(
+    world: SheetWorld, done: Hands
+) -> None:
+    rebuild = done.sheet.lines.get(version=world.rebuild.version)
+    step = done.check("Side seal")
+    done.answer(step, "na", note="none here", author=world.manager, written_by=done.who)
+    done.sign()
+    again = world.draft()
+    at = words.dated(NOW, zone=world.shop.zone)
+    said = f"Side seal: not applicable: none here ({done.who.name}, {at})"
+    found = text(read(paper_of(again, today=TODAY, system="us")))
+    assert f"On sheet {done.sheet}, {said}" in found
+    other = world.fleet.components["generator"]
+    again.lines.filter(version=world.rebuild.version).update(component=other)
+    found = text(read(paper_of(again, today=TODAY, system="us")))
+    assert f"On sheet {done.sheet}, on {rebuild.component}, {said}" in found
+    again.lines.exclude(version=world.rebuild.version).update(component=rebuild.component)
+    found = text(read(paper_of(again, today=TODAY, system="us")))
+    assert found.count(said) == 1  # where it was written of the same gun
+    assert f"On sheet {done.sheet}, {said}" in found
 
 
 @pytest.mark.django_db
