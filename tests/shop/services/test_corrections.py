@@ -1,6 +1,7 @@
 """A signed sheet corrected: what was wrong is said right, what follows is posted, the old stays."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -88,7 +89,7 @@ def test_a_misread_face_is_corrected_and_lives_follow(
     assert world.fleet.counters["hours"].last_value == 205
     row = Correction.objects.get()
     assert (row.sheet, row.was, row.now) == (new, "215 h", "205 h")
-    assert printed(signed) == before
+    assert printed(signed) == replace(before, corrected_by=(str(new),))
     assert "205" not in str(SignedCopy.objects.get(sheet=signed).document["readings"])
 
 
