@@ -258,7 +258,9 @@ function drawParts() {
     const isOff = Boolean(known.off) || copy.hasArrived.off.some((each) => each.row === Number(row.dataset.row));
     for (const part of row.querySelectorAll(".field, .take-off")) part.hidden = isOff;
     const asPlanned = row.querySelector(".as-planned");
-    if (asPlanned) asPlanned.hidden = (known.used ?? "") !== "";
+    // Where none of it is to be had, none was used.
+    const isThere = Number(known.taken) + Number(known.promised ?? 0) > 0;
+    if (asPlanned) asPlanned.hidden = (known.used ?? "") !== "" || !isThere;
     if (!isOff) counted.all += 1;
     if (!isOff && (known.used ?? "") !== "") counted.n += 1;
     row.querySelector(".said").textContent = isOff ? offSaid(known.off) : known.isKept ? say(W.used_here, { used: known.used, at: known.at, by: known.by }) : "";
