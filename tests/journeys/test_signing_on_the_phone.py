@@ -168,6 +168,10 @@ def test_a_signature_behind_more_than_is_sent_at_once_stands(
     page = phone.page
     page.get_by_role("button", name="I have taken them to the tray").click()
     expect(page.get_by_text("Taken to the tray, kept here")).to_be_visible()
+    for row in page.locator("[data-row]").all():
+        row.get_by_role("textbox").fill("9")
+        row.get_by_role("textbox").press("Tab")
+        expect(row.locator(".said")).to_contain_text("9 used")
     choices = step(page, "Side seal").locator("button[name=choice]")
     for choice in (1, 0) * 26:
         button = choices.nth(choice)
@@ -185,4 +189,4 @@ def test_a_signature_behind_more_than_is_sent_at_once_stands(
     page.wait_for_url(re.compile(rf"/sheets/{sheet.number}/$"), timeout=40_000)
     sheet.refresh_from_db()
     assert (sheet.state, sheet.signed_by) == ("signed", technician)
-    assert sheet.unsettled.count() == 2  # of neither part it was said how much was used
+    assert sheet.unsettled.count() == 2  # of neither part as much was there as was used
