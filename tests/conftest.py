@@ -96,14 +96,16 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     from django.db import connection
 
     other = {"sqlite": "postgresql", "postgresql": "sqlite"}[connection.vendor]
-    left_out = [
-        item
-        for item in items
-        if item.get_closest_marker(other)
-        or (connection.vendor == "postgresql" and _is_the_same_on_both(item))
-    ]
+    is_second_run = connection.vendor == "postgresql"
+    kept: list[pytest.Item] = []
+    left_out: list[pytest.Item] = []
+    for item in items:
+        is_of_other = item.get_closest_marker(other) or (
+            is_second_run and _is_the_same_on_both(item)
+        )
+        (left_out if is_of_other else kept).append(item)
     if left_out:
-        items[:] = [item for item in items if item not in set(left_out)]
+        items[:] = kept
         config.hook.pytest_deselected(items=left_out)
     config.stash[OTHER_RUN] = len(left_out)
     # The longest first: the last test that a core is given may then be a short one.

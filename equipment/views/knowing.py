@@ -199,10 +199,8 @@ def printed(request: PageRequest, pk: int) -> HttpResponse:
     except KnowingRefused as refused:
         messages.error(request, str(refused))
     else:
-        said = "Sheets print it no more."
-        if is_printed:
-            said = "Sheets print this one, and no other of its type."
-        messages.success(request, said)
+        now = "this one, and no other of its type" if is_printed else "it no more"
+        messages.success(request, f"Sheets print {now}.")
     return redirect(home(known.about))
 
 

@@ -7,6 +7,7 @@ a sheet says "done" and "n/a" forty times.
 
 import re
 import unicodedata
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
@@ -214,8 +215,13 @@ def plain(text: str, *, width: float, size: float = TEXT, bold: bool = False) ->
 def at_most(most: int, text: str, *, width: float, size: float = TEXT) -> tuple[Line, ...]:
     """The same in no more than so many lines; what is left out is an ellipsis. most: > 0."""
     lines = plain(text, width=width, size=size)
+    if len(lines) <= most:
+        return lines
     words = text.split()
-    while len(lines) > most and words:
-        words.pop()
-        lines = plain(" ".join([*words, "…"]), width=width, size=size)
-    return lines
+
+    def shortened(count: int) -> tuple[Line, ...]:
+        return plain(" ".join([*words[:count], "…"]), width=width, size=size)
+
+    # Halved, since each try breaks all its lines: as many words as leave room.
+    fits = bisect_right(range(len(words)), most, key=lambda count: len(shortened(count)))
+    return shortened(fits - 1)

@@ -30,12 +30,7 @@ from shop.services.after import after_signing, marks_of
 from shop.services.clocking import planned_minutes
 from shop.services.knowledge import left_for_next
 from shop.services.paper import paper_to_print
-from shop.services.paper.entries import (
-    answer_text,
-    left_text,
-    rivals_by_step,
-    stood_before,
-)
+from shop.services.paper.entries import answer_text, left_text, rivals_by_step, stood_before
 from shop.services.paper.parts import IN_TRAY, part_places
 from shop.services.paper.steps import line_place
 from shop.services.refusals import SheetRefused
@@ -93,8 +88,9 @@ def _sheet_page(
             "section", "order"
         )
     )
-    before = stood_before(steps, request.shop.zone, request.user.units_in(request.shop))
-    rivals = rivals_by_step(sheet, steps, request.shop.zone, request.user.units_in(request.shop))
+    zone, system = request.shop.zone, request.user.units_in(request.shop)
+    before = stood_before(steps, zone, system)
+    rivals = rivals_by_step(sheet, steps, zone, system)
     groups = _groups_by_stage(lines, steps, request)
     for group in chain.from_iterable(groups.values()):
         for row in group["steps"]:

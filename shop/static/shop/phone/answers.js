@@ -87,6 +87,17 @@ function faceError(face, words) {
   face.querySelector(".field").append(line);
 }
 
+/** What the page says of an entry that is no longer here, until the shop draws it anew. */
+function arrives({ kind, fields, event_id }) {
+  const here = copy.hasArrived;
+  if (kind === "clock") here.clock = fields.does;
+  if (kind === "wait" || kind === "hand_over") here.clock = "stop";
+  if (kind === "take") here.take = true;
+  if (kind === "add") here.added.push({ ...fields, event: event_id });
+  if (kind === "used") for (const each of here.added) each.isUsed ||= each.part === fields.part;
+  if (kind === "take_off") here.off.push(fields);
+}
+
 document.addEventListener("outcome", async ({ detail: { entry, outcome, isLive } }) => {
   if (entry.number !== number) return;
   if (entry.kind === "reading" && outcome.state !== "refused") placeOf(entry)?.querySelector(".from-shop")?.remove();
@@ -95,13 +106,9 @@ document.addEventListener("outcome", async ({ detail: { entry, outcome, isLive }
   if (outcome.state === "refused" && isLive) putBack(entry, outcome.words, outcome.field);
   // The shop draws anew where parts lie; when all has been sent, so that nothing waits meanwhile.
   // What is typed elsewhere on the page keeps it from being drawn anew: then this says what arrived.
-  if (outcome.state === "taken" && entry.kind === "clock") copy.hasArrived.clock = entry.fields.does;
-  if (outcome.state === "taken" && ["wait", "hand_over"].includes(entry.kind)) copy.hasArrived.clock = "stop";
-  if (outcome.state === "taken" && entry.kind === "take") copy.hasArrived.take = true;
-  if (outcome.state === "taken" && entry.kind === "add") copy.hasArrived.added.push({ ...entry.fields, event: entry.event_id });
-  if (outcome.state === "taken" && entry.kind === "used") for (const each of copy.hasArrived.added) each.isUsed ||= each.part === entry.fields.part;
-  if (outcome.state === "taken" && entry.kind === "take_off") copy.hasArrived.off.push(entry.fields);
-  if (outcome.state === "taken" && ["add", "take", "take_off", "clock", "wait", "next", "hand_over"].includes(entry.kind)) isOld = true;
+  if (outcome.state !== "taken") return;
+  arrives(entry);
+  if (["add", "take", "take_off", "clock", "wait", "next", "hand_over"].includes(entry.kind)) isOld = true;
 });
 document.addEventListener("photo-sent", ({ detail: { photo } }) => {
   copy.photosLeft.set(photo.event_id, (copy.photosLeft.get(photo.event_id) ?? 0) + 1);

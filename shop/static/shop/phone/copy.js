@@ -12,8 +12,9 @@ export const number = Number(sheet.dataset.number);
 export const me = { pen: sheet.dataset.pen, name: sheet.dataset.name, person: Number(sheet.dataset.person) };
 export const steps = [...sheet.querySelectorAll("[data-step][data-section]")];
 /**
- * What the shop said last; with what is kept here over it (`overlaid`); what of the parts and the own clock has arrived since; how far
- * this phone's clock is behind the shop's [ms]; by entry, how many photos wait here, and how many left since the shop spoke.
+ * What the shop said last; with what is kept here over it (`overlaid`); what of the parts and the own clock has arrived
+ * since; how far this phone's clock is behind the shop's [ms]; by entry, how many photos wait here, and how many left
+ * since the shop spoke.
  */
 export const copy = { snapshot: read("snapshot"), state: read("snapshot"), hasArrived: { clock: "", take: false, added: [], off: [] }, taps: new Map(), behind: 0, photosHere: new Map(), photosLeft: new Map(), spent: new Set() };
 

@@ -303,6 +303,9 @@ function leftOpen(form) {
   return openChecks().length ? { words: W.open_left } : null;
 }
 
+/** What is still to be said before the signature, as `leftOpen`: of the checks, then of the parts in the tray. */
+const unfinished = (form) => leftOpen(form) ?? unsaidUse();
+
 /** Asks beside the box that nothing was drawn into. */
 export const byName = document.getElementById("by-name");
 
@@ -358,14 +361,14 @@ async function signOnce(form, button, isByName) {
   const data = new FormData(form);
   const text = (name) => String(data.get(name) ?? "").trim();
   const minutes = text("labour_minutes");
-  const open = leftOpen(form) ?? unsaidUse();
+  const open = unfinished(form);
   const wrong = open?.words
     || ((!/^\d+$/.test(minutes) || Number(minutes) > 60 * 24 * 7) && W.say_minutes)
     || (!text("signature") && W.say_name);
   const place = form.querySelector("#signing");
   byName.hidden = true;
   if (wrong) {
-    refuse(place, wrong, open ? { missing: open.missing, still: () => leftOpen(form) ?? unsaidUse() } : {});
+    refuse(place, wrong, open ? { missing: open.missing, still: () => unfinished(form) } : {});
     return;
   }
   forgive(place);
