@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, time
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
@@ -34,6 +34,9 @@ Section, Kind = SheetStep.Section, SheetStep.Kind
 EXTRA_LINES: Final = 3
 #: Lines for found work.
 FOUND_LINES: Final = 3
+#: As long as work through the night may last; longer, it was meant the other way round.
+LONGEST_NIGHT: Final = timedelta(hours=12)
+NOT_BEFORE: Final = "It began before it was finished: on that day, or on the evening before."
 NOT_BOTH: Final = "It is done or it does not apply, not both."
 _SENT_AGAIN: Final = "Nothing is kept yet: see what is marked below."
 
@@ -77,9 +80,15 @@ class KeyedForm(UnitsForm):
     writer = forms.ModelChoiceField(
         label="Written by", queryset=Person.objects.none(), empty_label=None
     )
-    day = DayField(label="Signed on")
-    clock = ClockField(
-        label="at", required=False, help_text="Empty: at the end of that day; today, now."
+    day = DayField(label="Date")
+    started = ClockField(
+        label="Started",
+        required=False,
+        help_text="Later than finished: on the evening before. Empty: the paper does not say.",
+    )
+    finished = ClockField(
+        label="Finished",
+        error_messages={"required": "Say when it was finished, as the paper says."},
     )
     labour = NumberField(
         label="The work took, minutes",
@@ -145,6 +154,7 @@ class KeyedForm(UnitsForm):
         self._extra: list[KeyedPart] = []
         self._found: list[KeyedFound] = []
         self.at: datetime = self.now
+        self.started_at: datetime | None = None
 
     def _add_step(self, step: SheetStep) -> None:
         key, name = step.pk, f"{step.title} {step.side}".strip()
@@ -234,10 +244,19 @@ class KeyedForm(UnitsForm):
         if day > self.today:
             self.add_error("day", "That day has not come yet.")
             return
-        clock = cleaned.get("clock")
+        finished, started = cleaned.get("finished"), cleaned.get("started")
+        if finished is None:
+            return
         zone = timezone.get_current_timezone()
-        at = datetime.combine(day, clock or time(23, 59), zone)
-        self.at = at if clock else min(at, self.now)
+        self.at = datetime.combine(day, finished, zone)
+        if timedelta() < self.sheet.drafted_at - self.at < timedelta(minutes=1):
+            self.at = self.sheet.drafted_at  # within one minute, of which paper has no seconds
+        if started is None or self.at < self.sheet.drafted_at:
+            return  # the latter is refused as a whole
+        evening_before = timedelta(days=1 if started > finished else 0)
+        self.started_at = datetime.combine(day - evening_before, started, zone)
+        if not timedelta() < self.at - self.started_at <= LONGEST_NIGHT:
+            self.add_error("started", NOT_BEFORE)
 
     def _clean_step(self, step: SheetStep, cleaned: dict[str, Any]) -> None:
         key = step.pk
@@ -347,6 +366,7 @@ class KeyedForm(UnitsForm):
         return Keyed(
             writer=data["writer"],
             at=self.at,
+            started_at=self.started_at,
             signature=data["signature"],
             labour_minutes=int(data["labour"]),
             leave_undone=data["leave_undone"],
@@ -371,7 +391,7 @@ class KeyedForm(UnitsForm):
 
     def _field_of(self, where: str) -> str | None:
         if where == "at":
-            return "day"
+            return "finished"
         kind, _, key = where.partition("-")
         if kind == "step":
             names = (f"done-{key}", f"choice-{key}", f"value-{key}")

@@ -80,7 +80,8 @@ class KeyedFound:
 
 @dataclass(frozen=True, slots=True)
 class Keyed:
-    """A whole sheet as the paper says it. at: when it was signed there.
+    """A whole sheet as the paper says it. at: when it was finished and signed there. started_at:
+    when the work began, None where the paper does not say.
 
     theirs_too: whoever else is named by a check read the cautions and put on a lock as well.
     """
@@ -91,6 +92,7 @@ class Keyed:
     labour_minutes: int
     leave_undone: bool
     theirs_too: bool = False
+    started_at: datetime | None = None
     steps: tuple[KeyedStep, ...] = ()
     used: tuple[tuple[SheetPart, int], ...] = ()
     parts: tuple[KeyedPart, ...] = ()
@@ -162,6 +164,7 @@ class _Keying:
             self.refused.errors["at"] = "That time has not come yet."
         elif self.keyed.at < self.sheet.drafted_at:
             self.refused.errors["at"] = "The sheet was not drafted then. Check the day and time."
+        begun = self.sheet.started_at
         if not self.refused:
             self._steps()
             self._parts()
@@ -169,7 +172,18 @@ class _Keying:
                 self._reading(new)
             for nth, found in enumerate(self.keyed.found):
                 self._found(nth, found)
-        return None if self.refused else self._sign()
+        if self.refused:
+            return None
+        self._say_begun(begun)
+        return self._sign()
+
+    def _say_begun(self, begun: datetime | None) -> None:
+        """When the work began: as a phone told before, or the paper, whichever is earlier.
+
+        All that is keyed in bears the time at which the paper was finished, which is no beginning.
+        """
+        known = [each for each in (begun, self.keyed.started_at) if each is not None]
+        ServiceSheet.objects.filter(pk=self.sheet.pk).update(started_at=min(known, default=None))
 
     def _steps(self) -> None:
         """In the order in which the paper stands.

@@ -150,7 +150,8 @@ def sign_sheet(
     sheet.signed_by, sheet.signed_at, sheet.signature = author, at, signature.strip()
     sheet.drawn, sheet.written_by = drawn, written_by
     sheet.labour_minutes = labour_minutes
-    sheet.started_at = sheet.started_at or at
+    if written_by is None:  # else as the paper says, which may say nothing of it
+        sheet.started_at = sheet.started_at or at
     sheet.signing_id = signing_id
     sheet.is_waiting_for_parts = False
     sheet.is_second_look_wanted = any(row.version.second_look for row in renewals)

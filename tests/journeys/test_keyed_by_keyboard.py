@@ -5,7 +5,7 @@ from collections.abc import Callable
 from playwright.sync_api import Page, expect
 
 from equipment.models import Finding
-from shop.models import Person, ServiceSheet, StepEntry
+from shop.models import Person, ServiceSheet, Shop, StepEntry
 from tests.journeys.acting import said
 from tests.journeys.conftest import DESK, Look
 from tests.journeys.test_keyboard import tab_to
@@ -35,6 +35,9 @@ def answer(page: Page, name: str, sheet: ServiceSheet) -> None:
         type_in("regulator drifts")
     elif kind == "used":
         type_in("1")
+    elif kind == "finished":
+        zone = Shop.objects.get().zone
+        type_in(sheet.drafted_at.astimezone(zone).strftime("%I%M%p"))
     elif kind == "labour":
         type_in("95")
 
@@ -73,6 +76,8 @@ def test_a_whole_sheet_is_keyed_in_with_the_keyboard_alone(
     sheet.refresh_from_db()
     assert (sheet.state, sheet.labour_minutes, sheet.signature) == ("signed", 95, technician.name)
     assert Finding.objects.get().text == "regulator drifts"
+    # To the minute, and it does not say when it began.
+    assert (sheet.signed_at, sheet.started_at) == (sheet.drafted_at, None)
     assert {entry.written_by for entry in StepEntry.objects.all()} == {technician}
     expect(page.get_by_text("keyed in by").first).to_be_visible()
 

@@ -51,7 +51,7 @@ def whose(sheets: Iterable[ServiceSheet]) -> dict[int, str]:
     """Whose each sheet is, and who worked on it too: "B. Sorrel, with I. Marten"; by its key. Reads
     the technician of each, and two queries more."""
     sheets = list(sheets)
-    hands = clocking.names_of_hands([each for each in sheets if each.started_at is not None])
+    hands = clocking.names_of_hands([each for each in sheets if each.started_at or each.signed_at])
     return {each.pk: _who(each, hands.get(each.pk, [])) for each in sheets}
 
 

@@ -1,20 +1,26 @@
 """The dense page for a paper sheet: all typed stays when anything is refused, extremes too."""
 
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
 
 from equipment.models import Check, Finding
+from shop.forms.keying import NOT_BEFORE
 from shop.models import ServiceSheet, SignedCopy, StepEntry
 from shop.services.clocking import names_of_hands
 from shop.services.paper import paper_of
+from tests.conftest import TIME_ZONE
 from tests.inventory.pages.browsing import Page, text_of
 from tests.shop.services.conftest import rows_of_every_table
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
 
 MANY = 120
+#: By the clock on the wall.
+CLOCK = NOW.astimezone(ZoneInfo(TIME_ZONE)).strftime("%H:%M")
 
 
 @pytest.fixture(autouse=True)
@@ -37,7 +43,8 @@ def typed(sheet: ServiceSheet, **more: Any) -> dict[str, Any]:
     """What the paper says, as the browser sends it."""
     fields: dict[str, Any] = {
         "day": "2026-02-04",
-        "clock": "",
+        "started": "",
+        "finished": CLOCK,
         "labour": "180",
         "signature": "T. Reed",
     }
@@ -223,6 +230,54 @@ def test_the_day_lies_between_the_draft_and_now(sheet, page, technician):
         refused = page.send(**typed(sheet, day=wrong, writer=technician.pk))
         assert refused.status_code == 422
         assert words in text_of(refused)
+
+
+def clock(hours: float) -> str:
+    """So long before it was finished, as the paper has it."""
+    return (NOW - timedelta(hours=hours)).astimezone(sheet_zone()).strftime("%H:%M")
+
+
+def test_a_clock_is_asked_for_and_none_is_made_up(sheet, page, technician):
+    fields = typed(sheet, day=day(sheet), writer=technician.pk)
+    before = rows_of_every_table()
+    refused = page.send(**{**fields, "finished": ""})
+    assert refused.status_code == 422
+    assert "Say when it was finished, as the paper says." in text_of(refused)
+    assert rows_of_every_table() == before
+    page.send(**fields)
+    kept = SignedCopy.objects.get(sheet=sheet).document
+    assert (kept["started"], kept["finished"][-5:]) == ("", CLOCK)
+
+
+@pytest.mark.parametrize("hours", [0.5, 3, 11.5])
+def test_it_began_on_that_day_or_on_the_evening_before(sheet, page, technician, hours):
+    page.send(
+        **typed(sheet, day=day(sheet), writer=technician.pk, started=clock(hours)),
+    )
+    sheet.refresh_from_db()
+    assert sheet.started_at == NOW - timedelta(hours=hours)
+    kept = SignedCopy.objects.get(sheet=sheet).document
+    assert kept["started"] != kept["finished"]
+
+
+@pytest.mark.parametrize("hours", [0, -1, 12.5])
+def test_twin_it_did_not_begin_when_it_was_finished_or_after(sheet, page, technician, hours):
+    fields = typed(sheet, day=day(sheet), writer=technician.pk)
+    refused = page.send(**{**fields, "started": clock(hours)})
+    assert refused.status_code == 422
+    assert NOT_BEFORE in text_of(refused)
+    assert f'value="{clock(hours)}"' in refused.content.decode()
+
+
+def test_the_minute_of_the_draft_is_none_before_it(world, technician, client_as):
+    """Paper has no seconds."""
+    sheet = world.draft(at=NOW + timedelta(seconds=20))
+    page = Page(client_as("manager"), "shop:keyed", sheet.number)
+    with time_machine.travel(NOW + timedelta(minutes=2), tick=False):
+        answer = page.send(**typed(sheet, day=day(sheet), writer=technician.pk))
+    assert answer.status_code == 302
+    sheet.refresh_from_db()
+    assert sheet.signed_at == sheet.drafted_at
 
 
 def test_a_sheet_of_a_hundred_and_twenty_checks(world, client_as, technician):
