@@ -30,7 +30,13 @@ from shop.services.after import after_signing, marks_of
 from shop.services.clocking import planned_minutes
 from shop.services.knowledge import left_for_next
 from shop.services.paper import paper_to_print
-from shop.services.paper.entries import answer_text, left_text, rivals_by_step, stood_before
+from shop.services.paper.entries import (
+    answer_text,
+    keyer_of,
+    left_text,
+    rivals_by_step,
+    stood_before,
+)
 from shop.services.paper.parts import IN_TRAY, part_places
 from shop.services.paper.steps import line_place
 from shop.services.refusals import SheetRefused
@@ -334,7 +340,9 @@ def _step_row(step: SheetStep, request: PageRequest) -> dict[str, Any]:
     system = request.user.units_in(request.shop)
     said = ""
     if entry is not None:
-        said = answer_text(entry, step, zone=request.shop.zone, system=system)
+        said = answer_text(
+            entry, step, zone=request.shop.zone, system=system, keyer=keyer_of(step.sheet)
+        )
     return {
         "step": step,
         "entry": entry,

@@ -21,6 +21,7 @@ from shop.services.paper.entries import (
     by_at,
     by_text,
     doers_by_step,
+    keyer_of,
     left_text,
     notes_of,
     rivals_by_step,
@@ -61,6 +62,7 @@ def paper_of(
     for step in steps:
         by_section[step.section].append(step)
 
+    keyer = keyer_of(sheet)
     rivals = rivals_by_step(sheet, steps, shop.zone, system)
 
     def entered(step: SheetStep) -> str:
@@ -70,12 +72,12 @@ def paper_of(
 
     lacks = read_texts().lacks
     before = stood_before(steps, shop.zone, system)
-    each_persons = doers_by_step(steps, shop.zone)
+    each_persons = doers_by_step(steps, shop.zone, keyer=keyer)
 
     def by(step: SheetStep) -> str:
         if step.entry is None:
             return ""
-        return each_persons.get(step.pk) or by_text(step.entry, zone=shop.zone)
+        return each_persons.get(step.pk) or by_text(step.entry, zone=shop.zone, keyer=keyer)
 
     lines = list(
         sheet.lines.select_related(

@@ -8,7 +8,7 @@ from equipment.models import Counter, Reading
 from shop import words
 from shop.models import ServiceSheet
 from shop.paper.content import PaperReading
-from shop.services.paper.entries import by_text
+from shop.services.paper.entries import by_text, keyer_of
 
 
 def counters_of(sheet: ServiceSheet) -> list[Counter]:
@@ -49,7 +49,7 @@ def readings_of(
                 counter=words.counter_name(counter),
                 last_text=words.exactly(last_values.get(counter.pk, counter.last_value)),
                 now_text=now,
-                by_text=by_text(entry, zone=zone) if entry else "",
+                by_text=by_text(entry, zone=zone, keyer=keyer_of(sheet)) if entry else "",
             )
         )
     return tuple(papers)

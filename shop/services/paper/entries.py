@@ -28,9 +28,14 @@ from shop.spoken import own
 SENTENCE_ENDS: Final = (".", "!", "?", "…", ":", ";", ",")
 
 
-def answer_text(entry: StepEntry, step: SheetStep, *, zone: ZoneInfo, system: str) -> str:
-    """What was entered, by whom and when, in one line that reads the same in ten years."""
-    return f"{what_text(entry, step, system)} ({by_text(entry, zone=zone)})"
+def answer_text(
+    entry: StepEntry, step: SheetStep, *, zone: ZoneInfo, system: str, keyer: Person | None
+) -> str:
+    """What was entered, by whom and when, in one line that reads the same in ten years.
+
+    keyer: as of `by_text`.
+    """
+    return f"{what_text(entry, step, system)} ({by_text(entry, zone=zone, keyer=keyer)})"
 
 
 def what_text(entry: StepEntry, step: SheetStep, system: str) -> str:
@@ -52,10 +57,25 @@ def what_text(entry: StepEntry, step: SheetStep, system: str) -> str:
     return f"{what}: {'; '.join(more)}" if more else what
 
 
-def by_text(entry: StepEntry | PartEntry | ReadingEntry, *, zone: ZoneInfo) -> str:
-    """Who entered it, and when: "Ben Sorrel, 25 Nov 2026 07:46"; from paper, who keyed it in."""
+def keyer_of(sheet: ServiceSheet) -> Person | None:
+    """Who keyed in the whole sheet from paper, which it says once, beside its signature."""
+    return sheet.signed_by if sheet.written_by_id else None
+
+
+def by_text(
+    entry: StepEntry | PartEntry | ReadingEntry, *, zone: ZoneInfo, keyer: Person | None
+) -> str:
+    """Who entered it, and when: "Ben Sorrel, 25 Nov 2026 07:46"; from paper, who keyed it in.
+
+    keyer: who keyed in the whole sheet, of whom the sheet tells, not each of its lines.
+    """
     if entry.written_by is None:
         return by_at(entry.author, entry.at, zone=zone)
+    if entry.author == keyer:
+        moment = words.dated(entry.at, zone=zone)
+        return gettext("{name}, {moment} on paper").format(
+            name=entry.written_by.name, moment=moment
+        )
     return gettext("{name}, {moment} on paper, keyed in by {keyed_by}").format(
         name=entry.written_by.name,
         moment=words.dated(entry.at, zone=zone),
@@ -74,19 +94,27 @@ def rivals_by_step(
     unseen = StepEntry.objects.filter(step__sheet=sheet, rival_of__isnull=False).select_related(
         "author", "written_by", "rival_of__author", "rival_of__written_by"
     )
-    by_key = {step.pk: step for step in steps}
+    by_key, keyer = {step.pk: step for step in steps}, keyer_of(sheet)
     said = gettext("also answered: {answer} ({who})")
     return {
         key: [
-            said.format(answer=what_text(each, by_key[key], system), who=by_text(each, zone=zone))
+            said.format(
+                answer=what_text(each, by_key[key], system),
+                who=by_text(each, zone=zone, keyer=keyer),
+            )
             for each in others
         ]
         for key, others in rivals_of(steps, list(unseen)).items()
     }
 
 
-def doers_by_step(steps: list[SheetStep], zone: ZoneInfo) -> dict[int, str]:
-    """By step, everybody who did what each person does himself, with the times; one query."""
+def doers_by_step(
+    steps: list[SheetStep], zone: ZoneInfo, *, keyer: Person | None
+) -> dict[int, str]:
+    """By step, everybody who did what each person does himself, with the times; one query.
+
+    keyer: as of `by_text`.
+    """
     mine = [step.pk for step in steps if step.is_each_persons]
     entries = StepEntry.objects.filter(step__in=mine).select_related("author", "written_by")
     newest: dict[int, dict[int, StepEntry]] = defaultdict(dict)
@@ -94,7 +122,7 @@ def doers_by_step(steps: list[SheetStep], zone: ZoneInfo) -> dict[int, str]:
         newest[entry.step_id][entry.hand.pk] = entry
     return {
         step: "; ".join(
-            by_text(entry, zone=zone)
+            by_text(entry, zone=zone, keyer=keyer)
             for entry in hands.values()
             if entry.answer != StepEntry.Answer.CLEARED
         )

@@ -9,7 +9,7 @@ from inventory.models import Balance, Movement, Reservation
 from inventory.services import in_words
 from shop.models import PartEntry, ServiceSheet, SheetPart
 from shop.paper.content import PaperPart
-from shop.services.paper.entries import by_text
+from shop.services.paper.entries import by_text, keyer_of
 from shop.services.sheet_parts import SOURCE
 from shop.spoken import own
 
@@ -38,7 +38,7 @@ def parts_of(sheet: ServiceSheet, zone: ZoneInfo) -> tuple[PaperPart, ...]:
                 short_text=_short_text(row),
                 used_text="" if row.used_steps is None else in_words(row.part, row.used_steps),
                 kit_text=_kit_text(row),
-                by_text=by_text(entry, zone=zone) if entry else "",
+                by_text=by_text(entry, zone=zone, keyer=keyer_of(sheet)) if entry else "",
             )
         )
     return tuple(papers)

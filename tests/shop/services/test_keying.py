@@ -12,10 +12,21 @@ from equipment.models import Finding, Reading, Renewal
 from equipment.services import NewReading
 from inventory.models import Movement
 from inventory.services import prove
-from shop.models import PartEntry, Person, ReadingEntry, ServiceSheet, SignedCopy, StepEntry
+from shop import words
+from shop.models import (
+    PartEntry,
+    Person,
+    ReadingEntry,
+    ServiceSheet,
+    Shop,
+    SignedCopy,
+    StepEntry,
+)
 from shop.services import keying
 from shop.services.keying import Keyed, KeyedFound, KeyedPart, KeyedRefused, KeyedStep, key_in
+from shop.services.paper import paper_to_print
 from shop.services.refusals import AlreadySigned, SheetClosed
+from shop.services.working import answer_step
 from tests.races import all_meet_in, at_once, refused, without_row_locks
 from tests.shop.factories import PersonFactory
 from tests.shop.services.conftest import Hands, rows_of_every_table
@@ -83,10 +94,69 @@ def test_all_of_it_is_taken_and_signed_under_the_name_on_the_paper(
     issued = Movement.objects.filter(kind="issue")
     assert {row.part for row in issued} == {world.filter_part, world.kit}
     copy = str(SignedCopy.objects.get(sheet=sheet).document)
+    # Who keyed it in stands once on it, and each line says whose it is and when.
     assert "T. Reed (on paper; keyed in by A. Manager)" in copy
-    assert "A. Technician" in copy
-    assert "on paper, keyed in by A. Manager" in copy
+    assert copy.count("keyed in by") == 1
+    moment = words.dated(SIGNED_AT, zone=Shop.objects.get().zone)
+    entries = hands.sheet.steps.count() + hands.sheet.parts.count() + 1
+    assert copy.count(f"A. Technician, {moment} on paper") == entries
     assert prove() == []
+
+
+@pytest.mark.parametrize("started_at", [None, SIGNED_AT - timedelta(hours=3)])
+def test_the_paper_says_when_it_began_or_nobody_does(
+    hands: Hands, world: SheetWorld, started_at: datetime | None
+) -> None:
+    sheet = key(hands, world.manager, paper(hands, started_at=started_at))
+    assert (sheet.started_at, sheet.signed_at) == (started_at, SIGNED_AT)
+    kept = SignedCopy.objects.get(sheet=sheet).document
+    zone = Shop.objects.get().zone
+    began = words.dated(started_at, zone=zone) if started_at else ""
+    assert (kept["started"], kept["finished"]) == (began, words.dated(SIGNED_AT, zone=zone))
+    # Whose it is stands there all the same.
+    assert ["Technician", hands.who.name] in [list(each) for each in kept["cells"]]
+
+
+@pytest.mark.parametrize("hours", [0, 2])
+def test_what_a_phone_told_before_the_paper_stays_the_beginning(
+    hands: Hands, world: SheetWorld, hours: int
+) -> None:
+    hands.open_the_checks()
+    begun = hands.fresh().started_at
+    assert begun is not None
+    keyed = without(paper(hands), "caution", "lockout", "zero")
+    on_paper = begun + timedelta(hours=hours - 1)
+    sheet = key(hands, world.manager, replace(keyed, started_at=on_paper))
+    assert sheet.started_at == min(begun, on_paper)
+
+
+def test_a_sheet_signed_before_prints_who_keyed_it_in_on_each_line(
+    hands: Hands, world: SheetWorld
+) -> None:
+    """What was kept with a signature is printed as it was kept."""
+    sheet = key(hands, world.manager, paper(hands))
+    before = "A. Technician, 4 Feb 2026 10:00 on paper, keyed in by A. Manager"
+    # As it stands in the database, where nothing changes it.
+    for group in sheet.signed_copy.document["groups"]:
+        for check in group["checks"]:
+            check["by_text"] = before
+    printed = paper_to_print(sheet, today=KEYED_AT.date(), system="us")
+    assert {check.by_text for group in printed.groups for check in group.checks} == {before}
+
+
+def test_who_keyed_in_one_line_of_a_sheet_is_named_there(hands: Hands, world: SheetWorld) -> None:
+    """The twin: what one manager put right by itself, before another keyed in all the rest."""
+    hands.open_the_checks()
+    other = PersonFactory(manager=True)
+    seal = hands.check("Side seal")
+    given = {"at": SIGNED_AT, "recorded_at": SIGNED_AT, "event_id": uuid4()}
+    said = {"answer": "choice", "choice": seal.choices[0], "written_by": hands.who}
+    answer_step(step=seal, author=other, **said, **given)
+    keyed = without(paper(hands), "caution", "lockout", "zero")
+    keyed = replace(keyed, steps=tuple(e for e in keyed.steps if e.step != seal))
+    key(hands, world.manager, keyed)
+    copy = str(SignedCopy.objects.get().document)
+    assert copy.count(f"on paper, keyed in by {other.name}") == 1
 
 
 def test_checks_stay_locked_until_the_paper_confirms_what_comes_before(
@@ -253,18 +323,18 @@ def test_a_part_that_is_not_there_is_refused_beside_its_line(
 
 
 @pytest.mark.parametrize(
-    ("at", "words"),
+    ("at", "said"),
     [
         (KEYED_AT + timedelta(minutes=1), "has not come yet"),
         (NOW - timedelta(days=1), "was not drafted then"),
     ],
 )
 def test_a_time_that_cannot_be_is_refused(
-    hands: Hands, world: SheetWorld, at: datetime, words: str
+    hands: Hands, world: SheetWorld, at: datetime, said: str
 ) -> None:
     with pytest.raises(KeyedRefused) as refusal:
         key(hands, world.manager, paper(hands, at=at))
-    assert words in refusal.value.errors["at"]
+    assert said in refusal.value.errors["at"]
 
 
 def test_sent_twice_it_counts_once_and_another_is_told(hands: Hands, world: SheetWorld) -> None:
