@@ -14,6 +14,7 @@ from equipment.services.knowing import is_pdf_stored
 from equipment.services.photos import is_stored
 
 NOTE_HELP: Final = "As you would tell whoever does it next: “torque to … per the maker’s sheet”."
+NO_FILE: Final = "Choose a picture or a PDF."
 
 
 class KnownForm(SentForm):
@@ -50,13 +51,13 @@ class KnownFileForm(KnownForm):
     )
     file = forms.FileField(
         label="Picture or PDF",
-        required=False,
         max_length=200,
         widget=forms.FileInput(
             attrs={"accept": "image/jpeg,image/png,image/webp,application/pdf,.pdf"}
         ),
         error_messages={
             **NOT_COME,
+            "required": NO_FILE,
             "empty": "The file came empty.",
             "invalid": "The file did not come along.",
         },
@@ -74,6 +75,8 @@ class KnownFileForm(KnownForm):
 
     def __init__(self, *args: Any, can_print: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # One that came with an earlier try need not come again.
+        self.fields["file"].required = not self.data.get(self.add_prefix("file_id"))
         if not can_print:
             del self.fields["is_printed"]
 
@@ -102,7 +105,7 @@ class KnownFileForm(KnownForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         if "file" not in self.errors and not cleaned.get("file") and not cleaned.get("file_id"):
-            self.add_error("file", "Choose a picture or a PDF.")
+            self.add_error("file", NO_FILE)
         is_file = self.pdf is not None or (
             self.picture is None and str(cleaned.get("file_id") or "").startswith("file:")
         )
@@ -118,6 +121,7 @@ class KnownFileForm(KnownForm):
         sent[self.add_prefix("file_id")] = held
         self.data = sent
         self.cleaned_data["file_id"] = held
+        self.fields["file"].required = False
 
     @property
     def held(self) -> tuple[str, str, int] | None:

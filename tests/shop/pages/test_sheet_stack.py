@@ -239,5 +239,6 @@ def test_the_other_size_of_paper_is_offered_where_one_prints(
     assert on_list[f"Next week’s on {name}"] == f"{next_week}&paper={size}"
     form = html_of(desk, "/sheets/")
     assert '<input type="hidden" name="picked" value="yes">' in form
-    assert f'name="paper" value="{size}">Print those picked on {name}</button>' in form
+    button = rf'name="paper"\s+value="{size}">Print those picked on {name}</button>'
+    assert re.search(button, form)
     assert printed_on(f"/sheets/week.pdf?picked=yes&sheet={sheet.number}&paper={size}") == other
