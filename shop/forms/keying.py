@@ -17,6 +17,7 @@ from inventory.quantities import QuantityRefused
 from inventory.services import in_words
 from inventory.services.naming import part_named, quantity_of
 from shop import unitwords
+from shop.as_left import SEEN_TO
 from shop.forms.after import MOST_MINUTES
 from shop.forms.sheets import crew
 from shop.forms.units import UnitsForm
@@ -38,6 +39,7 @@ FOUND_LINES: Final = 3
 LONGEST_NIGHT: Final = timedelta(hours=12)
 NOT_BEFORE: Final = "It began before it was finished: on that day, or on the evening before."
 NOT_BOTH: Final = "It is done or it does not apply, not both."
+NOTHING_HOLDS: Final = "Only found work or a stop holds the rig: choose one, or untick this."
 _SENT_AGAIN: Final = "Nothing is kept yet: see what is marked below."
 
 
@@ -274,6 +276,9 @@ class KeyedForm(UnitsForm):
                 self.add_error(f"note-{key}", "Say why it does not apply.")
                 return
             answer = Answer.NOT_APPLICABLE
+        if cleaned.get(f"grave-{key}") and cleaned.get(f"remedy-{key}") not in SEEN_TO:
+            self.add_error(f"grave-{key}", NOTHING_HOLDS)
+            return
         if not answer:
             return
         by = None
@@ -433,7 +438,7 @@ class KeyedForm(UnitsForm):
             row.errors = tuple(errors)
             if errors:
                 row.main.field.widget.attrs["aria-describedby"] = f"row-{step.pk}_error"
-            row.asks = self._is_outside(step)
+            row.asks = self._is_outside(step) or bool(row.grave and row.grave.value())
             rows.append(row)
         return rows
 

@@ -1,5 +1,6 @@
 """The dense page for a paper sheet: all typed stays when anything is refused, extremes too."""
 
+import re
 from datetime import timedelta
 from typing import Any
 from uuid import uuid4
@@ -9,7 +10,7 @@ import pytest
 import time_machine
 
 from equipment.models import Check, Finding
-from shop.forms.keying import NOT_BEFORE
+from shop.forms.keying import NOT_BEFORE, NOTHING_HOLDS
 from shop.models import ServiceSheet, SignedCopy, StepEntry
 from shop.services.clocking import names_of_hands
 from shop.services.paper import paper_of
@@ -144,6 +145,9 @@ def test_what_the_services_refuse_stands_beside_its_field_too(sheet, page, techn
     answered = {f"value-{volts.pk}": "200", f"remedy-{volts.pk}": "put_right"}
     assert "enter the value as left" in text_of(page.send(**{**fields, **answered}))
     answered[f"left_value-{volts.pk}"] = "240"
+    holding = page.send(**{**fields, **answered, f"grave-{volts.pk}": "on"})
+    assert NOTHING_HOLDS in text_of(holding)
+    assert re.search(rf'name="grave-{volts.pk}"[^>]* checked', holding.content.decode())
     assert page.send(**{**fields, **answered}).status_code == 302
 
 
