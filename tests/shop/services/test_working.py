@@ -89,7 +89,7 @@ def test_a_cleanliness_code_is_typed_as_a_code_or_as_counts(hands: Hands) -> Non
         found = {"remedy": "found_work", "finding_text": "change the oil"} if is_outside else {}
         entry = hands.answer(oil, "value", value=value, **found)
         assert entry.is_out_of_limit == is_outside
-    said = answer_text(entry, oil, zone=ZoneInfo("UTC"), system="us")
+    said = answer_text(entry, oil, zone=ZoneInfo("UTC"), system="us", keyer=None)
     assert said.startswith("19/16/16 ISO 4406: Open found work")
     assert limits(oil.in_units("us")) == "at most 20/18/15 ISO 4406"
     for text in ("57", "13/16/18", "dirty"):
