@@ -23,6 +23,7 @@ from shop.models import ServiceSheet, SheetLine
 from shop.services import drafting, open_lines
 from shop.services.refusals import OpenElsewhere, SheetRefused
 from shop.views.work.frame import lead
+from shop.whereabouts import bookings_of, whereabouts
 
 #: So many services are named; of more it is said how many. [1]
 MOST_NAMED: Final = 6
@@ -43,12 +44,17 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
     if request.method == "GET":
         for words_of_it in _left_out(set(picked) - {due.pk for due in dues}, rig, component):
             messages.error(request, words_of_it)
+    bookings = bookings_of([rig], since=request.today) if rig else {}
+    place = whereabouts(bookings[rig.pk], today=request.today) if rig and bookings else None
     form = DraftForm(
         request.POST or None,
         dues=Due.objects.filter(pk__in=[due.pk for due in dues]),
         findings=Finding.objects.filter(pk__in=[finding.pk for finding in findings]),
         is_bench=component is not None,
-        initial={"request_id": uuid4(), "planned_on": request.today},
+        initial={
+            "request_id": uuid4(),
+            "planned_on": (place and place.back_on) or request.today,
+        },
     )
     error = ""
     if request.method == "POST" and form.is_valid():
@@ -72,6 +78,7 @@ def draft_sheet(request: PageRequest) -> HttpResponse:
             "error": error,
             "rig": rig,
             "component": component,
+            "place": place,
             "near": [row for row in rows if row["picked"] or row["state"] != CLEAR],
             "later": [row for row in rows if not row["picked"] and row["state"] == CLEAR],
             "found": [

@@ -1,17 +1,22 @@
 """Sheets at the desk: drafted from due services, handed out, voided, listed, printed."""
 
+from datetime import timedelta
 from io import BytesIO
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from pypdf import PdfReader
 
 from equipment.models import Due
+from equipment.services.bookings import book_job
 from inventory.models import Balance, Reservation
 from shop.models import ServiceSheet, SheetLine
+from tests.conftest import TIME_ZONE
 from tests.equipment.factories import service_for, spray_rig
 from tests.shop.worlds import NOW, SheetWorld, sheet_world
 
@@ -47,6 +52,30 @@ def test_the_draft_page_offers_what_is_due_with_its_kit(world, desk):
     assert "oil and filter" in page
     assert "full rebuild" in page
     assert page.count("here") >= 2
+
+
+def test_a_sheet_of_a_rig_at_a_job_is_planned_for_the_day_it_is_back(world, desk, manager):
+    today, rig = timezone.localdate(NOW), world.fleet.rig
+    assert f"{rig.number}: in the shop" not in text_of_draft(desk)
+    for job, first, last in (("loft job", -3, 4), ("barn job", 8, 9)):
+        book_job(
+            rig=rig,
+            job=job,
+            first_day=today + timedelta(days=first),
+            last_day=today + timedelta(days=last),
+            author=manager,
+            today=today,
+            zone=ZoneInfo(TIME_ZONE),
+        )
+    html = text_of_draft(desk)
+    back = today + timedelta(days=5)
+    assert f'value="{back.isoformat()}"' in html
+    assert f"{rig.number}: away at loft job to" in html
+    assert "then at barn job" in html
+
+
+def text_of_draft(desk):
+    return desk.get("/sheets/new/", {"rig": 1}).content.decode()
 
 
 def left_out(page):
