@@ -99,7 +99,7 @@ def hands_it_out_and_prints_it(page: Page, number: int, world: JourneyWorld, loo
     page.get_by_label("Hand out to").select_option(label="A. Technician")
     page.get_by_role("button", name="Hand out").click()
     said(page, "is with A. Technician")
-    href = page.get_by_role("link", name="Print").get_attribute("href")
+    href = page.get_by_role("link", name="Print", exact=True).get_attribute("href")
     answer = page.request.get(href or "")
     assert answer.headers["content-type"] == "application/pdf"
     printed = "\n".join(each.extract_text() for each in PdfReader(io.BytesIO(answer.body())).pages)
