@@ -51,10 +51,10 @@ NAV: dict[str, tuple[tuple[str | Promise, str], ...]] = {
     Role.OWNER: (
         (gettext_lazy("Today"), "shop:today"),
         (gettext_lazy("Rigs"), "shop:rigs"),
-        (gettext_lazy("Sheets"), "shop:sheets"),
         (gettext_lazy("Spend"), "shop:spend"),
         (gettext_lazy("Parts"), "inventory:parts"),
         (gettext_lazy("Buying"), "inventory:buying"),
+        (gettext_lazy("Sheets"), "shop:sheets"),
     ),
 }
 

@@ -56,7 +56,7 @@ def test_the_draft_page_offers_what_is_due_with_its_kit(world, desk):
 
 def test_a_sheet_of_a_rig_at_a_job_is_planned_for_the_day_it_is_back(world, desk, manager):
     today, rig = timezone.localdate(NOW), world.fleet.rig
-    assert f"{rig.number}: in the shop" not in text_of_draft(desk)
+    assert f"{rig.name} is in the shop" not in text_of_draft(desk)
     for job, first, last in (("loft job", -3, 4), ("barn job", 8, 9)):
         book_job(
             rig=rig,
@@ -70,7 +70,7 @@ def test_a_sheet_of_a_rig_at_a_job_is_planned_for_the_day_it_is_back(world, desk
     html = text_of_draft(desk)
     back = today + timedelta(days=5)
     assert f'value="{back.isoformat()}"' in html
-    assert f"{rig.number}: away at loft job to" in html
+    assert f"{rig.name} is away at loft job to" in html
     assert "then at barn job" in html
 
 
