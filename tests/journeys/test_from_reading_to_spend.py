@@ -178,7 +178,7 @@ def takes_and_uses_the_parts(page: Page, number: int, look: Look) -> None:
     page.get_by_label("Used of Fluid section kit").fill("1")
     page.get_by_label("Used of packing set").fill("0")
     look(page)
-    page.get_by_role("link", name="Next: back to service").click()
+    page.get_by_role("link", name="Next: back to service").click(delay=150)
     expect(page.get_by_role("heading", name="Back to service")).to_be_visible()
     look(page)
     page.get_by_role("link", name="Next: sign").click()

@@ -5,6 +5,8 @@ import { say } from "./saying.js";
 
 const parts = [...sheet.querySelectorAll("section.part")];
 const thumb = document.getElementById("thumb");
+const labelled = [document.createElement("span"), document.createElement("span")];
+thumb.querySelector("a:last-child").replaceChildren(labelled[0], " ", labelled[1]);
 
 /** How many steps of a part are still to be answered by this person, or to be done again. */
 function openIn(part) {
@@ -18,9 +20,8 @@ export function label() {
   const place = parts.findIndex((part) => !part.hidden);
   const following = parts[place + 1];
   const open = following ? openIn(parts[place]) : 0;
-  const next = thumb.querySelector("a:last-child");
-  const [to, here] = [document.createElement("span"), document.createElement("span")];
-  next.replaceChildren(to, " ", here);
+  // The words change and their places stay: a press whose place was taken away before the hand let go is no click.
+  const [to, here] = labelled;
   to.textContent = following ? following.dataset.nextLabel : W.sign;
   here.textContent = open ? say(W.open_here, { n: open }) : "";
 }
